@@ -1,0 +1,18 @@
+//! The trade's arithmetic: exact numbers, money, units, tax and civil time.
+//!
+//! This crate computes and never reads a clock, a file or a network. There are no floats: a
+//! quantity or a price is an exact decimal, money is whole pence, and every rounding is named.
+//! Its arithmetic never panics: a sum too large for its type stays at the largest that fits, so
+//! that an absurd number from outside spoils its own line and nothing else.
+
+pub mod money;
+pub mod number;
+pub mod tax;
+pub mod time;
+pub mod unit;
+
+pub use money::{MoneyError, Pounds, RetentionHalves, UnitCost};
+pub use number::{NumberError, Pence, Quantity, Rate};
+pub use tax::{CisSoFar, InvoiceTerms, InvoiceTotals, ReverseChargeFacts, VatTreatment};
+pub use time::{Day, Moment, TimeError};
+pub use unit::{Packing, UnitError};

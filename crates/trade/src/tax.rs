@@ -1,0 +1,220 @@
+//! Value added tax, the construction industry's deduction (CIS) and the reverse charge.
+//!
+//! The rules are those of the United Kingdom as named beside each item. They work out what to print
+//! and what to expect; they file nothing and replace neither bookkeeper nor tax office. Rates are
+//! always arguments, because they change.
+
+use std::fmt;
+
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+use crate::money::percentage;
+use crate::number::{Pence, Rate, ratio_half_up};
+
+/// VAT on a taxable sum: the whole invoice at once, half-up to the penny (HMRC VATREC12030).
+///
+/// One rounding for the whole sum at one rate, never line by line.
+#[must_use]
+pub fn vat_on(taxable: Pence, vat_percent: Rate) -> Pence {
+    percentage(taxable, vat_percent)
+}
+
+/// The VAT that is inside a gross sum: gross × rate ÷ (100 + rate), half-up to the penny.
+///
+/// At 20 % that is one sixth, at 5 % one twenty-first.
+#[must_use]
+pub fn vat_within(gross: Pence, vat_percent: Rate) -> Pence {
+    let rate = vat_percent.value();
+    Pence(ratio_half_up(gross.pounds(), rate, Decimal::ONE_HUNDRED + rate, 2))
+}
+
+/// What an invoice's sums depend on, beside its net.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct InvoiceTerms {
+    /// Per cent of the net that the customer holds back.
+    pub retention_percent: Rate,
+    /// Per cent of VAT; nought for a crew that is not registered.
+    pub vat_percent: Rate,
+    /// The customer accounts for the VAT, see [`ReverseChargeFacts::treatment`].
+    pub reverse_charge: bool,
+    /// Per cent that a CIS customer takes off; nothing for any other customer.
+    pub cis_percent: Option<Rate>,
+}
+
+/// The sums at the foot of an invoice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InvoiceTotals {
+    /// All lines, before VAT.
+    pub net: Pence,
+    /// Held back out of the net before VAT; its VAT is due when it is released (HMRC VATTOS5170).
+    pub retention: Pence,
+    /// Net less retention: what VAT is reckoned on.
+    pub taxable: Pence,
+    /// VAT as stated, charged or not.
+    pub vat_stated: Pence,
+    /// VAT as charged: nothing under the reverse charge.
+    pub vat_charged: Pence,
+    /// Taxable plus VAT charged: what the invoice says. CIS never lowers it.
+    pub total: Pence,
+    /// Cost of materials that come off before CIS; nothing for a customer outside CIS.
+    pub cis_materials: Pence,
+    /// What we expect the customer to take off; nothing for a customer outside CIS.
+    pub cis: Pence,
+    /// Total less CIS.
+    pub to_pay: Pence,
+}
+
+impl InvoiceTotals {
+    /// Works the sums out from the net of all lines and what the billed materials cost the crew.
+    ///
+    /// `earlier` is the contract's CIS account before this invoice; [`CisSoFar::after`] gives it
+    /// after. For a customer outside CIS it is not looked at.
+    #[must_use]
+    pub fn of(net: Pence, material_cost: Pence, terms: InvoiceTerms, earlier: CisSoFar) -> Self {
+        let retention = percentage(net, terms.retention_percent);
+        let taxable = net - retention;
+        let vat_stated = vat_on(taxable, terms.vat_percent);
+        let vat_charged = if terms.reverse_charge { Pence::ZERO } else { vat_stated };
+        let total = taxable + vat_charged;
+        let (cis_materials, cis) = match terms.cis_percent {
+            Some(percent) => (material_cost, earlier.expected_on(taxable, material_cost, percent)),
+            None => (Pence::ZERO, Pence::ZERO),
+        };
+        let to_pay = total - cis;
+        Self { net, retention, taxable, vat_stated, vat_charged, total, cis_materials, cis, to_pay }
+    }
+}
+
+/// What has been due under one contract so far, and the CIS expected on it.
+///
+/// The deduction is made from payments as they fall due (HMRC CISR15120), on what is left when the
+/// cost of materials is off (Finance Act 2004 s.61). Reckoning it on *all so far* each time makes the
+/// steps add up to the deduction on the whole, whatever each step rounds to, and carries materials
+/// that one payment is too small for over to the next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct CisSoFar {
+    /// Net sums due, without VAT and without what is still held back.
+    pub due: Pence,
+    /// Cost of the materials on those sums.
+    pub materials: Pence,
+    /// CIS expected on those sums.
+    pub expected: Pence,
+}
+
+impl CisSoFar {
+    /// The CIS expected on one more payment:
+    /// rate × max(0, due so far − materials so far), half-up, less what was expected before.
+    ///
+    /// Never below nought: a payment takes nothing back, what is too much comes off later ones.
+    #[must_use]
+    pub fn expected_on(self, due: Pence, materials: Pence, cis_percent: Rate) -> Pence {
+        let base = (self.due + due) - (self.materials + materials);
+        let in_all = percentage(base.max(Pence::ZERO), cis_percent);
+        (in_all - self.expected).max(Pence::ZERO)
+    }
+
+    /// The account after one more payment.
+    #[must_use]
+    pub fn after(self, due: Pence, materials: Pence, cis_percent: Rate) -> Self {
+        Self {
+            due: self.due + due,
+            materials: self.materials + materials,
+            expected: self.expected + self.expected_on(due, materials, cis_percent),
+        }
+    }
+}
+
+/// The facts about both parties that decide on the reverse charge.
+///
+/// Staff that an employment business hires out are outside it; this does not ask about them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ReverseChargeFacts {
+    /// The work is a construction operation under CIS.
+    pub within_cis: bool,
+    /// The crew is registered for VAT.
+    pub supplier_vat_registered: bool,
+    /// The customer is registered for VAT.
+    pub customer_vat_registered: bool,
+    /// The customer is registered as a contractor under CIS.
+    pub customer_cis_registered: bool,
+    /// Per cent of VAT on the work.
+    pub vat_percent: Rate,
+    /// The customer has said in writing that they are end user or intermediary.
+    pub end_user_statement: bool,
+}
+
+/// Who accounts for the VAT, and why.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum VatTreatment {
+    /// The customer does: VAT is stated and not charged.
+    ReverseCharge,
+    /// Nobody: the crew is not registered.
+    SupplierNotRegistered,
+    /// The crew does, at nought per cent.
+    ZeroRated,
+    /// The crew does, because the work is outside CIS.
+    OutsideCis,
+    /// The crew does, because the customer is not registered for VAT.
+    CustomerNotVatRegistered,
+    /// The crew does, because the customer is not registered under CIS.
+    CustomerNotCisRegistered,
+    /// The crew does, because the customer is end user or intermediary.
+    EndUser,
+}
+
+impl ReverseChargeFacts {
+    /// Works the treatment out (SI 2019/892; HMRC VATREVCON45000): the reverse charge applies when
+    /// every fact speaks for it, and the first that speaks against it is the reason.
+    #[must_use]
+    pub fn treatment(self) -> VatTreatment {
+        if !self.supplier_vat_registered {
+            VatTreatment::SupplierNotRegistered
+        } else if self.vat_percent.is_zero() {
+            VatTreatment::ZeroRated
+        } else if !self.within_cis {
+            VatTreatment::OutsideCis
+        } else if !self.customer_vat_registered {
+            VatTreatment::CustomerNotVatRegistered
+        } else if !self.customer_cis_registered {
+            VatTreatment::CustomerNotCisRegistered
+        } else if self.end_user_statement {
+            VatTreatment::EndUser
+        } else {
+            VatTreatment::ReverseCharge
+        }
+    }
+}
+
+impl VatTreatment {
+    /// True when the customer accounts for the VAT.
+    #[must_use]
+    pub fn is_reverse_charge(self) -> bool {
+        self == Self::ReverseCharge
+    }
+
+    /// The decision and its reason in one plain sentence.
+    #[must_use]
+    pub const fn reason(self) -> &'static str {
+        match self {
+            Self::ReverseCharge => {
+                "Reverse charge: both sides are registered for VAT, the customer is registered under CIS \
+                 and has not said in writing that they are end user or intermediary."
+            }
+            Self::SupplierNotRegistered => "No VAT: the crew is not registered for VAT.",
+            Self::ZeroRated => "Ordinary VAT: the reverse charge does not apply to work at 0 %.",
+            Self::OutsideCis => "Ordinary VAT: the work is outside CIS.",
+            Self::CustomerNotVatRegistered => "Ordinary VAT: the customer is not registered for VAT.",
+            Self::CustomerNotCisRegistered => "Ordinary VAT: the customer is not registered under CIS.",
+            Self::EndUser => {
+                "Ordinary VAT: the customer has said in writing that they are end user or intermediary."
+            }
+        }
+    }
+}
+
+impl fmt::Display for VatTreatment {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.reason())
+    }
+}
