@@ -1,0 +1,70 @@
+//! Where a store keeps its files and how large they grow.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+
+use crate::disk::{Disk, RealDisk, Tried};
+use crate::error::OpenError;
+use crate::index::IndexPlace;
+use crate::journal::Sizes;
+use crate::lock::FolderLock;
+
+/// Segment files end at about this length.
+const SEGMENT_BYTES: u64 = 64 * 1024 * 1024;
+
+/// Room is made ready in steps of this length.
+const FILL_BYTES: u64 = 1024 * 1024;
+
+/// How long a start waits for sled before it goes on without it. Reading the whole journal again takes
+/// about as long for a million events.
+const INDEX_PATIENCE: Duration = Duration::from_secs(3);
+
+/// What a store is opened on.
+pub struct StoreOptions {
+    pub(crate) disk: Arc<dyn Disk>,
+    pub(crate) index: IndexPlace,
+    pub(crate) sizes: Sizes,
+    pub(crate) lock: Option<FolderLock>,
+}
+
+impl StoreOptions {
+    /// A folder, made if missing, and locked for this process until the store is dropped.
+    ///
+    /// # Errors
+    /// [`OpenError::Lock`] if another process has it, [`OpenError::Disk`] if it can't be made.
+    pub fn folder(folder: &Path) -> Result<StoreOptions, OpenError> {
+        let disk = RealDisk::new(folder).tried("make", &folder.display().to_string())?;
+        let lock = FolderLock::take(folder)?;
+        let mut options = StoreOptions::disk(Arc::new(disk)).with_index_folder(&folder.join("index"));
+        options.lock = Some(lock);
+        Ok(options)
+    }
+
+    /// Any disk, with the index in memory.
+    pub fn disk(disk: Arc<dyn Disk>) -> StoreOptions {
+        let sizes = Sizes { segment_bytes: SEGMENT_BYTES, fill_bytes: FILL_BYTES };
+        StoreOptions { disk, index: IndexPlace::Memory, sizes, lock: None }
+    }
+
+    /// Keeps the index in a folder of the file system.
+    #[must_use]
+    pub fn with_index_folder(mut self, folder: &Path) -> StoreOptions {
+        self.index = IndexPlace::Folder { folder: folder.to_owned(), patience: INDEX_PATIENCE };
+        self
+    }
+
+    /// Ends segments at about this length in bytes.
+    #[must_use]
+    pub fn with_segment_bytes(mut self, bytes: u64) -> StoreOptions {
+        self.sizes.segment_bytes = bytes;
+        self
+    }
+
+    /// Makes room ready in steps of so many bytes; 0 for never.
+    #[must_use]
+    pub fn with_fill_bytes(mut self, bytes: u64) -> StoreOptions {
+        self.sizes.fill_bytes = bytes;
+        self
+    }
+}

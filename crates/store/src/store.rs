@@ -1,0 +1,421 @@
+//! The store itself: the journal, its index and its checkpoints, opened together.
+//!
+//! Bytes are truth once [`Store::append`] has returned, and not before. Everything else here finds them
+//! again: by chain and sequence number, in order from a place, or all of them to be checked.
+
+use std::collections::{BTreeSet, VecDeque};
+use std::sync::Arc;
+
+use ledger::{ChainId, CrewId};
+
+use crate::Position;
+use crate::checkpoint::{self, Checkpoint};
+use crate::disk::{Disk, DiskError};
+use crate::error::{AppendError, CheckpointError, OpenError, ReadError};
+use crate::frame::{self, RECORD_HEADER_BYTES, Record, RecordKind};
+use crate::index::{Entry, Index, IndexPlace, IndexState, Key};
+use crate::journal::{Journal, RecordFound};
+use crate::lock::FolderLock;
+use crate::options::StoreOptions;
+use crate::recovery::{self, Damage, Mark, OpenReport};
+use crate::segment::{self, FIRST_GROUP};
+use crate::span::RunSpan;
+use crate::table::IndexLost;
+
+/// Where every replay of the whole journal begins.
+const JOURNAL_START: Position = Position { segment: 1, offset: FIRST_GROUP };
+
+/// So many entries are fetched from the index at once.
+const PAGE_ENTRIES: usize = 256;
+
+/// A run as it lies in the journal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoredRun {
+    /// Its chain and events.
+    pub span: RunSpan,
+    /// Where its record begins.
+    pub place: Position,
+    /// The encoded run.
+    pub bytes: Vec<u8>,
+}
+
+/// What a replay met on its way.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ReplayReport {
+    /// Where it ended: the place to replay from next time.
+    pub end: Position,
+    /// What could not be read and was passed over.
+    pub damage: Vec<Damage>,
+}
+
+/// What reading everything showed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DeepReport {
+    /// Segment files.
+    pub segments: u64,
+    /// Whole groups.
+    pub groups: u64,
+    /// Records in them.
+    pub records: u64,
+    /// Runs among the records.
+    pub runs: u64,
+    /// Events in the runs.
+    pub events: u64,
+    /// Bytes of the whole groups.
+    pub bytes: u64,
+    /// What could not be read.
+    pub damage: Vec<Damage>,
+    /// Whether the index disagreed with the journal and was rebuilt.
+    pub index_rebuilt: bool,
+}
+
+/// One crew's journal with its index and checkpoints.
+pub struct Store {
+    disk: Arc<dyn Disk>,
+    journal: Journal,
+    index: Index,
+    opening: OpenReport,
+    /// Dropped last, so that no other process comes in while files are open.
+    _lock: Option<FolderLock>,
+}
+
+impl Store {
+    /// Makes an empty store for a crew.
+    ///
+    /// # Errors
+    /// [`OpenError::NotEmpty`] if there is one already, [`OpenError::Disk`] if it can't be made.
+    pub fn create(options: StoreOptions, crew: CrewId) -> Result<Store, OpenError> {
+        let StoreOptions { disk, index, sizes, lock } = options;
+        if !segment::list_segments(&*disk)?.is_empty() {
+            return Err(OpenError::NotEmpty);
+        }
+        let journal = Journal::create(Arc::clone(&disk), crew, sizes)?;
+        let opening =
+            OpenReport { cut: Vec::new(), damage: Vec::new(), stopped: None, index: IndexState::Rebuilt };
+        let mut store = Store { disk, journal, index: Index::default(), opening, _lock: lock };
+        store.open_index(&index, None)?;
+        Ok(store)
+    }
+
+    /// Opens the store that is there. Only the journal's tail since the newest checkpoint is read, unless
+    /// the index has to be made anew. What was found is in [`Store::opening`].
+    ///
+    /// # Errors
+    /// [`OpenError::Empty`] if nothing was ever stored, [`OpenError::TooNew`] or [`OpenError::NoHeader`]
+    /// if the journal can't be read, [`OpenError::Disk`] if the disk fails.
+    pub fn open(options: StoreOptions) -> Result<Store, OpenError> {
+        let StoreOptions { disk, index, sizes, lock } = options;
+        let mut segments = segment::list_segments(&*disk)?;
+        let found_crew = recovery::find_crew(&*disk, &segments)?;
+        let checkpoints = checkpoint::list(&*disk)?;
+        let mut newest: Option<Mark> = None;
+        for (name, header) in &checkpoints {
+            if found_crew.is_some_and(|crew| crew != header.crew) || !header.mark.holds(&*disk)? {
+                tracing::warn!(name, "a checkpoint is not of this journal: not used");
+            } else if newest.is_none_or(|newest| newest.end < header.mark.end) {
+                newest = Some(header.mark);
+            }
+        }
+        let mut opening =
+            OpenReport { cut: Vec::new(), damage: Vec::new(), stopped: None, index: IndexState::Kept };
+        let tail = recovery::find_tail(&*disk, &mut segments, newest, &mut opening)?;
+        let tail = tail.ok_or(OpenError::Empty)?;
+        // Where every segment's header is gone a checkpoint still knows whose journal this is.
+        let crew = found_crew.or_else(|| checkpoints.first().map(|(_, header)| header.crew));
+        let crew = crew.ok_or(OpenError::NoHeader)?;
+        let journal = Journal::new(Arc::clone(&disk), crew, sizes, segments, tail);
+        let mut store = Store { disk, journal, index: Index::default(), opening, _lock: lock };
+        store.open_index(&index, newest)?;
+        Ok(store)
+    }
+
+    /// Opens the index and adds to it what the journal holds since `newest`, the newest checkpoint.
+    fn open_index(&mut self, place: &IndexPlace, newest: Option<Mark>) -> Result<(), DiskError> {
+        let (mut index, mut covered, mut state) = Index::open(place);
+        if let Some(mark) = covered
+            && (mark.end > self.journal.mark().end || !mark.holds(&*self.disk)?)
+        {
+            tracing::warn!("the index is not of this journal: made anew");
+            index.begin_again();
+            (index, covered, state) = Index::open(place);
+            if state == IndexState::Kept {
+                // It could not be put aside, so it is not used.
+                let reason = "the index is of another journal and could not be moved".to_owned();
+                (index, covered, state) = (Index::default(), None, IndexState::InMemory { reason });
+            }
+        }
+        let believed = covered.zip(newest).map(|(covered, newest)| covered.end.min(newest.end));
+        self.index = index;
+        self.opening.index = state;
+        let mut damage: BTreeSet<Damage> = self.opening.damage.drain(..).collect();
+        damage.extend(self.fill_index(believed.unwrap_or(JOURNAL_START))?);
+        self.opening.damage = damage.into_iter().collect();
+        Ok(())
+    }
+
+    /// Adds every run from `from` on to the index.
+    fn fill_index(&mut self, from: Position) -> Result<Vec<Damage>, DiskError> {
+        let index = &mut self.index;
+        self.journal.scan(from, |start, _, records| {
+            for (distance, record) in frame::records(records) {
+                add_to_index(index, Position { offset: start.offset + distance, ..start }, &record);
+            }
+            Ok(())
+        })
+    }
+
+    /// Whose journal this is.
+    pub fn crew(&self) -> CrewId {
+        self.journal.crew()
+    }
+
+    /// What the start found.
+    pub fn opening(&self) -> &OpenReport {
+        &self.opening
+    }
+
+    /// The end of the last acknowledged group.
+    pub fn end(&self) -> Position {
+        self.journal.mark().end
+    }
+
+    /// Why nothing is appended until the next start, if so.
+    pub fn stopped(&self) -> Option<&str> {
+        self.journal.stopped()
+    }
+
+    /// Appends a group: all of its records or none. When this returns they are durable. Returns the
+    /// group's end.
+    ///
+    /// # Errors
+    /// [`AppendError`]; nothing of the group counts then. After [`AppendError::Disk`] every append fails
+    /// with [`AppendError::Stopped`] until the store is opened anew.
+    pub fn append(&mut self, group: &[Record<'_>]) -> Result<Position, AppendError> {
+        let mut place = self.journal.append(group)?;
+        for record in group {
+            add_to_index(&mut self.index, place, record);
+            place.offset += (RECORD_HEADER_BYTES + record.bytes.len()) as u64;
+        }
+        let mark = self.journal.mark();
+        self.index.covers(mark);
+        Ok(mark.end)
+    }
+
+    /// The stored run that holds an event; none if no run does. Where several do, as on a forked chain,
+    /// it is the one that begins last.
+    ///
+    /// An index that fails, or says what is not so, is rebuilt and asked once more.
+    ///
+    /// # Errors
+    /// [`ReadError::Damaged`] if the run is there and its bytes are not what was written.
+    pub fn read_run(&mut self, chain: ChainId, seq: u64) -> Result<Option<StoredRun>, ReadError> {
+        let mut reason = "it names runs that are not in the journal".to_owned();
+        for _ in 0..2 {
+            match self.index.run_holding(chain, seq) {
+                Ok(None) => return Ok(None),
+                Ok(Some(entry)) => {
+                    if let Some(run) = self.read_entry(&entry)? {
+                        return Ok(Some(run));
+                    }
+                }
+                Err(IndexLost(lost)) => reason = lost,
+            }
+            self.rebuild_index(&reason)?;
+        }
+        Err(ReadError::Index { reason })
+    }
+
+    /// The stored runs of a chain that reach event `from_seq`, ordered by their first event; each branch
+    /// of a forked chain is among them. A damaged run is an error in its place, and the next follows.
+    pub fn runs(&mut self, chain: ChainId, from_seq: u64) -> Runs<'_> {
+        let next = Key::lowest(chain, from_seq.saturating_sub(u64::from(self.index.longest_run())));
+        Runs { store: self, from_seq, next: Some(next), page: VecDeque::new() }
+    }
+
+    /// The run that an entry names; none if the entry is wrong.
+    fn read_entry(&mut self, entry: &Entry) -> Result<Option<StoredRun>, ReadError> {
+        match self.journal.read_record(entry.key.place, entry.length)? {
+            RecordFound::Sound { kind: RecordKind::Run, bytes }
+                if RunSpan::of(&bytes) == Some(entry.span()) =>
+            {
+                Ok(Some(StoredRun { span: entry.span(), place: entry.key.place, bytes }))
+            }
+            RecordFound::Damaged(damage) => Err(ReadError::Damaged(damage)),
+            RecordFound::Sound { .. } | RecordFound::Absent => Ok(None),
+        }
+    }
+
+    /// Makes the index anew, in memory, from the whole journal.
+    fn rebuild_index(&mut self, reason: &str) -> Result<(), DiskError> {
+        tracing::warn!(reason, "the index is rebuilt in memory");
+        self.index.begin_again();
+        self.opening.index = IndexState::InMemory { reason: reason.to_owned() };
+        self.fill_index(JOURNAL_START).map(|_| ())
+    }
+
+    /// Gives every record from `from` on to `visit`, in the order they were appended, with its place.
+    /// `from` is an end that [`Store::append`], a replay or a checkpoint gave; none is the beginning.
+    ///
+    /// # Errors
+    /// The first error of `visit`, or the disk's. Damage is no error: it is passed over and reported.
+    pub fn replay<E: From<DiskError>>(
+        &self,
+        from: Option<Position>,
+        mut visit: impl FnMut(Position, Record<'_>) -> Result<(), E>,
+    ) -> Result<ReplayReport, E> {
+        let damage = self.journal.scan(from.unwrap_or(JOURNAL_START), |start, _, records| {
+            frame::records(records).try_for_each(|(distance, record)| {
+                visit(Position { offset: start.offset + distance, ..start }, record)
+            })
+        })?;
+        Ok(ReplayReport { end: self.end(), damage })
+    }
+
+    /// Stores folded state that holds everything appended so far, in place of the one of that name. The
+    /// next start reads the journal from here.
+    ///
+    /// # Errors
+    /// [`CheckpointError`]; the checkpoint before it then still stands, and the writer goes on.
+    pub fn write_checkpoint(&mut self, name: &str, bytes: &[u8]) -> Result<(), CheckpointError> {
+        let mark = self.journal.mark();
+        self.index.flush(mark);
+        checkpoint::write(&*self.disk, name, self.journal.crew(), mark, bytes)
+    }
+
+    /// The state stored under a name; none if it is missing, damaged or not of this journal.
+    ///
+    /// # Errors
+    /// The disk's.
+    pub fn read_checkpoint(&self, name: &str) -> Result<Option<Checkpoint>, ReadError> {
+        Ok(checkpoint::read(&*self.disk, name, &self.journal.crew())?)
+    }
+
+    /// Reads the whole journal, compares the index with it, and says what is there. An index that
+    /// disagrees is rebuilt. Whether the runs are truly signed is the ledger's to check.
+    ///
+    /// # Errors
+    /// The disk's, or [`ReadError::Index`] if the index fails even when new.
+    pub fn verify_deep(&mut self) -> Result<DeepReport, ReadError> {
+        let mut report = DeepReport {
+            segments: self.journal.segment_count() as u64,
+            groups: 0,
+            records: 0,
+            runs: 0,
+            events: 0,
+            bytes: 0,
+            damage: Vec::new(),
+            index_rebuilt: false,
+        };
+        let index = &self.index;
+        let mut disagreement: Option<String> = None;
+        let damage = self.journal.scan(JOURNAL_START, |start, end, records| {
+            report.groups += 1;
+            report.bytes += end.offset - start.offset;
+            for (distance, record) in frame::records(records) {
+                report.records += 1;
+                if let Some(span) = run_span(&record) {
+                    report.runs += 1;
+                    report.events += u64::from(span.event_count);
+                    let place = Position { offset: start.offset + distance, ..start };
+                    if disagreement.is_none() {
+                        disagreement = missing_from_index(index, span, place, record.bytes.len());
+                    }
+                }
+            }
+            Ok::<(), DiskError>(())
+        })?;
+        // Runs in damaged groups are known to the index and can't be counted in the journal.
+        if disagreement.is_none() && damage.is_empty() {
+            disagreement = match self.index.count_runs(self.journal.mark()) {
+                Ok(count) if count == report.runs => None,
+                Ok(count) => Some(format!("the index has {count} runs and the journal {}", report.runs)),
+                Err(IndexLost(reason)) => Some(reason),
+            };
+        }
+        if let Some(reason) = disagreement {
+            self.rebuild_index(&reason)?;
+            report.index_rebuilt = true;
+        }
+        report.damage = damage;
+        Ok(report)
+    }
+}
+
+/// The span of a record that is a run.
+fn run_span(record: &Record<'_>) -> Option<RunSpan> {
+    if record.kind == RecordKind::Run { RunSpan::of(record.bytes) } else { None }
+}
+
+fn add_to_index(index: &mut Index, place: Position, record: &Record<'_>) {
+    if let Some(span) = run_span(record) {
+        index.insert(span, place, record.bytes.len() as u32);
+    }
+}
+
+/// Says so if the index does not have exactly this run.
+fn missing_from_index(index: &Index, span: RunSpan, place: Position, length: usize) -> Option<String> {
+    let key = Key { chain: span.chain, first_seq: span.first_seq, place };
+    match index.runs_from(key, 1) {
+        Ok(entries)
+            if entries.first().is_some_and(|entry| {
+                entry.key == key && entry.span() == span && entry.length as usize == length
+            }) =>
+        {
+            None
+        }
+        Ok(_) => Some(format!("the index lacks the run at {place}")),
+        Err(IndexLost(reason)) => Some(reason),
+    }
+}
+
+/// The stored runs of a chain, one by one. Made by [`Store::runs`].
+pub struct Runs<'a> {
+    store: &'a mut Store,
+    from_seq: u64,
+    next: Option<Key>,
+    page: VecDeque<Entry>,
+}
+
+impl Iterator for Runs<'_> {
+    type Item = Result<StoredRun, ReadError>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        loop {
+            if let Some(entry) = self.page.front().copied() {
+                self.page.pop_front();
+                if entry.span().last_seq() < self.from_seq {
+                    continue;
+                }
+                match self.store.read_entry(&entry) {
+                    Ok(Some(run)) => return Some(Ok(run)),
+                    Ok(None) => {
+                        // The index was wrong here, so the page is too.
+                        self.page.clear();
+                        self.next = Some(entry.key);
+                        if let Err(error) =
+                            self.store.rebuild_index("it names runs that are not in the journal")
+                        {
+                            self.next = None;
+                            return Some(Err(error.into()));
+                        }
+                    }
+                    Err(error) => return Some(Err(error)),
+                }
+            } else {
+                let first = self.next?;
+                match self.store.index.runs_from(first, PAGE_ENTRIES) {
+                    Ok(page) => {
+                        self.next = page.last().map(|entry| entry.key.next());
+                        self.page = page.into();
+                    }
+                    Err(IndexLost(reason)) => {
+                        if let Err(error) = self.store.rebuild_index(&reason) {
+                            self.next = None;
+                            return Some(Err(error.into()));
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
