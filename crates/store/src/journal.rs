@@ -238,9 +238,11 @@ impl Journal {
                 match scanner.step()? {
                     Step::Group { start, end, records, .. } => visit(start, end, records)?,
                     Step::Damage(found) => damage.push(found),
-                    Step::End { torn_bytes: 0, .. } => break,
-                    Step::End { at, torn_bytes } => {
-                        damage.push(Damage { place: at, length: torn_bytes });
+                    Step::End { at, .. } => {
+                        // A segment was shortened to its last group before the next was begun, so even
+                        // zeros are damage here.
+                        let length = scanner.limit() - at.offset;
+                        damage.extend((length > 0).then_some(Damage { place: at, length }));
                         break;
                     }
                 }

@@ -37,8 +37,14 @@ impl<'a> Scanner<'a> {
     /// Begins at `at`, where a group or nothing must begin, and ends at `limit` or the file's end.
     pub(crate) fn new(file: &'a dyn DiskFile, at: Position, limit: u64) -> Result<Scanner<'a>, DiskError> {
         let name = segment_file(at.segment);
-        let limit = limit.min(file.length().tried("measure", &name)?);
+        // A file may end before its first group should begin.
+        let limit = limit.min(file.length().tried("measure", &name)?).max(at.offset);
         Ok(Scanner { file, name, at, limit, window: Vec::new(), window_start: at.offset })
+    }
+
+    /// Where the scanner ends: no byte from here on is read.
+    pub(crate) fn limit(&self) -> u64 {
+        self.limit
     }
 
     /// Finds what comes next, and moves behind it.
@@ -92,8 +98,10 @@ impl<'a> Scanner<'a> {
             let from = offset + held;
             let more = (needed_bytes.max(WINDOW_BYTES) as u64).min(self.limit.saturating_sub(from));
             self.window.resize((held + more) as usize, 0);
-            let new = &mut self.window[held as usize..];
-            self.file.read_at(from, new).tried("read", &self.name)?;
+            if more > 0 {
+                let new = &mut self.window[held as usize..];
+                self.file.read_at(from, new).tried("read", &self.name)?;
+            }
         }
         Ok(&self.window[(offset - self.window_start) as usize..])
     }

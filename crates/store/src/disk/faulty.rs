@@ -8,7 +8,7 @@ use std::io;
 use std::sync::{Arc, Mutex};
 
 use super::memory::{lock, names_in, read_from, write_into};
-use super::{Disk, DiskFile, MemoryDisk, folder_of};
+use super::{Disk, DiskFile, folder_of};
 
 /// The unit in which a real disk writes; a torn write keeps some sectors and loses others.
 const SECTOR_BYTES: usize = 512;
@@ -90,7 +90,7 @@ impl FaultyDisk {
     }
 
     /// The power goes. Returns what is found at the next start, on a disk that works.
-    pub fn crash(&self, survival: Survival) -> MemoryDisk {
+    pub fn crash(&self, survival: Survival) -> FaultyDisk {
         let state = lock(&self.state);
         let mut dice = Dice { state: if let Survival::Sectors { seed } = survival { seed } else { 0 } };
         let mut keep = || match survival {
@@ -111,11 +111,18 @@ impl FaultyDisk {
                 names.remove(name);
             }
         }
-        let disk = MemoryDisk::new();
-        for (name, number) in names {
-            disk.put(&name, contents[number].clone());
-        }
-        disk
+        let files = contents
+            .into_iter()
+            .map(|bytes| Content { durable: bytes.clone(), now: bytes, unsynced: Vec::new() })
+            .collect();
+        let state = State { files, names: names.clone(), durable_names: names, ..State::default() };
+        FaultyDisk { state: Arc::new(Mutex::new(state)) }
+    }
+
+    /// The bytes of a file as they are now, or nothing if there is no such file.
+    pub fn contents(&self, file: &str) -> Option<Vec<u8>> {
+        let state = lock(&self.state);
+        state.names.get(file).map(|number| state.files[*number].now.clone())
     }
 
     /// Turns over one bit of a file, durably, as an ageing disk does.

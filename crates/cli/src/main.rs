@@ -1,0 +1,2 @@
+//! The `fivebar` program.
+fn main() {}

@@ -1,0 +1,248 @@
+//! What a device holds: its chains with their tips, and the roster that says what counts.
+//!
+//! The events themselves are in the store. Taking in a run is in two steps, so that nothing can
+//! fail half-way: [`Ledger::check_run`] looks at everything and changes nothing; once the run is
+//! durable, [`Ledger::take_in`] records it and can't fail.
+
+use std::collections::BTreeMap;
+
+use crate::chain::{Audience, ChainStart, DeviceSecret, Tip};
+use crate::event::Payload;
+use crate::ids::{ChainId, CrewId, EventHash};
+use crate::kinds::{Body, Kind};
+use crate::refusal::Refusal;
+use crate::roster::{Roster, RosterEvent};
+use crate::run::{Run, RunBuilder};
+
+/// A chain that is held.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Chain {
+    /// Its start.
+    pub start: ChainStart,
+    /// How far it is held.
+    pub tip: Tip,
+}
+
+/// How far each chain is held, in the order of the chain ids.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Frontier {
+    /// For each chain the number of events and the hash of the last.
+    pub tips: BTreeMap<ChainId, (u64, EventHash)>,
+}
+
+impl Frontier {
+    /// 32 bytes that are the same exactly when the frontiers are.
+    #[must_use]
+    pub fn digest(&self) -> [u8; 32] {
+        let mut hasher = blake3::Hasher::new_derive_key("fivebar frontier 1");
+        for (chain, (next_seq, hash)) in &self.tips {
+            hasher.update(&chain.0);
+            hasher.update(&next_seq.to_le_bytes());
+            hasher.update(&hash.0);
+        }
+        *hasher.finalize().as_bytes()
+    }
+}
+
+/// What came of looking at a run. None of these is an error.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum TakenIn {
+    /// All of it is held already.
+    Known,
+    /// This much of it is new, and verified.
+    New(Checked),
+}
+
+/// A run that was verified against a chain's tip. Only [`Ledger::check_run`] makes one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Checked {
+    run: Run,
+    before: Tip,
+    after: Tip,
+}
+
+impl Checked {
+    /// The run, beginning at the tip it was checked against.
+    #[must_use]
+    pub const fn run(&self) -> &Run {
+        &self.run
+    }
+
+    /// The tip of the chain before it: gives the hashes of its events.
+    #[must_use]
+    pub const fn before(&self) -> &Tip {
+        &self.before
+    }
+}
+
+/// The chains of one crew, as far as this device holds them, and the roster they fold to.
+#[derive(Debug, Clone)]
+pub struct Ledger {
+    crew: CrewId,
+    chains: BTreeMap<ChainId, Chain>,
+    roster_events: BTreeMap<EventHash, RosterEvent>,
+    roster: Roster,
+}
+
+impl Ledger {
+    /// An empty ledger of a crew, for a device that is about to receive it.
+    #[must_use]
+    pub fn new(crew: CrewId) -> Self {
+        let roster = Roster::fold(crew, &BTreeMap::new(), &BTreeMap::new());
+        Self { crew, chains: BTreeMap::new(), roster_events: BTreeMap::new(), roster }
+    }
+
+    /// Founds a crew: the first run of the founding device's first chain. The crew id is its hash.
+    ///
+    /// # Errors
+    /// [`Refusal::TooLarge`] for a name that no event can hold.
+    pub fn found(
+        chain: ChainId,
+        secret: &DeviceSecret,
+        now_ms: i64,
+        payload: &[u8],
+    ) -> Result<(Self, ChainStart, Run), Refusal> {
+        let start = ChainStart { chain, device: secret.public(), audience: Audience::Crew };
+        let mut builder = RunBuilder::new(start, start.tip(&CrewId([0; 32])));
+        let kind = Kind::CrewFounded.number();
+        let crew = CrewId(builder.push(now_ms, kind, crate::event::KIND_VERSION, payload)?.0);
+        let (run, _) = builder.finish(&crew, secret).ok_or(Refusal::EmptyRun)?;
+        let mut ledger = Self::new(crew);
+        ledger.take_in_chain(start)?;
+        if let TakenIn::New(checked) = ledger.check_run(&run)? {
+            ledger.take_in(&checked);
+        }
+        Ok((ledger, start, run))
+    }
+
+    /// The crew.
+    #[must_use]
+    pub const fn crew(&self) -> CrewId {
+        self.crew
+    }
+
+    /// The roster, folded from all the roster events held.
+    #[must_use]
+    pub const fn roster(&self) -> &Roster {
+        &self.roster
+    }
+
+    /// The chains held, in the order of their ids.
+    pub fn chains(&self) -> impl Iterator<Item = &Chain> {
+        self.chains.values()
+    }
+
+    /// One chain.
+    #[must_use]
+    pub fn chain(&self, chain: &ChainId) -> Option<&Chain> {
+        self.chains.get(chain)
+    }
+
+    /// The counted tips of the chains of an audience or, with none, of all.
+    #[must_use]
+    pub fn frontier(&self, audience: Option<Audience>) -> Frontier {
+        let within =
+            self.chains.values().filter(|chain| audience.is_none_or(|wanted| chain.start.audience == wanted));
+        let tips = within
+            .map(|chain| (chain.start.chain, self.counted_tip(chain)))
+            .filter(|(_, (next_seq, _))| *next_seq > 0)
+            .collect();
+        Frontier { tips }
+    }
+
+    /// Takes in a chain's start. Taking it in again changes nothing.
+    ///
+    /// # Errors
+    /// [`Refusal::ChainChanged`], or [`Refusal::NotAdmitted`] while no held event admits its device.
+    /// The founding chain is taken in before its first event can say so.
+    pub fn take_in_chain(&mut self, start: ChainStart) -> Result<(), Refusal> {
+        if let Some(held) = self.chains.get(&start.chain) {
+            return if held.start == start { Ok(()) } else { Err(Refusal::ChainChanged) };
+        }
+        if !self.roster_events.is_empty() && !self.roster.is_admitted(&start.device) {
+            return Err(Refusal::NotAdmitted);
+        }
+        let tip = start.tip(&self.crew);
+        self.chains.insert(start.chain, Chain { start, tip });
+        Ok(())
+    }
+
+    /// Checks a run against what is held. Changes nothing.
+    ///
+    /// # Errors
+    /// A [`Refusal`] that names the rule.
+    pub fn check_run(&self, run: &Run) -> Result<TakenIn, Refusal> {
+        let chain = self.chains.get(&run.chain()).ok_or(Refusal::UnknownChain)?;
+        let held = chain.tip.next_seq;
+        if run.first_seq() > held {
+            return Err(Refusal::OutOfOrder);
+        }
+        if run.next_seq() <= held {
+            return Ok(TakenIn::Known);
+        }
+        if self.roster.cut(&chain.start).is_some_and(|cut| held >= cut.count) {
+            return Err(Refusal::BeyondCut);
+        }
+        let Some(run) = run.starting_at(held) else { return Ok(TakenIn::Known) };
+        let before = if held == 0 && self.roster_events.is_empty() {
+            self.founding_tip(&chain.start, &run)?
+        } else {
+            chain.tip
+        };
+        let after = match run.verify(&self.crew, &chain.start, &before) {
+            // The head is honest or not; if it does not fit what is held, either way it is no continuation.
+            Err(Refusal::BadSignature) if held > 0 => return Err(Refusal::Forked),
+            other => other?,
+        };
+        Ok(TakenIn::New(Checked { run, before, after }))
+    }
+
+    /// Records a run that is now durable.
+    pub fn take_in(&mut self, checked: &Checked) {
+        let Some(chain) = self.chains.get_mut(&checked.run.chain()) else { return };
+        if chain.tip.next_seq != checked.run.first_seq() {
+            return; // Taken in before: the same run, checked twice.
+        }
+        chain.tip = checked.after;
+        let start = chain.start;
+        let mut changed = false;
+        // Hashing again costs half a microsecond an event, so only runs with a roster event pay it.
+        let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
+        if checked.run.events().any(|event| is_roster(event.kind)) {
+            for event in
+                checked.run.placed_events(checked.before.hash).filter(|event| is_roster(event.view.kind))
+            {
+                let view = event.view;
+                if let Ok(payload) = Payload::decode(view.kind, view.kind_version, view.payload) {
+                    let place = RosterEvent { hash: event.hash, start, seq: event.seq, payload };
+                    changed |= self.roster_events.insert(event.hash, place).is_none();
+                }
+            }
+        }
+        if changed {
+            let starts = self.chains.iter().map(|(id, chain)| (*id, chain.start)).collect();
+            self.roster = Roster::fold(self.crew, &self.roster_events, &starts);
+        }
+    }
+
+    /// A run may reach beyond a cut, where no head stands right at it; what is beyond doesn't count.
+    fn counted_tip(&self, chain: &Chain) -> (u64, EventHash) {
+        match self.roster.cut(&chain.start) {
+            Some(cut) if chain.tip.next_seq > cut.count => (cut.count, cut.hash),
+            Some(_) | None => (chain.tip.next_seq, chain.tip.hash),
+        }
+    }
+
+    /// Before anything is held, the one run that is taken is the founding: its first event's hash is the crew id.
+    fn founding_tip(&self, start: &ChainStart, run: &Run) -> Result<Tip, Refusal> {
+        let tip = start.tip(&CrewId([0; 32]));
+        let first = run.placed_events(tip.hash).next().ok_or(Refusal::EmptyRun)?;
+        let founding = Payload::decode(first.view.kind, first.view.kind_version, first.view.payload);
+        let is_founding = matches!(founding, Ok(Payload { body: Body::CrewFounded(_), .. }));
+        if first.hash.0 == self.crew.0 && is_founding && start.audience == Audience::Crew {
+            Ok(tip)
+        } else {
+            Err(Refusal::WrongCrew)
+        }
+    }
+}

@@ -1,0 +1,31 @@
+//! The ledger: what happened on site and in the office, as signed, append-only chains of events.
+//!
+//! Everything here is pure: no clock, no randomness, no I/O. Bytes come in and are checked, and
+//! what counts follows from the set of events held, never from the order they arrived in.
+//! `proto/FORMAT.md` describes every byte that this crate reads and writes.
+
+pub mod act;
+pub mod chain;
+pub mod codec;
+pub mod event;
+pub mod frontier;
+pub mod ids;
+pub mod kinds;
+pub mod office;
+pub mod refusal;
+pub mod roster;
+pub mod roster_events;
+pub mod run;
+pub mod site;
+
+pub use act::Act;
+pub use chain::{Audience, ChainStart, DeviceSecret, Tip};
+pub use event::{Event, Payload, Unreadable};
+pub use frontier::{Frontier, Ledger, TakenIn};
+pub use ids::{
+    ChainId, CrewId, DeviceKey, EntryId, EntryRef, EventHash, InvoiceId, ItemId, JobId, LineId, PersonId,
+    PhotoHash, PointId, QuoteId, SessionId, StageId,
+};
+pub use kinds::{Body, Kind};
+pub use refusal::Refusal;
+pub use run::{Run, RunBuilder};

@@ -1,0 +1,426 @@
+//! What only the office reads: pay, prices, terms, invoices and payments.
+
+use serde::{Deserialize, Serialize};
+use trade::{Day, Pence, Quantity, Rate};
+
+use crate::ids::{
+    EntryRef, EventHash, InvoiceId, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId,
+};
+use crate::site::{SaidHow, Whose};
+
+// ---- the firm, people and prices ---------------------------------------------------------------
+
+/// The crew as a business, or a change to it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FirmListed {
+    /// The legal name.
+    pub name: String,
+    /// The trading name, or empty.
+    pub trading_as: String,
+    /// The address.
+    pub address: String,
+    /// The VAT number with its country prefix, or empty when not registered.
+    pub vat_number: String,
+    /// Registered for VAT from this day.
+    pub vat_from: Option<Day>,
+    /// The tax reference, or empty.
+    pub tax_reference: String,
+    /// The bank, or empty.
+    pub bank: String,
+    /// The sort code, or empty.
+    pub sort_code: String,
+    /// The account number, or empty.
+    pub account_number: String,
+    /// Days to pay, where the job does not say.
+    pub terms_days: u16,
+    /// The number of the next invoice when fivebar began to count.
+    pub next_invoice_number: u64,
+}
+
+/// What a person costs and is charged at from the act's day on. The nearest wins: job, trade, person.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PersonRated {
+    /// The person.
+    pub person: PersonId,
+    /// On this job only.
+    pub job: Option<JobId>,
+    /// For this trade only; empty for all.
+    pub trade: String,
+    /// What an hour costs the crew, in pounds.
+    pub cost_rate: Rate,
+    /// What an hour is charged at, in pounds.
+    pub charge_rate: Rate,
+}
+
+/// What a pack of an item costs from the act's day on, without VAT.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ItemPriced {
+    /// The item.
+    pub item: ItemId,
+    /// Pounds a pack.
+    pub pack_cost: Rate,
+}
+
+/// What was paid for a purchase, a hire or an expense.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PricePaid {
+    /// For what.
+    pub of: EntryRef,
+    /// Without VAT, one sum for each item of a purchase, in its order; empty where only the total is known.
+    pub items: Vec<Pence>,
+    /// The total without VAT.
+    pub net: Pence,
+    /// The VAT.
+    pub vat: Pence,
+    /// For a hire: the sum is for each of these ("day", "week"). Otherwise empty.
+    pub per: String,
+    /// For a hire: the least that is charged.
+    pub minimum: Pence,
+}
+
+// ---- jobs and quotes ---------------------------------------------------------------------------
+
+/// What kind of customer it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum CustomerKind {
+    /// A private person, at home.
+    Householder,
+    /// A contractor.
+    Contractor,
+    /// Any other business.
+    Business,
+}
+
+/// How a job is paid for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Basis {
+    /// At a quote.
+    Fixed,
+    /// By time and materials.
+    Daywork,
+}
+
+/// On what terms a job is done, or a change to them.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct JobTerms {
+    /// The job.
+    pub job: JobId,
+    /// What kind of customer.
+    pub customer_kind: CustomerKind,
+    /// How it is paid for.
+    pub basis: Basis,
+    /// VAT in per cent.
+    pub vat_percent: Rate,
+    /// What somebody said of the reverse charge. It is a check: what the facts say counts.
+    pub reverse_charge: Option<bool>,
+    /// The share that a contractor takes for CIS, in per cent; nought for none.
+    pub cis_percent: Rate,
+    /// The share that is held back, in per cent.
+    pub retention_percent: Rate,
+    /// The mark-up on materials on the clock, in per cent.
+    pub markup_percent: Rate,
+    /// Where the invoice goes.
+    pub billing_address: String,
+    /// The customer's VAT number, or empty.
+    pub customer_vat_number: String,
+    /// Whether the customer is registered for CIS.
+    pub customer_cis: Option<bool>,
+    /// Whether the customer gave written notice of being an end user or intermediary.
+    pub end_user_statement: Option<bool>,
+    /// Days to pay.
+    pub terms_days: Option<u16>,
+}
+
+/// What a costing line is expected to cost and sells for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LinePriced {
+    /// The line.
+    pub line: LineId,
+    /// Pounds a unit that we expect to pay.
+    pub unit_cost: Rate,
+    /// Pounds a unit that the customer pays.
+    pub unit_price: Rate,
+}
+
+/// A version of a quote, as it was given to the customer.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct QuoteGiven {
+    /// The quote.
+    pub quote: QuoteId,
+    /// The job.
+    pub job: JobId,
+    /// 1, 2, 3…
+    pub version: u16,
+    /// The price without VAT.
+    pub price: Pence,
+    /// What is in it.
+    pub included: String,
+    /// What is not.
+    pub excluded: String,
+}
+
+/// The customer accepted a version of a quote.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct QuoteAgreed {
+    /// The quote.
+    pub quote: QuoteId,
+    /// Who said yes.
+    pub said_by: String,
+    /// How.
+    pub how: SaidHow,
+}
+
+/// A part of a quote's price falls due at a point of the work.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PaymentPointSet {
+    /// The point.
+    pub point: PointId,
+    /// The quote it belongs to.
+    pub quote: QuoteId,
+    /// Its place among the points.
+    pub order: u32,
+    /// What it says on the invoice.
+    pub label: String,
+    /// Without VAT.
+    pub amount: Pence,
+    /// It falls due when this stage is signed off; otherwise when the owner says so.
+    pub stage: Option<StageId>,
+}
+
+/// What an extra sells for, or its limit on the clock, without VAT.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ExtraPriced {
+    /// The extra.
+    pub extra: EntryRef,
+    /// The price, or the limit.
+    pub amount: Pence,
+}
+
+// ---- invoices ----------------------------------------------------------------------------------
+
+/// What can be billed once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum BillableUnit {
+    /// An entry on the clock. Counted in minutes, or in the item's unit.
+    Entry(EntryRef),
+    /// A stage of a quote. Counted as a share, 1 for the whole.
+    Stage(StageId),
+    /// A payment point of a quote. Counted as a share.
+    Point(PointId),
+    /// An extra at a price. Counted as a share.
+    Extra(EntryRef),
+    /// A step of a valuation.
+    Valuation(EntryRef),
+    /// A deposit. Counted as a share.
+    Deposit(EntryRef),
+}
+
+/// A claim made earlier: the document's event, the line in it, and the claim in that line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct ClaimRef {
+    /// The event of the invoice or credit note.
+    pub event: EventHash,
+    /// The line, counted from nought.
+    pub line: u16,
+    /// The claim in the line, counted from nought.
+    pub claim: u16,
+}
+
+/// How much of a billable unit a line bills. Negative on a credit note.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Claim {
+    /// What.
+    pub unit: BillableUnit,
+    /// The event that said what the unit is worth, as far as the writer knew.
+    pub revision: EventHash,
+    /// How much, in the unit's own measure.
+    pub quantity: Quantity,
+    /// The claim on the same unit that this one follows, if there is one.
+    pub follows: Option<ClaimRef>,
+}
+
+/// What a line is made of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum InvoiceLineKind {
+    /// Hours.
+    Labour,
+    /// Material.
+    Material,
+    /// A stage, a payment point or an extra at its price.
+    Price,
+    /// A deposit, or its return as a negative line.
+    Deposit,
+}
+
+/// A line as it is printed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InvoiceLine {
+    /// Labour, material, price or deposit.
+    pub kind: InvoiceLineKind,
+    /// The stage's name, or empty.
+    pub stage: String,
+    /// What it says.
+    pub what: String,
+    /// The printed quantity.
+    pub quantity: Quantity,
+    /// Its unit.
+    pub unit: String,
+    /// The printed price in pounds a unit.
+    pub unit_price: Rate,
+    /// Printed quantity times printed price, half-up.
+    pub amount: Pence,
+    /// The VAT rate in per cent.
+    pub vat_percent: Rate,
+    /// The number and date of the invoice that this line adds to, or empty.
+    pub adds_to: String,
+    /// What it bills.
+    pub claims: Vec<Claim>,
+}
+
+/// The sums of an invoice or credit note.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Totals {
+    /// The sum of the lines.
+    pub net: Pence,
+    /// Held back.
+    pub retention: Pence,
+    /// Net less retention.
+    pub taxable: Pence,
+    /// VAT at the stated rates.
+    pub vat_stated: Pence,
+    /// VAT that is charged; nought under the reverse charge.
+    pub vat_charged: Pence,
+    /// Taxable and VAT charged.
+    pub total: Pence,
+    /// What the materials cost the crew, for CIS.
+    pub cis_materials: Pence,
+    /// What the contractor is expected to take for CIS.
+    pub cis: Pence,
+    /// Total less CIS.
+    pub to_pay: Pence,
+}
+
+/// A party as it is printed.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Party {
+    /// The name.
+    pub name: String,
+    /// The trading name, or empty.
+    pub trading_as: String,
+    /// The address.
+    pub address: String,
+    /// The VAT number, or empty.
+    pub vat_number: String,
+    /// Other things printed for it, each "label: value": bank details, tax reference.
+    pub details: Vec<String>,
+}
+
+/// Everything that a document prints. Later changes of names or prices never alter it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Document {
+    /// The document's id.
+    pub invoice: InvoiceId,
+    /// The job.
+    pub job: JobId,
+    /// The series that the number belongs to, or empty for the first.
+    pub series: String,
+    /// The number in the series.
+    pub number: u64,
+    /// The day of issue.
+    pub issued_on: Day,
+    /// The tax point.
+    pub tax_point: Day,
+    /// What was done up to this day is on it.
+    pub until: Day,
+    /// The last day to pay.
+    pub due_on: Day,
+    /// Who bills.
+    pub seller: Party,
+    /// Who pays.
+    pub customer: Party,
+    /// The lines in printed order.
+    pub lines: Vec<InvoiceLine>,
+    /// The sums.
+    pub totals: Totals,
+    /// What is printed below: the reverse charge and its reason, prompts, terms.
+    pub notes: Vec<String>,
+}
+
+/// An invoice was issued.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InvoiceIssued {
+    /// All that it prints.
+    pub document: Document,
+}
+
+/// A credit note was issued. Its quantities and amounts are what is given back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InvoiceCredited {
+    /// The invoice that it reduces.
+    pub of: InvoiceId,
+    /// That invoice's number as printed.
+    pub of_number: String,
+    /// That invoice's date.
+    pub of_date: Day,
+    /// All that it prints.
+    pub document: Document,
+}
+
+/// An issued number stands, but bills nothing. The act's note says why.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InvoiceVoided {
+    /// The invoice.
+    pub invoice: InvoiceId,
+}
+
+/// An invoice found beyond a device's cut is the crew's own after all.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InvoiceAdopted {
+    /// The invoice.
+    pub invoice: InvoiceId,
+    /// The event that issued it.
+    pub event: EventHash,
+    /// All that it prints.
+    pub document: Document,
+}
+
+/// A deposit is to be paid before the work.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DepositAsked {
+    /// The job.
+    pub job: JobId,
+    /// Without VAT.
+    pub amount: Pence,
+}
+
+/// Money came in, or was taken off. The sums together are what the customer no longer owes.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PaymentReceived {
+    /// The job.
+    pub job: JobId,
+    /// For which invoice, if that is known.
+    pub invoice: Option<InvoiceId>,
+    /// What arrived.
+    pub received: Pence,
+    /// What was taken for CIS.
+    pub cis_taken: Pence,
+    /// What was taken as discount.
+    pub discount: Pence,
+    /// What was set against something that we owe.
+    pub contra: Pence,
+    /// How: bank, cash, card.
+    pub method: String,
+}
+
+/// Who bears the cost of a waste or a call-back, as the owner says.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CostBorneBy {
+    /// The entry.
+    pub of: EntryRef,
+    /// Who.
+    pub whose: Whose,
+}

@@ -1,0 +1,294 @@
+//! Runs: consecutive events of one chain with a signed head, as they stand on disk and wire.
+//!
+//! Chain, sequence number and the hash before are left out of each event, because each has only
+//! one possible value. A run is kept as its bytes; events are looked at in place.
+
+use crate::chain::{ChainStart, DeviceSecret, Tip, head_bytes, verify_signature};
+use crate::codec::MAX_PAYLOAD;
+use crate::event::{Event, hash_event};
+use crate::ids::{ChainId, CrewId, EventHash};
+use crate::refusal::Refusal;
+
+/// Most bytes of a run: a relay keeps a head every 1 MiB, and the event that passes the mark may be whole.
+pub const MAX_RUN: usize = 1024 * 1024 + 64 * 1024;
+/// Bytes before the first event: chain id, first sequence number, number of events.
+const RUN_HEADER: usize = 28;
+/// Bytes before each payload: time of making, kind, kind version, length.
+const EVENT_HEADER: usize = 16;
+/// Bytes of the head's signature, at the end.
+const SIGNATURE: usize = 64;
+
+/// An event within a run: everything but its place in the chain.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct EventView<'a> {
+    /// Wall time of the device in milliseconds since 1970.
+    pub made_at: i64,
+    /// The number of its kind.
+    pub kind: u16,
+    /// The version of its kind.
+    pub kind_version: u16,
+    /// The payload's bytes.
+    pub payload: &'a [u8],
+}
+
+/// An event of a run with its place in the chain.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PlacedEvent<'a> {
+    /// The sequence number.
+    pub seq: u64,
+    /// The event's hash.
+    pub hash: EventHash,
+    /// The rest.
+    pub view: EventView<'a>,
+}
+
+/// Consecutive events of one chain, ending in a signed head. Well-formed, not yet verified.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Run {
+    bytes: Vec<u8>,
+}
+
+fn array<const N: usize>(bytes: &[u8], at: usize) -> Option<[u8; N]> {
+    bytes.get(at..at.checked_add(N)?)?.try_into().ok()
+}
+
+/// Reads the event at the front and gives the bytes behind it.
+fn split_event(bytes: &[u8]) -> Option<(EventView<'_>, &[u8])> {
+    let made_at = i64::from_le_bytes(array(bytes, 0)?);
+    let kind = u16::from_le_bytes(array(bytes, 8)?);
+    let kind_version = u16::from_le_bytes(array(bytes, 10)?);
+    let length = usize::try_from(u32::from_le_bytes(array(bytes, 12)?)).ok()?;
+    let end = EVENT_HEADER.checked_add(length).filter(|_| length <= MAX_PAYLOAD)?;
+    let payload = bytes.get(EVENT_HEADER..end)?;
+    Some((EventView { made_at, kind, kind_version, payload }, bytes.get(end..)?))
+}
+
+impl Run {
+    /// Takes the bytes of a run after checking its shape.
+    ///
+    /// # Errors
+    /// [`Refusal::TooLarge`], [`Refusal::EmptyRun`] or [`Refusal::MalformedEnvelope`].
+    pub fn decode(bytes: Vec<u8>) -> Result<Self, Refusal> {
+        if bytes.len() > MAX_RUN {
+            return Err(Refusal::TooLarge);
+        }
+        let count = array(&bytes, 24).map(u32::from_le_bytes).ok_or(Refusal::MalformedEnvelope)?;
+        if count == 0 {
+            return Err(Refusal::EmptyRun);
+        }
+        let run = Self { bytes };
+        let last_seq = run.first_seq().checked_add(u64::from(count));
+        last_seq.ok_or(Refusal::MalformedEnvelope)?;
+        let mut rest = run.event_bytes().ok_or(Refusal::MalformedEnvelope)?;
+        for _ in 0..count {
+            (_, rest) = split_event(rest).ok_or(Refusal::MalformedEnvelope)?;
+        }
+        if rest.is_empty() { Ok(run) } else { Err(Refusal::MalformedEnvelope) }
+    }
+
+    /// The bytes on disk and wire.
+    #[must_use]
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// The chain.
+    #[must_use]
+    pub fn chain(&self) -> ChainId {
+        ChainId(array(&self.bytes, 0).unwrap_or_default())
+    }
+
+    /// The sequence number of the first event.
+    #[must_use]
+    pub fn first_seq(&self) -> u64 {
+        u64::from_le_bytes(array(&self.bytes, 16).unwrap_or_default())
+    }
+
+    /// How many events there are: at least one.
+    #[must_use]
+    pub fn count(&self) -> u32 {
+        u32::from_le_bytes(array(&self.bytes, 24).unwrap_or_default())
+    }
+
+    /// The sequence number after the last event.
+    #[must_use]
+    pub fn next_seq(&self) -> u64 {
+        self.first_seq() + u64::from(self.count())
+    }
+
+    /// The events in order.
+    pub fn events(&self) -> impl Iterator<Item = EventView<'_>> {
+        let mut rest = self.event_bytes().unwrap_or_default();
+        std::iter::from_fn(move || {
+            let (event, behind) = split_event(rest)?;
+            rest = behind;
+            Some(event)
+        })
+    }
+
+    /// The events with sequence numbers and hashes, given the hash before the first.
+    pub fn placed_events(&self, before: EventHash) -> impl Iterator<Item = PlacedEvent<'_>> {
+        let (chain, mut seq, mut prev) = (self.chain(), self.first_seq(), before);
+        self.events().map(move |view| {
+            let kind = (view.kind, view.kind_version);
+            let placed = PlacedEvent {
+                seq,
+                hash: hash_event((chain, seq, prev), view.made_at, kind, view.payload),
+                view,
+            };
+            seq += 1;
+            prev = placed.hash;
+            placed
+        })
+    }
+
+    /// The events, whole, given the hash before the first.
+    #[must_use]
+    pub fn whole_events(&self, before: EventHash) -> Vec<Event> {
+        let (chain, mut prev) = (self.chain(), before);
+        self.placed_events(before)
+            .map(|PlacedEvent { seq, hash, view }| Event {
+                chain,
+                seq,
+                prev: std::mem::replace(&mut prev, hash),
+                made_at: view.made_at,
+                kind: view.kind,
+                kind_version: view.kind_version,
+                payload: view.payload.to_vec(),
+            })
+            .collect()
+    }
+
+    /// Checks that the run continues the chain at `tip` and that its head is signed by the device.
+    /// Gives the tip after it.
+    ///
+    /// # Errors
+    /// [`Refusal::OutOfOrder`] unless it begins right at the tip, [`Refusal::TimeRunsBack`], or
+    /// [`Refusal::BadSignature`]; a run of another chain's past has a signature that does not fit.
+    pub fn verify(&self, crew: &CrewId, start: &ChainStart, tip: &Tip) -> Result<Tip, Refusal> {
+        if self.chain() != start.chain || self.first_seq() != tip.next_seq {
+            return Err(Refusal::OutOfOrder);
+        }
+        let mut reached = *tip;
+        for event in self.placed_events(tip.hash) {
+            if event.view.made_at < reached.made_at {
+                return Err(Refusal::TimeRunsBack);
+            }
+            reached = Tip { next_seq: event.seq + 1, hash: event.hash, made_at: event.view.made_at };
+        }
+        let head = head_bytes(crew, &start.chain, reached.next_seq - 1, &reached.hash);
+        verify_signature(&start.device, &head, &self.signature())?;
+        Ok(reached)
+    }
+
+    /// The same run without its first events, up to but not including `seq`. None if nothing is left.
+    #[must_use]
+    pub fn starting_at(&self, seq: u64) -> Option<Self> {
+        let skip = seq.saturating_sub(self.first_seq());
+        if skip == 0 {
+            return Some(self.clone());
+        }
+        let left = u64::from(self.count()).checked_sub(skip).filter(|left| *left > 0)?;
+        let mut rest = self.event_bytes()?;
+        for _ in 0..skip {
+            (_, rest) = split_event(rest)?;
+        }
+        let mut bytes = Vec::with_capacity(RUN_HEADER + rest.len() + SIGNATURE);
+        bytes.extend_from_slice(&self.bytes[..16]);
+        bytes.extend_from_slice(&seq.to_le_bytes());
+        bytes.extend_from_slice(&u32::try_from(left).ok()?.to_le_bytes());
+        bytes.extend_from_slice(rest);
+        bytes.extend_from_slice(&self.signature());
+        Some(Self { bytes })
+    }
+
+    /// This run and the one that follows it as one, without the head in between. None if the other
+    /// does not follow, or if both together are over 1 MiB.
+    #[must_use]
+    pub fn joined_with(&self, next: &Self) -> Option<Self> {
+        let length = self.bytes.len() + next.bytes.len() - RUN_HEADER - SIGNATURE;
+        let follows = self.chain() == next.chain() && self.next_seq() == next.first_seq();
+        if !follows || length > 1024 * 1024 {
+            return None;
+        }
+        let count = self.count().checked_add(next.count())?;
+        let mut bytes = Vec::with_capacity(length);
+        bytes.extend_from_slice(&self.bytes[..24]);
+        bytes.extend_from_slice(&count.to_le_bytes());
+        bytes.extend_from_slice(self.event_bytes()?);
+        bytes.extend_from_slice(next.event_bytes()?);
+        bytes.extend_from_slice(&next.signature());
+        Some(Self { bytes })
+    }
+
+    fn event_bytes(&self) -> Option<&[u8]> {
+        self.bytes.get(RUN_HEADER..self.bytes.len().checked_sub(SIGNATURE)?)
+    }
+
+    fn signature(&self) -> [u8; SIGNATURE] {
+        self.bytes
+            .len()
+            .checked_sub(SIGNATURE)
+            .and_then(|at| array(&self.bytes, at))
+            .unwrap_or([0; SIGNATURE])
+    }
+}
+
+/// Builds a run event by event on a device's own chain.
+#[derive(Debug)]
+pub struct RunBuilder {
+    start: ChainStart,
+    tip: Tip,
+    first_seq: u64,
+    bytes: Vec<u8>,
+}
+
+impl RunBuilder {
+    /// Begins a run behind `tip`.
+    #[must_use]
+    pub fn new(start: ChainStart, tip: Tip) -> Self {
+        let mut bytes = Vec::with_capacity(512);
+        bytes.extend_from_slice(&start.chain.0);
+        bytes.extend_from_slice(&tip.next_seq.to_le_bytes());
+        bytes.extend_from_slice(&[0; 4]);
+        Self { start, tip, first_seq: tip.next_seq, bytes }
+    }
+
+    /// Adds an event and gives its hash. A clock that was turned back does not turn the chain back.
+    ///
+    /// # Errors
+    /// [`Refusal::TooLarge`] when the payload passes 256 KiB or the run 1 MiB: finish it, begin another.
+    pub fn push(
+        &mut self,
+        now_ms: i64,
+        kind: u16,
+        version: u16,
+        payload: &[u8],
+    ) -> Result<EventHash, Refusal> {
+        let length = self.bytes.len() + EVENT_HEADER + payload.len() + SIGNATURE;
+        if payload.len() > MAX_PAYLOAD || length > 1024 * 1024 {
+            return Err(Refusal::TooLarge);
+        }
+        let made_at = now_ms.max(self.tip.made_at);
+        self.bytes.extend_from_slice(&made_at.to_le_bytes());
+        self.bytes.extend_from_slice(&kind.to_le_bytes());
+        self.bytes.extend_from_slice(&version.to_le_bytes());
+        let length = u32::try_from(payload.len()).map_err(|_| Refusal::TooLarge)?;
+        self.bytes.extend_from_slice(&length.to_le_bytes());
+        self.bytes.extend_from_slice(payload);
+        let place = (self.start.chain, self.tip.next_seq, self.tip.hash);
+        let hash = hash_event(place, made_at, (kind, version), payload);
+        self.tip = Tip { next_seq: self.tip.next_seq + 1, hash, made_at };
+        Ok(hash)
+    }
+
+    /// Signs the head and gives the run and the tip after it. None if nothing was added.
+    #[must_use]
+    pub fn finish(mut self, crew: &CrewId, secret: &DeviceSecret) -> Option<(Run, Tip)> {
+        let count = u32::try_from(self.tip.next_seq - self.first_seq).ok().filter(|count| *count > 0)?;
+        self.bytes[24..28].copy_from_slice(&count.to_le_bytes());
+        let head = head_bytes(crew, &self.start.chain, self.tip.next_seq - 1, &self.tip.hash);
+        self.bytes.extend_from_slice(&secret.sign(&head));
+        Some((Run { bytes: self.bytes }, self.tip))
+    }
+}

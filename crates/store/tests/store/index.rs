@@ -1,0 +1,167 @@
+//! The index on disk may be deleted, damaged or foreign: the answers are the same.
+
+use std::fs;
+use std::path::Path;
+
+use store::{IndexState, LockError, OpenError, RunSpan, Store, StoreOptions};
+
+use crate::support::{CREW, Kept, chain, records, replay, run};
+
+/// More runs than wait in memory, so that the table on disk has a part to play.
+const RUNS: u64 = 9000;
+
+fn open(folder: &Path) -> Store {
+    Store::open(StoreOptions::folder(folder).expect("no one else is here")).expect("it is whole")
+}
+
+/// A store with a checkpoint two thirds through.
+fn fill(folder: &Path, body: &[u8]) -> Vec<Kept> {
+    let mut store =
+        Store::create(StoreOptions::folder(folder).expect("no one else is here"), CREW).expect("empty");
+    let runs: Vec<Kept> =
+        (0..RUNS).map(|number| run(chain((number % 3) as u8), number * 2, 2, body)).collect();
+    for (number, group) in runs.chunks(1000).enumerate() {
+        store.append(&records(group)).expect("the disk works");
+        if number == 5 {
+            store.write_checkpoint("figures", b"state").expect("the disk works");
+        }
+    }
+    runs
+}
+
+/// Every 97th run, one that is not there, and a walk along a chain.
+fn check(store: &mut Store, runs: &[Kept]) {
+    for (_, bytes) in runs.iter().step_by(97) {
+        let span = RunSpan::of(bytes).expect("a run");
+        for seq in [span.first_seq, span.last_seq()] {
+            let read = store.read_run(span.chain, seq).expect("reads").expect("is there");
+            assert_eq!(&read.bytes, bytes);
+        }
+        assert_eq!(store.read_run(span.chain, span.last_seq() + 1).expect("reads"), None);
+    }
+    let walked: Vec<Vec<u8>> = store.runs(chain(1), 6000).map(|run| run.expect("sound").bytes).collect();
+    let expected = runs.iter().map(|(_, bytes)| bytes).filter(|bytes| {
+        RunSpan::of(bytes).is_some_and(|span| span.chain == chain(1) && span.last_seq() >= 6000)
+    });
+    assert!(walked.iter().eq(expected));
+}
+
+#[test]
+fn kept_over_a_restart() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let runs = fill(folder.path(), b"kept");
+    for _ in 0..3 {
+        let mut store = open(folder.path());
+        assert_eq!(store.opening().index, IndexState::Kept);
+        check(&mut store, &runs);
+        let deep = store.verify_deep().expect("reads");
+        assert_eq!((deep.runs, deep.events, deep.index_rebuilt), (RUNS, 2 * RUNS, false));
+    }
+}
+
+#[test]
+fn deleted() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let runs = fill(folder.path(), b"kept");
+    fs::remove_dir_all(folder.path().join("index")).expect("it is there");
+    let mut store = open(folder.path());
+    assert_eq!(store.opening().index, IndexState::Rebuilt);
+    check(&mut store, &runs);
+    store.write_checkpoint("figures", b"state").expect("the disk works");
+    drop(store);
+    let mut store = open(folder.path());
+    assert_eq!(store.opening().index, IndexState::Kept);
+    check(&mut store, &runs);
+}
+
+/// Puts `spoil`'s bytes in place of every file of the index.
+fn spoiled(spoil: impl Fn(Vec<u8>) -> Vec<u8>) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let runs = fill(folder.path(), b"kept");
+    let mut spoiled = 0;
+    for entry in fs::read_dir(folder.path().join("index")).expect("it is there") {
+        let path = entry.expect("reads").path();
+        if path.is_file() {
+            fs::write(&path, spoil(fs::read(&path).expect("reads"))).expect("writes");
+            spoiled += 1;
+        }
+    }
+    assert!(spoiled > 0);
+    for _ in 0..2 {
+        let mut store = open(folder.path());
+        check(&mut store, &runs);
+        let deep = store.verify_deep().expect("reads");
+        assert_eq!((deep.runs, deep.damage), (RUNS, Vec::new()));
+        check(&mut store, &runs);
+        store.append(&records(&[run(chain(200), 0, 1, b"the day after")])).expect("the disk works");
+        assert!(store.read_run(chain(200), 0).expect("reads").is_some());
+        drop(store);
+        // So that the second time finds the same.
+        fs::remove_dir_all(folder.path().join("journal")).expect("it is there");
+        fs::remove_dir_all(folder.path().join("checkpoints")).expect("it is there");
+        fill(folder.path(), b"kept");
+    }
+}
+
+#[test]
+fn filled_with_garbage() {
+    spoiled(|bytes| bytes.iter().enumerate().map(|(at, _)| (at * 167 % 251) as u8).collect());
+}
+
+#[test]
+fn filled_with_zeros() {
+    spoiled(|bytes| vec![0; bytes.len()]);
+}
+
+#[test]
+fn cut_in_half() {
+    spoiled(|bytes| bytes[..bytes.len() / 2].to_vec());
+}
+
+#[test]
+fn bent_here_and_there() {
+    spoiled(|mut bytes| {
+        bytes.iter_mut().step_by(1009).for_each(|byte| *byte ^= 0x10);
+        bytes
+    });
+}
+
+#[test]
+fn a_file_in_its_place() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let runs = fill(folder.path(), b"kept");
+    fs::remove_dir_all(folder.path().join("index")).expect("it is there");
+    fs::write(folder.path().join("index"), b"not a folder").expect("writes");
+    let mut store = open(folder.path());
+    assert!(matches!(store.opening().index, IndexState::InMemory { .. }));
+    check(&mut store, &runs);
+    drop(store);
+    let mut store = open(folder.path());
+    assert_eq!(store.opening().index, IndexState::Rebuilt, "the file was put aside");
+    check(&mut store, &runs);
+}
+
+#[test]
+fn of_another_journal() {
+    let (here, there) = (tempfile::tempdir().expect("a folder"), tempfile::tempdir().expect("a folder"));
+    let runs = fill(here.path(), b"kept");
+    fill(there.path(), b"of others");
+    fs::remove_dir_all(here.path().join("index")).expect("it is there");
+    fs::rename(there.path().join("index"), here.path().join("index")).expect("moves");
+    let mut store = open(here.path());
+    assert_eq!(store.opening().index, IndexState::Rebuilt);
+    check(&mut store, &runs);
+    assert_eq!(replay(&store, None).0, runs);
+}
+
+#[test]
+fn a_folder_has_one_store_at_a_time() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fill(folder.path(), b"kept");
+    let store = open(folder.path());
+    let error = StoreOptions::folder(folder.path()).err().expect("it is taken");
+    assert!(matches!(&error, OpenError::Lock(LockError::Taken { .. })), "{error}");
+    assert!(error.to_string().contains("another fivebar is using"), "{error}");
+    drop(store);
+    open(folder.path());
+}
