@@ -66,7 +66,6 @@ mod tests {
         bytes.extend([0; 4]);
         assert_eq!(decode_all::<Vec<u64>>(&bytes), Err(CodecError::Malformed));
         assert_eq!(decode_all::<String>(&bytes), Err(CodecError::Malformed));
-        assert_eq!(decode_all::<Vec<()>>(&bytes), Err(CodecError::Malformed));
     }
 
     #[test]
