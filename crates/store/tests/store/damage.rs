@@ -104,6 +104,23 @@ fn the_last_group_damaged_is_a_torn_tail() {
 }
 
 #[test]
+fn zeros_in_place_of_an_older_segments_last_group_are_damage() {
+    let disk = store::MemoryDisk::new();
+    let mut store = Store::create(options(&disk), CREW).expect("the disk is empty");
+    let groups: Vec<Vec<Kept>> = (0..4).map(|seq| vec![run(chain(1), seq, 1, &[5; 1500])]).collect();
+    let ends: Vec<Position> =
+        groups.iter().map(|group| store.append(&records(group)).expect("the disk works")).collect();
+    assert_eq!((ends[1].segment, ends[2].segment), (1, 2));
+    drop(store);
+    let mut bytes = disk.contents(&segment_file(1)).expect("it is there");
+    bytes[ends[0].offset as usize..].fill(0);
+    disk.put(&segment_file(1), bytes);
+    let store = Store::open(options(&disk)).expect("it opens");
+    let lost = Damage { place: ends[0], length: ends[1].offset - ends[0].offset };
+    assert_eq!(replay(&store, None), ([&groups[..1], &groups[2..]].concat().concat(), vec![lost]));
+}
+
+#[test]
 fn a_missing_segment_is_reported_and_the_others_read() {
     use store::Disk;
     let disk = FaultyDisk::new();

@@ -44,7 +44,7 @@ fn fail(disk: &FaultyDisk, plan: FaultPlan, cause: &str) {
 }
 
 #[test]
-fn a_full_disk_at_every_byte() {
+fn a_disk_that_fills_up_wherever_it_does() {
     for full_after_bytes in (0..9000).step_by(37) {
         let plan = FaultPlan { full_after_bytes: Some(full_after_bytes), ..FaultPlan::default() };
         fail(&FaultyDisk::new(), plan, "disk full");

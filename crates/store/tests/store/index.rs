@@ -87,20 +87,16 @@ fn spoiled(spoil: impl Fn(Vec<u8>) -> Vec<u8>) {
         }
     }
     assert!(spoiled > 0);
-    for _ in 0..2 {
-        let mut store = open(folder.path());
-        check(&mut store, &runs);
-        let deep = store.verify_deep().expect("reads");
-        assert_eq!((deep.runs, deep.damage), (RUNS, Vec::new()));
-        check(&mut store, &runs);
-        store.append(&records(&[run(chain(200), 0, 1, b"the day after")])).expect("the disk works");
-        assert!(store.read_run(chain(200), 0).expect("reads").is_some());
-        drop(store);
-        // So that the second time finds the same.
-        fs::remove_dir_all(folder.path().join("journal")).expect("it is there");
-        fs::remove_dir_all(folder.path().join("checkpoints")).expect("it is there");
-        fill(folder.path(), b"kept");
-    }
+    let mut store = open(folder.path());
+    check(&mut store, &runs);
+    let deep = store.verify_deep().expect("reads");
+    assert_eq!((deep.runs, deep.damage), (RUNS, Vec::new()));
+    check(&mut store, &runs);
+    store.append(&records(&[run(chain(200), 0, 1, b"the day after")])).expect("the disk works");
+    drop(store);
+    let mut store = open(folder.path());
+    check(&mut store, &runs);
+    assert!(store.read_run(chain(200), 0).expect("reads").is_some());
 }
 
 #[test]
