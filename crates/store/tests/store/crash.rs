@@ -35,7 +35,7 @@ fn check(disk: &FaultyDisk, groups: &[Vec<Kept>], acknowledged: Option<usize>, f
     }
 
     let next = run(chain(9), 0, 1, b"the day after");
-    store.append(&records(&[next.clone()])).expect("the disk works again");
+    store.append(&records(std::slice::from_ref(&next))).expect("the disk works again");
     drop(store);
     let store = Store::open(options()).expect("it is whole");
     assert!(store.opening().cut.is_empty(), "the torn tail was cut off the first time");

@@ -65,7 +65,7 @@ proptest! {
             prop_assert_eq!(&read.bytes, bytes);
         }
         let next = run(chain(9), 0, 1, b"the day after");
-        store.append(&records(&[next.clone()])).expect("a damaged journal can be written on");
+        store.append(&records(std::slice::from_ref(&next))).expect("a damaged journal can be written on");
         prop_assert_eq!(replay(&store, None).0, [others, vec![next]].concat());
     }
 }
