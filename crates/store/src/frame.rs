@@ -6,6 +6,8 @@
 //! frames. Its checksums take in the segment's number and the group's offset: a frame that lies in the
 //! wrong place, or inside a record, is not a frame. Nothing here touches a disk.
 
+use std::ops::Range;
+
 use crate::Position;
 
 /// The longest record: a run of 1 MiB from a relay, and 64 KiB of room for what surrounds it.
@@ -185,21 +187,43 @@ pub(crate) fn records(group: &[u8]) -> impl Iterator<Item = (u64, Record<'_>)> {
     })
 }
 
-/// A record's header, read alone.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct RecordHeader {
+/// A record found in a piece of the journal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct LooseRecord {
     pub(crate) kind: RecordKind,
-    pub(crate) length: usize,
+    /// Where its header begins in the piece.
+    pub(crate) start: usize,
+    /// Where its bytes are in the piece.
+    pub(crate) bytes: Range<usize>,
+    /// Whether its checksum holds.
+    pub(crate) sound: bool,
 }
 
-/// Reads one record with its header; `None` in place of the bytes if their checksum does not hold.
-pub(crate) fn read_record(bytes: &[u8]) -> Option<(RecordHeader, Option<&[u8]>)> {
-    let kind = RecordKind::from_number(*bytes.first()?)?;
-    let length = (u32_at(bytes, 0)? >> 8) as usize;
-    let checksum = u32_at(bytes, 4)?;
-    let payload = bytes.get(RECORD_HEADER_BYTES..)?.get(..length);
-    let sound = payload.filter(|payload| record_checksum(&bytes[..4], payload) == checksum);
-    Some((RecordHeader { kind, length }, sound))
+/// The records of a piece that begins with one and ends behind one, whatever commit frames lie between.
+/// Where there is neither a record nor a frame comes a none, and nothing after it.
+pub(crate) fn loose_records(piece: &[u8]) -> impl Iterator<Item = Option<LooseRecord>> {
+    let mut offset = 0;
+    std::iter::from_fn(move || {
+        while piece.get(offset..)?.starts_with(&COMMIT_MAGIC) {
+            offset += COMMIT_FRAME_BYTES;
+        }
+        if offset >= piece.len() {
+            return None;
+        }
+        let record = loose_record(piece, offset);
+        offset = record.as_ref().map_or(piece.len(), |record| record.bytes.end);
+        Some(record)
+    })
+}
+
+fn loose_record(piece: &[u8], start: usize) -> Option<LooseRecord> {
+    let kind_and_length = piece.get(start..)?.first_chunk::<4>()?;
+    let kind = RecordKind::from_number(kind_and_length[0])?;
+    let length = (u32::from_le_bytes(*kind_and_length) >> 8) as usize;
+    let checksum = u32_at(piece, start + 4)?;
+    let bytes = start + RECORD_HEADER_BYTES..start + RECORD_HEADER_BYTES + length;
+    let sound = record_checksum(kind_and_length, piece.get(bytes.clone())?) == checksum;
+    Some(LooseRecord { kind, start, bytes, sound })
 }
 
 #[cfg(test)]

@@ -11,10 +11,8 @@ use ledger::CrewId;
 
 use crate::Position;
 use crate::disk::{Disk, DiskError, DiskFile, Tried};
-use crate::error::{AppendError, ReadError};
-use crate::frame::{
-    self, GROUP_BYTES_MAX, RECORD_BYTES_MAX, RECORD_HEADER_BYTES, Record, RecordHeader, RecordKind,
-};
+use crate::error::AppendError;
+use crate::frame::{self, GROUP_BYTES_MAX, RECORD_BYTES_MAX, RECORD_HEADER_BYTES, Record, RecordKind};
 use crate::recovery::{Damage, Mark, Tail};
 use crate::scanner::{Scanner, Step};
 use crate::segment::{self, FIRST_GROUP, HeaderFound, JOURNAL_FOLDER, segment_file};
@@ -35,16 +33,6 @@ pub(crate) struct Sizes {
     /// Zeros are written ahead up to the next multiple of this. A write into bytes that exist leaves
     /// the file's length as it is, and the sync after it has one thing less to make durable.
     pub(crate) fill_bytes: u64,
-}
-
-/// A record found by its place.
-pub(crate) enum RecordFound {
-    /// The record as it was written.
-    Sound { kind: RecordKind, bytes: Vec<u8> },
-    /// The header is right and the bytes are not.
-    Damaged(Damage),
-    /// No such record begins here.
-    Absent,
 }
 
 /// The segment files of one crew, and the one writer.
@@ -163,36 +151,23 @@ impl Journal {
         Ok(start)
     }
 
-    /// Reads the record that begins at `place` and is `length` bytes long.
-    pub(crate) fn read_record(&mut self, place: Position, length: u32) -> Result<RecordFound, ReadError> {
-        let end = place.offset.saturating_add(RECORD_HEADER_BYTES as u64 + u64::from(length));
+    /// Reads `length` bytes from `place` on; none if the journal has no such place.
+    pub(crate) fn read_piece(&mut self, place: Position, length: u32) -> Result<Option<Vec<u8>>, DiskError> {
+        let end = place.offset.saturating_add(u64::from(length));
         let known_end = self.tail.mark.end;
         let beyond_tail = place.segment == known_end.segment && end > known_end.offset;
-        if beyond_tail
-            || length as usize > RECORD_BYTES_MAX
-            || self.segments.binary_search(&place.segment).is_err()
-        {
-            return Ok(RecordFound::Absent);
+        let too_long = length as usize > RECORD_HEADER_BYTES + RECORD_BYTES_MAX;
+        if beyond_tail || too_long || self.segments.binary_search(&place.segment).is_err() {
+            return Ok(None);
         }
         let name = segment_file(place.segment);
         let file = self.reader(place.segment)?;
         if end > file.length().tried("measure", &name)? {
-            return Ok(RecordFound::Absent);
+            return Ok(None);
         }
-        let mut bytes = vec![0; RECORD_HEADER_BYTES + length as usize];
-        file.read_at(place.offset, &mut bytes).tried("read", &name)?;
-        let damage = Damage { place, length: bytes.len() as u64 };
-        let expected = length as usize;
-        match frame::read_record(&bytes) {
-            Some((RecordHeader { kind, length }, Some(_))) if length == expected => {
-                bytes.drain(..RECORD_HEADER_BYTES);
-                Ok(RecordFound::Sound { kind, bytes })
-            }
-            Some((RecordHeader { length, .. }, None)) if length == expected => {
-                Ok(RecordFound::Damaged(damage))
-            }
-            _ => Ok(RecordFound::Absent),
-        }
+        let mut piece = vec![0; length as usize];
+        file.read_at(place.offset, &mut piece).tried("read", &name)?;
+        Ok(Some(piece))
     }
 
     fn reader(&mut self, number: u32) -> Result<&dyn DiskFile, DiskError> {

@@ -1,7 +1,7 @@
 //! The store: a crew's truth on disk, and what is derived from it to find things fast.
 //!
 //! **The journal is the truth**: append-only segment files of records in groups, each group ended by a
-//! commit frame and synced before anything is acknowledged. The **index** (offsets per run) and the
+//! commit frame and synced before anything is acknowledged. The **index** (offsets of runs) and the
 //! **checkpoints** (folded state) are derived: without them a start takes longer and nothing else changes.
 //!
 //! The store never judges what it holds: signatures, chains and rights are the ledger's. It never asks
@@ -17,12 +17,14 @@
 mod checkpoint;
 mod disk;
 mod error;
+mod extent;
 mod frame;
 mod index;
 mod journal;
 mod lock;
 mod options;
 mod recovery;
+mod runs;
 mod scanner;
 mod segment;
 mod span;
@@ -37,8 +39,9 @@ pub use index::IndexState;
 pub use lock::{FolderLock, LockError};
 pub use options::StoreOptions;
 pub use recovery::{CutTail, Damage, OpenReport};
+pub use runs::Runs;
 pub use span::RunSpan;
-pub use store::{DeepReport, ReplayReport, Runs, Store, StoredRun};
+pub use store::{DeepReport, ReplayReport, Store, StoredRun};
 
 /// A place in the journal: a segment's number and a distance from that file's start in bytes.
 /// Places order as the journal was written.

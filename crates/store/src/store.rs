@@ -3,7 +3,7 @@
 //! Bytes are truth once [`Store::append`] has returned, and not before. Everything else here finds them
 //! again: by chain and sequence number, in order from a place, or all of them to be checked.
 
-use std::collections::{BTreeSet, VecDeque};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use ledger::{ChainId, CrewId};
@@ -12,21 +12,20 @@ use crate::Position;
 use crate::checkpoint::{self, Checkpoint};
 use crate::disk::{Disk, DiskError};
 use crate::error::{AppendError, CheckpointError, OpenError, ReadError};
+use crate::extent::{self, Extent};
 use crate::frame::{self, RECORD_HEADER_BYTES, Record, RecordKind};
-use crate::index::{Entry, Index, IndexPlace, IndexState, Key};
-use crate::journal::{Journal, RecordFound};
+use crate::index::{Entry, Index, IndexPlace, IndexState};
+use crate::journal::Journal;
 use crate::lock::FolderLock;
 use crate::options::StoreOptions;
 use crate::recovery::{self, Damage, Mark, OpenReport};
+use crate::runs::Runs;
 use crate::segment::{self, FIRST_GROUP};
 use crate::span::RunSpan;
 use crate::table::IndexLost;
 
 /// Where every replay of the whole journal begins.
 const JOURNAL_START: Position = Position { segment: 1, offset: FIRST_GROUP };
-
-/// So many entries are fetched from the index at once.
-const PAGE_ENTRIES: usize = 256;
 
 /// A run as it lies in the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -201,21 +200,28 @@ impl Store {
         Ok(mark.end)
     }
 
-    /// The stored run that holds an event; none if no run does. Where several do, as on a forked chain,
-    /// it is the one that begins last.
-    ///
-    /// An index that fails, or says what is not so, is rebuilt and asked once more.
+    /// A stored run that holds an event; none if no run does. Where several do, as on a forked chain, it
+    /// is one of them, and [`Store::runs`] has them all. An index that fails, or says what is not so, is
+    /// rebuilt and asked once more.
     ///
     /// # Errors
     /// [`ReadError::Damaged`] if the run is there and its bytes are not what was written.
     pub fn read_run(&mut self, chain: ChainId, seq: u64) -> Result<Option<StoredRun>, ReadError> {
         let mut reason = "it names runs that are not in the journal".to_owned();
         for _ in 0..2 {
-            match self.index.run_holding(chain, seq) {
+            match self.index.extent_holding(chain, seq) {
                 Ok(None) => return Ok(None),
                 Ok(Some(entry)) => {
-                    if let Some(run) = self.read_entry(&entry)? {
-                        return Ok(Some(run));
+                    if let Some(Extent { runs, bytes }) = self.read_extent(&entry)? {
+                        let holding = runs
+                            .into_iter()
+                            .find(|run| (run.span.first_seq..=run.span.last_seq()).contains(&seq));
+                        return holding
+                            .map(|run| {
+                                let bytes = bytes[run.bytes.map_err(ReadError::Damaged)?].to_vec();
+                                Ok(StoredRun { span: run.span, place: run.place, bytes })
+                            })
+                            .transpose();
                     }
                 }
                 Err(IndexLost(lost)) => reason = lost,
@@ -228,25 +234,21 @@ impl Store {
     /// The stored runs of a chain that reach event `from_seq`, ordered by their first event; each branch
     /// of a forked chain is among them. A damaged run is an error in its place, and the next follows.
     pub fn runs(&mut self, chain: ChainId, from_seq: u64) -> Runs<'_> {
-        let next = Key::lowest(chain, from_seq.saturating_sub(u64::from(self.index.longest_run())));
-        Runs { store: self, from_seq, next: Some(next), page: VecDeque::new() }
+        Runs::new(self, chain, from_seq)
     }
 
-    /// The run that an entry names; none if the entry is wrong.
-    fn read_entry(&mut self, entry: &Entry) -> Result<Option<StoredRun>, ReadError> {
-        match self.journal.read_record(entry.key.place, entry.length)? {
-            RecordFound::Sound { kind: RecordKind::Run, bytes }
-                if RunSpan::of(&bytes) == Some(entry.span()) =>
-            {
-                Ok(Some(StoredRun { span: entry.span(), place: entry.key.place, bytes }))
-            }
-            RecordFound::Damaged(damage) => Err(ReadError::Damaged(damage)),
-            RecordFound::Sound { .. } | RecordFound::Absent => Ok(None),
-        }
+    pub(crate) fn index(&self) -> &Index {
+        &self.index
+    }
+
+    /// The extent that an entry names; none if the entry is wrong.
+    pub(crate) fn read_extent(&mut self, entry: &Entry) -> Result<Option<Extent>, DiskError> {
+        let bytes = self.journal.read_piece(entry.key.place, entry.length)?;
+        Ok(bytes.and_then(|bytes| Some(Extent { runs: extent::runs_in(entry, &bytes)?, bytes })))
     }
 
     /// Makes the index anew, in memory, from the whole journal.
-    fn rebuild_index(&mut self, reason: &str) -> Result<(), DiskError> {
+    pub(crate) fn rebuild_index(&mut self, reason: &str) -> Result<(), DiskError> {
         tracing::warn!(reason, "the index is rebuilt in memory");
         self.index.begin_again();
         self.opening.index = IndexState::InMemory { reason: reason.to_owned() };
@@ -290,8 +292,8 @@ impl Store {
         Ok(checkpoint::read(&*self.disk, name, &self.journal.crew())?)
     }
 
-    /// Reads the whole journal, compares the index with it, and says what is there. An index that
-    /// disagrees is rebuilt. Whether the runs are truly signed is the ledger's to check.
+    /// Reads the whole journal, compares the index with it if nothing is damaged, and says what is there.
+    /// An index that disagrees is rebuilt. Whether the runs are truly signed is the ledger's to check.
     ///
     /// # Errors
     /// The disk's, or [`ReadError::Index`] if the index fails even when new.
@@ -306,37 +308,37 @@ impl Store {
             damage: Vec::new(),
             index_rebuilt: false,
         };
-        let index = &self.index;
-        let mut disagreement: Option<String> = None;
-        let damage = self.journal.scan(JOURNAL_START, |start, end, records| {
+        let mut chains = BTreeSet::new();
+        let mut in_journal = Tally::default();
+        report.damage = self.journal.scan(JOURNAL_START, |start, end, records| {
             report.groups += 1;
             report.bytes += end.offset - start.offset;
             for (distance, record) in frame::records(records) {
                 report.records += 1;
                 if let Some(span) = run_span(&record) {
-                    report.runs += 1;
                     report.events += u64::from(span.event_count);
-                    let place = Position { offset: start.offset + distance, ..start };
-                    if disagreement.is_none() {
-                        disagreement = missing_from_index(index, span, place, record.bytes.len());
-                    }
+                    chains.insert(span.chain);
+                    in_journal.add(span, Position { offset: start.offset + distance, ..start });
                 }
             }
             Ok::<(), DiskError>(())
         })?;
-        // Runs in damaged groups are known to the index and can't be counted in the journal.
-        if disagreement.is_none() && damage.is_empty() {
-            disagreement = match self.index.count_runs(self.journal.mark()) {
-                Ok(count) if count == report.runs => None,
-                Ok(count) => Some(format!("the index has {count} runs and the journal {}", report.runs)),
-                Err(IndexLost(reason)) => Some(reason),
-            };
+        report.runs = in_journal.runs;
+        // The index rightly knows runs in damaged groups, so only a whole journal can be compared with it.
+        if report.damage.is_empty() {
+            let before = self.opening.index.clone();
+            let mut by_index = Tally::default();
+            for chain in chains {
+                for run in self.runs(chain, 0) {
+                    let run = run?;
+                    by_index.add(run.span, run.place);
+                }
+            }
+            if by_index != in_journal {
+                self.rebuild_index("it does not have the runs of the journal")?;
+            }
+            report.index_rebuilt = self.opening.index != before || by_index != in_journal;
         }
-        if let Some(reason) = disagreement {
-            self.rebuild_index(&reason)?;
-            report.index_rebuilt = true;
-        }
-        report.damage = damage;
         Ok(report)
     }
 }
@@ -348,74 +350,24 @@ fn run_span(record: &Record<'_>) -> Option<RunSpan> {
 
 fn add_to_index(index: &mut Index, place: Position, record: &Record<'_>) {
     if let Some(span) = run_span(record) {
-        index.insert(span, place, record.bytes.len() as u32);
+        index.insert(span, place, (RECORD_HEADER_BYTES + record.bytes.len()) as u32);
     }
 }
 
-/// Says so if the index does not have exactly this run.
-fn missing_from_index(index: &Index, span: RunSpan, place: Position, length: usize) -> Option<String> {
-    let key = Key { chain: span.chain, first_seq: span.first_seq, place };
-    match index.runs_from(key, 1) {
-        Ok(entries)
-            if entries.first().is_some_and(|entry| {
-                entry.key == key && entry.span() == span && entry.length as usize == length
-            }) =>
-        {
-            None
-        }
-        Ok(_) => Some(format!("the index lacks the run at {place}")),
-        Err(IndexLost(reason)) => Some(reason),
-    }
+/// A count of runs and a sum that tells one set of runs from another, whatever their order.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+struct Tally {
+    runs: u64,
+    sum: u64,
 }
 
-/// The stored runs of a chain, one by one. Made by [`Store::runs`].
-pub struct Runs<'a> {
-    store: &'a mut Store,
-    from_seq: u64,
-    next: Option<Key>,
-    page: VecDeque<Entry>,
-}
-
-impl Iterator for Runs<'_> {
-    type Item = Result<StoredRun, ReadError>;
-
-    fn next(&mut self) -> Option<Self::Item> {
-        loop {
-            if let Some(entry) = self.page.front().copied() {
-                self.page.pop_front();
-                if entry.span().last_seq() < self.from_seq {
-                    continue;
-                }
-                match self.store.read_entry(&entry) {
-                    Ok(Some(run)) => return Some(Ok(run)),
-                    Ok(None) => {
-                        // The index was wrong here, so the page is too.
-                        self.page.clear();
-                        self.next = Some(entry.key);
-                        if let Err(error) =
-                            self.store.rebuild_index("it names runs that are not in the journal")
-                        {
-                            self.next = None;
-                            return Some(Err(error.into()));
-                        }
-                    }
-                    Err(error) => return Some(Err(error)),
-                }
-            } else {
-                let first = self.next?;
-                match self.store.index.runs_from(first, PAGE_ENTRIES) {
-                    Ok(page) => {
-                        self.next = page.last().map(|entry| entry.key.next());
-                        self.page = page.into();
-                    }
-                    Err(IndexLost(reason)) => {
-                        if let Err(error) = self.store.rebuild_index(&reason) {
-                            self.next = None;
-                            return Some(Err(error.into()));
-                        }
-                    }
-                }
-            }
+impl Tally {
+    fn add(&mut self, span: RunSpan, place: Position) {
+        let mut checksum = crc32c::crc32c(&span.chain.0);
+        for number in [span.first_seq, span.event_count.into(), place.segment.into(), place.offset] {
+            checksum = crc32c::crc32c_append(checksum, &number.to_le_bytes());
         }
+        self.runs += 1;
+        self.sum = self.sum.wrapping_add(u64::from(checksum));
     }
 }

@@ -16,13 +16,13 @@ use crate::Position;
 use crate::index::{Entry, Key};
 use crate::recovery::Mark;
 
-/// sled's page cache. The entries of a million runs fit several times over.
+/// sled's page cache. The entries of many million events fit.
 const CACHE_BYTES: u64 = 16 * 1024 * 1024;
 
 const KEY_BYTES: usize = 36;
 const VALUE_BYTES: usize = 8;
 
-/// The one key that is no run's, and too short to be one.
+/// The one key that is no extent's, and too short to be one.
 const COVERAGE_KEY: &[u8] = b"coverage";
 
 /// The table gave up: an error, a panic or bytes that make no sense.
@@ -34,8 +34,8 @@ pub(crate) struct IndexLost(pub(crate) String);
 pub(crate) struct Coverage {
     /// Every run before this place is in the table.
     pub(crate) mark: Mark,
-    /// The most events that any run in the table has.
-    pub(crate) longest_run: u32,
+    /// The most events that any extent in the table has.
+    pub(crate) longest_extent: u32,
 }
 
 /// An open table.
@@ -125,17 +125,6 @@ impl Table {
         Ok(None)
     }
 
-    /// The number of runs in the table, counted one by one.
-    pub(crate) fn count_runs(&self) -> Result<u64, IndexLost> {
-        guarded(|| {
-            let mut count = 0;
-            for key in self.db.iter().keys() {
-                count += u64::from(key?.len() == KEY_BYTES);
-            }
-            Ok(count)
-        })
-    }
-
     /// Closes the table and gives its folder another name, out of the way.
     pub(crate) fn set_aside(self) {
         let Table { db, folder } = self;
@@ -182,7 +171,7 @@ fn encode_key(key: &Key) -> [u8; KEY_BYTES] {
     bytes
 }
 
-/// Length of the run (4), number of events (4), little-endian.
+/// Length of the extent (4), number of events (4), little-endian.
 fn encode_value(entry: &Entry) -> [u8; VALUE_BYTES] {
     let mut bytes = [0; VALUE_BYTES];
     bytes[..4].copy_from_slice(&entry.length.to_le_bytes());
@@ -203,12 +192,12 @@ fn decode_entry(key: &[u8], value: &[u8]) -> Option<Entry> {
     (event_count > 0).then_some(entry)
 }
 
-/// Segment (4), offset (8), group checksum (4), most events of a run (4), little-endian.
+/// Segment (4), offset (8), group checksum (4), most events of an extent (4), little-endian.
 fn encode_coverage(coverage: &Coverage) -> Vec<u8> {
     let mut bytes = coverage.mark.end.segment.to_le_bytes().to_vec();
     bytes.extend_from_slice(&coverage.mark.end.offset.to_le_bytes());
     bytes.extend_from_slice(&coverage.mark.checksum.to_le_bytes());
-    bytes.extend_from_slice(&coverage.longest_run.to_le_bytes());
+    bytes.extend_from_slice(&coverage.longest_extent.to_le_bytes());
     bytes
 }
 
@@ -218,5 +207,5 @@ fn decode_coverage(bytes: &[u8]) -> Option<Coverage> {
     let (checksum, bytes) = bytes.split_first_chunk()?;
     let end = Position { segment: u32::from_le_bytes(*segment), offset: u64::from_le_bytes(*offset) };
     let mark = Mark { end, checksum: u32::from_le_bytes(*checksum) };
-    Some(Coverage { mark, longest_run: u32::from_le_bytes(bytes.try_into().ok()?) })
+    Some(Coverage { mark, longest_extent: u32::from_le_bytes(bytes.try_into().ok()?) })
 }

@@ -1,9 +1,12 @@
 //! The index on disk may be deleted, damaged or foreign: the answers are the same.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
-use store::{IndexState, LockError, OpenError, RunSpan, Store, StoreOptions};
+use ledger::ChainId;
+use proptest::prelude::*;
+use store::{DiskError, IndexState, LockError, OpenError, Position, RunSpan, Store, StoreOptions};
 
 use crate::support::{CREW, Kept, chain, records, replay, run};
 
@@ -148,6 +151,87 @@ fn of_another_journal() {
     assert_eq!(store.opening().index, IndexState::Rebuilt);
     check(&mut store, &runs);
     assert_eq!(replay(&store, None).0, runs);
+}
+
+/// Runs in (first event, place) order, as a walk along the chain must give them.
+type Model = BTreeMap<ChainId, BTreeMap<(u64, Position), Vec<u8>>>;
+
+fn walk(store: &mut Store, chain: ChainId, from_seq: u64) -> Vec<((u64, Position), Vec<u8>)> {
+    let runs = store.runs(chain, from_seq).map(|run| run.expect("sound"));
+    runs.map(|run| ((run.span.first_seq, run.place), run.bytes)).collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    /// Chains interleave, fork and leave gaps; checkpoints come, and go missing, in any order; and the
+    /// index is read from memory, from disk, from both, and from what a replay adds over what is there.
+    #[test]
+    fn a_walk_gives_every_run_once_whatever_the_index_went_through(
+        steps in proptest::collection::vec(
+            (0..3_u8, 1..4_u32, 0..12_u64, 0..3000_usize, 0..12_u8), 1..120,
+        ),
+    ) {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = || {
+            let options = StoreOptions::folder(folder.path()).expect("no one else is here");
+            options.with_segment_bytes(100_000).with_fill_bytes(512)
+        };
+        let mut store = Store::create(options(), CREW).expect("empty");
+        let mut model = Model::new();
+        let mut tips = [0_u64; 3];
+        for (number, (which, event_count, back, body, act)) in steps.into_iter().enumerate() {
+            // Mostly the run follows the tip; now and then it branches off earlier or leaves a gap.
+            let tip = &mut tips[usize::from(which)];
+            let first_seq = match back {
+                0 => tip.saturating_sub(2),
+                1 => *tip + 3,
+                _ => *tip,
+            };
+            *tip = (*tip).max(first_seq + u64::from(event_count));
+            let written = run(chain(which), first_seq, event_count, &vec![number as u8; body]);
+            store.append(&records(std::slice::from_ref(&written))).expect("the disk works");
+            let mut place = None;
+            let from = store.end();
+            store
+                .replay(None, |at, _| {
+                    place = Some(at);
+                    Ok::<(), DiskError>(())
+                })
+                .expect("the disk works");
+            let place = place.filter(|place| *place < from).expect("it was just written");
+            model.entry(chain(which)).or_default().insert((first_seq, place), written.1);
+            match act {
+                0 => store.write_checkpoint("figures", b"state").expect("the disk works"),
+                1 => store.write_checkpoint("places", b"state").expect("the disk works"),
+                2 | 3 => {
+                    drop(store);
+                    if act == 3 {
+                        let newest = folder.path().join("checkpoints/figures.checkpoint");
+                        fs::remove_file(newest).unwrap_or_default();
+                    }
+                    store = Store::open(options()).expect("it is whole");
+                }
+                _ => {}
+            }
+        }
+        for (chain, runs) in &model {
+            let all: Vec<_> = runs.iter().map(|(order, bytes)| (*order, bytes.clone())).collect();
+            prop_assert_eq!(walk(&mut store, *chain, 0), all.clone());
+            for (_, bytes) in &all {
+                let span = RunSpan::of(bytes).expect("a run");
+                let held = store.read_run(*chain, span.last_seq()).expect("reads").expect("is there");
+                prop_assert!((held.span.first_seq..=held.span.last_seq()).contains(&span.last_seq()));
+                prop_assert!(all.iter().any(|(_, bytes)| *bytes == held.bytes));
+                let reaching = |(_, bytes): &&(_, Vec<u8>)| {
+                    RunSpan::of(bytes).is_some_and(|other| other.last_seq() >= span.first_seq)
+                };
+                let reaching: Vec<_> = all.iter().filter(reaching).cloned().collect();
+                prop_assert_eq!(walk(&mut store, *chain, span.first_seq), reaching);
+            }
+        }
+        prop_assert!(!store.verify_deep().expect("reads").index_rebuilt);
+    }
 }
 
 #[test]
