@@ -1,1 +1,10 @@
-//! projections.
+//! Folds of the ledger into what people read: hours, materials, stages, questions and bills.
+//!
+//! Everything here is pure: no clock, no randomness, no I/O. A [`Book`] takes events in, in any
+//! order and any number of times, and answers from their set; what needs the present moment is
+//! given it. Every answer can name the entries that made it.
+
+pub mod book;
+mod row;
+
+pub use book::{Book, Taken};

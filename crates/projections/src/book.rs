@@ -1,0 +1,196 @@
+//! The book: the state that every figure is read from.
+//!
+//! A book is a function of the *set* of events it took in, never of the order they came in or of
+//! how often. Taking one in files it and works nothing out, so that rebuilding a book is as fast
+//! as reading the ledger; what an entry, a list or a figure now says is worked out when it is
+//! asked for. A book reads no clock.
+
+use std::collections::BTreeMap;
+
+use ledger::kinds::Carried;
+use ledger::roster::{Lacking, Standing};
+use ledger::{Act, Audience, Body, ChainId, EntryRef, EventHash, Payload, Unreadable};
+use serde::{Deserialize, Serialize};
+
+use crate::row::{RowKey, Shelf};
+
+/// An event on its way into a [`Book`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Taken {
+    /// Its hash.
+    pub hash: EventHash,
+    /// The chain it stands in.
+    pub chain: ChainId,
+    /// Its place in the chain.
+    pub seq: u64,
+    /// Wall time of the device, milliseconds since 1970. For display only.
+    pub made_at: i64,
+    /// Whether it counts, by the roster.
+    pub standing: Standing,
+    /// What it says.
+    pub payload: Payload,
+}
+
+/// An event as the book keeps it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Logged {
+    /// Its hash.
+    pub hash: EventHash,
+    /// The chain it stands in.
+    pub chain: ChainId,
+    /// Its place in the chain.
+    pub seq: u64,
+    /// Wall time of the device, milliseconds since 1970. For display only.
+    pub made_at: i64,
+    /// Whether it counts, by the roster.
+    #[serde(with = "StandingOnDisk")]
+    pub standing: Standing,
+    /// Who, which entry, when.
+    pub act: Act,
+    /// What.
+    pub body: Body,
+}
+
+impl Logged {
+    /// Whether both say the same. Which events they replace is no part of what they say.
+    #[must_use]
+    pub fn says_the_same(&self, other: &Self) -> bool {
+        let (one, two) = (&self.act, &other.act);
+        let words = |act: &Act| (act.person, act.entry, act.done_on, act.done_at, act.logged_at);
+        words(one) == words(two)
+            && one.row_key == two.row_key
+            && one.said == two.said
+            && one.note == two.note
+            && self.body == other.body
+    }
+}
+
+/// All events of one entry, and all that change it. A change may come before what it changes.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct History {
+    /// The event with the lowest hash. Kept apart because an entry rarely has a second.
+    first: Option<Box<Logged>>,
+    /// Other events with the same person and id.
+    others: BTreeMap<EventHash, Box<Logged>>,
+    /// Corrections, strikes and acceptances of the entry.
+    pub(crate) changes: BTreeMap<EventHash, Box<Logged>>,
+}
+
+impl History {
+    /// The entry's own events, lowest hash first.
+    pub(crate) fn events(&self) -> impl Iterator<Item = &Logged> {
+        self.first.iter().chain(self.others.values()).map(|logged| &**logged)
+    }
+
+    fn file(&mut self, logged: Box<Logged>) {
+        match self.first.as_deref().map(|first| logged.hash.cmp(&first.hash)) {
+            Some(std::cmp::Ordering::Equal) => {}
+            Some(std::cmp::Ordering::Greater) => {
+                self.others.entry(logged.hash).or_insert(logged);
+            }
+            None | Some(std::cmp::Ordering::Less) => {
+                let former = self.first.replace(logged);
+                self.others.extend(former.map(|former| (former.hash, former)));
+            }
+        }
+    }
+}
+
+/// An event that this program can't read. It counts for nothing and is asked about.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NotRead {
+    /// The chain it stands in.
+    pub chain: ChainId,
+    /// Its place in the chain.
+    pub seq: u64,
+    /// Why.
+    #[serde(with = "UnreadableOnDisk")]
+    pub reason: Unreadable,
+}
+
+/// The state of the crew's ledger, for one audience.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Book {
+    audience: Audience,
+    pub(crate) entries: BTreeMap<EntryRef, History>,
+    pub(crate) rows: BTreeMap<RowKey, BTreeMap<EventHash, Box<Logged>>>,
+    pub(crate) unreadable: BTreeMap<EventHash, NotRead>,
+}
+
+impl Book {
+    /// An empty book. One for the crew holds nothing that only the office may read.
+    #[must_use]
+    pub const fn new(audience: Audience) -> Self {
+        Self { audience, entries: BTreeMap::new(), rows: BTreeMap::new(), unreadable: BTreeMap::new() }
+    }
+
+    /// Who may read it.
+    #[must_use]
+    pub const fn audience(&self) -> Audience {
+        self.audience
+    }
+
+    /// Takes an event in. Taking the same one in again changes nothing.
+    ///
+    /// Where a change of the roster changes what counts, the book must be built anew: the standing
+    /// that an event first came with stays.
+    pub fn take_in(&mut self, taken: Taken) {
+        let Taken { hash, chain, seq, made_at, standing, payload: Payload { act, body } } = taken;
+        if self.audience == Audience::Crew && body.kind().carried() == Carried::Office {
+            return;
+        }
+        let logged = Box::new(Logged { hash, chain, seq, made_at, standing, act, body });
+        match Shelf::of(&logged) {
+            Shelf::Row(key) => {
+                self.rows.entry(key).or_default().entry(hash).or_insert(logged);
+            }
+            Shelf::Change(of) => {
+                self.entries.entry(of).or_default().changes.entry(hash).or_insert(logged);
+            }
+            Shelf::Entry(own) => self.entries.entry(own).or_default().file(logged),
+        }
+    }
+
+    /// Notes an event that can't be read. One sealed for the office is no matter for the crew's book.
+    pub fn take_in_unreadable(&mut self, hash: EventHash, chain: ChainId, seq: u64, reason: Unreadable) {
+        if self.audience == Audience::Crew && reason == Unreadable::Sealed {
+            return;
+        }
+        self.unreadable.entry(hash).or_insert(NotRead { chain, seq, reason });
+    }
+
+    /// The events that can't be read, by hash.
+    pub fn unreadable(&self) -> impl Iterator<Item = (&EventHash, &NotRead)> {
+        self.unreadable.iter()
+    }
+}
+
+/// How a [`Standing`] is written in a checkpoint.
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Standing")]
+enum StandingOnDisk {
+    Counted,
+    Proposed,
+    Without(#[serde(with = "LackingOnDisk")] Lacking),
+}
+
+/// How a [`Lacking`] is written in a checkpoint.
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Lacking")]
+enum LackingOnDisk {
+    BeyondCut,
+    Admission,
+    Person,
+    Vouching,
+    Role,
+    Audience,
+}
+
+/// How an [`Unreadable`] is written in a checkpoint.
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Unreadable")]
+enum UnreadableOnDisk {
+    UnknownKind,
+    Sealed,
+    Malformed,
+}

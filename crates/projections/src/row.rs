@@ -1,0 +1,143 @@
+//! Where in the book an event is kept: among the entries, beside the entry it changes, or in a list.
+//!
+//! A list holds things that are changed rather than done: a job, a price, a person's rate. All
+//! versions of a row are kept under the same key, and [`crate::lists`] says which one holds.
+
+use ledger::{
+    Body, CrewId, EntryRef, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId,
+    office::{CostBorneBy, ExtraPriced, PricePaid},
+    site::{Accepted, Corrected, Struck},
+};
+use serde::{Deserialize, Serialize};
+
+use crate::book::Logged;
+
+/// Which row of which list.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub(crate) enum RowKey {
+    /// A person.
+    Person(PersonId),
+    /// A job.
+    Job(JobId),
+    /// A stage.
+    Stage(StageId),
+    /// An item of the price book.
+    Item(ItemId),
+    /// A costing line.
+    Line(LineId),
+    /// The firm.
+    Firm,
+    /// A person's rates: of everywhere or of one job, of every trade (empty) or of one.
+    Rates(PersonId, Option<JobId>, String),
+    /// An item's price.
+    Price(ItemId),
+    /// A job's terms.
+    Terms(JobId),
+    /// A costing line's money.
+    LineMoney(LineId),
+    /// A quote.
+    Quote(QuoteId),
+    /// The customer's yes to a quote.
+    QuoteYes(QuoteId),
+    /// A payment point.
+    Point(PointId),
+    /// The price or limit of an extra.
+    Extra(EntryRef),
+    /// What was paid.
+    Paid(EntryRef),
+    /// Who bears a cost.
+    Borne(EntryRef),
+}
+
+/// Where an event is kept.
+pub(crate) enum Shelf {
+    /// It lists a row.
+    Row(RowKey),
+    /// It changes an entry.
+    Change(EntryRef),
+    /// It is an entry itself.
+    Entry(EntryRef),
+}
+
+impl Shelf {
+    /// Where this event is kept.
+    pub(crate) fn of(logged: &Logged) -> Self {
+        let row = match &logged.body {
+            // The crew's id is the founding event's hash, and the founder's follows from it.
+            Body::CrewFounded(founded) => {
+                RowKey::Person(PersonId::named(&CrewId(logged.hash.0), &founded.founder))
+            }
+            Body::PersonListed(listed) => RowKey::Person(listed.person),
+            Body::ItemListed(listed) => RowKey::Item(listed.item),
+            Body::JobListed(listed) => RowKey::Job(listed.job),
+            Body::StageListed(listed) => RowKey::Stage(listed.stage),
+            Body::LineListed(listed) => RowKey::Line(listed.line),
+            Body::FirmListed(_) => RowKey::Firm,
+            Body::PersonRated(rated) => RowKey::Rates(rated.person, rated.job, rated.trade.clone()),
+            Body::ItemPriced(priced) => RowKey::Price(priced.item),
+            Body::JobTerms(terms) => RowKey::Terms(terms.job),
+            Body::LinePriced(priced) => RowKey::LineMoney(priced.line),
+            Body::QuoteGiven(given) => RowKey::Quote(given.quote),
+            Body::QuoteAgreed(agreed) => RowKey::QuoteYes(agreed.quote),
+            Body::PaymentPointSet(set) => RowKey::Point(set.point),
+            Body::ExtraPriced(ExtraPriced { extra, .. }) => RowKey::Extra(*extra),
+            Body::PricePaid(PricePaid { of, .. }) => RowKey::Paid(*of),
+            Body::CostBorneBy(CostBorneBy { of, .. }) => RowKey::Borne(*of),
+            Body::RoleChanged(_)
+            | Body::DeviceAdmitted(_)
+            | Body::DeviceRetired(_)
+            | Body::SessionOpened(_)
+            | Body::SessionClosed(_)
+            | Body::Recovered(_)
+            | Body::Hours(_)
+            | Body::WorkStarted(_)
+            | Body::WorkSwitched(_)
+            | Body::WorkStopped(_)
+            | Body::Away(_)
+            | Body::Bought(_)
+            | Body::Delivered(_)
+            | Body::Used(_)
+            | Body::Wasted(_)
+            | Body::Returned(_)
+            | Body::Moved(_)
+            | Body::HireBegan(_)
+            | Body::HireEnded(_)
+            | Body::Expense(_)
+            | Body::Test(_)
+            | Body::Photo(_)
+            | Body::Note(_)
+            | Body::SnagRaised(_)
+            | Body::SnagCleared(_)
+            | Body::ExtraAsked(_)
+            | Body::ExtraAgreed(_)
+            | Body::ExtraDeclined(_)
+            | Body::LeftOff(_)
+            | Body::Seen(_)
+            | Body::ReadyForChecking(_)
+            | Body::SignedOff(_)
+            | Body::PartDone(_)
+            | Body::Reopened(_)
+            | Body::CalledBack(_)
+            | Body::QuestionSettled(_)
+            | Body::InvoiceIssued(_)
+            | Body::InvoiceCredited(_)
+            | Body::InvoiceVoided(_)
+            | Body::InvoiceAdopted(_)
+            | Body::DepositAsked(_)
+            | Body::PaymentReceived(_) => return Self::Entry(logged.act.entry_ref()),
+            Body::Corrected(Corrected { of, .. })
+            | Body::Struck(Struck { of })
+            | Body::Accepted(Accepted { of }) => {
+                return Self::Change(*of);
+            }
+        };
+        Self::Row(row)
+    }
+}
+
+impl RowKey {
+    /// Whether each version holds from its day on, instead of ending the one before altogether.
+    pub(crate) const fn is_dated(&self) -> bool {
+        matches!(self, Self::Rates(..) | Self::Price(_))
+    }
+}
