@@ -1,0 +1,258 @@
+//! Samples of what only the office reads.
+
+use ledger::office::{
+    Basis, BillableUnit, Claim, ClaimRef, CostBorneBy, CustomerKind, DepositAsked, Document, ExtraPriced,
+    FirmListed, InvoiceAdopted, InvoiceCredited, InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceVoided,
+    ItemPriced, JobTerms, LinePriced, Party, PaymentPointSet, PaymentReceived, PersonRated, PricePaid,
+    QuoteAgreed, QuoteGiven, Totals,
+};
+use ledger::site::{SaidHow, Whose};
+use ledger::{Body, InvoiceId, PointId, QuoteId};
+
+use super::{day, entry, event, garage, item, line, mill, number, person, stage, words};
+
+const QUOTE: QuoteId = QuoteId([0x90; 16]);
+const POINT: PointId = PointId([0x91; 16]);
+const INVOICE: InvoiceId = InvoiceId([0x92; 16]);
+
+pub(super) fn bodies() -> Vec<Body> {
+    [prices(), terms(), quotes(), invoices(), payments()].concat()
+}
+
+fn prices() -> Vec<Body> {
+    let firm = FirmListed {
+        name: "Maren Oake".to_owned(),
+        trading_as: "Oake Rooms".to_owned(),
+        address: "The Lean-to, 2 Saltmarsh Lane, Wexcombe, WX4 4ZZ".to_owned(),
+        vat_number: "GB000000001".to_owned(),
+        vat_from: Some(day("2021-04-01")),
+        tax_reference: "0000000000".to_owned(),
+        bank: "Example Bank".to_owned(),
+        sort_code: "00-00-00".to_owned(),
+        account_number: "00000000".to_owned(),
+        terms_days: 14,
+        next_invoice_number: 41,
+    };
+    let rated = |job, trade: &str, cost: &str, charge: &str| {
+        Body::PersonRated(PersonRated {
+            person: person("Tobi Larch"),
+            job,
+            trade: trade.to_owned(),
+            cost_rate: number(cost),
+            charge_rate: number(charge),
+        })
+    };
+    let paid = PricePaid {
+        of: entry("e009"),
+        items: vec![number("46.50"), number("-0.05")],
+        net: number("46.45"),
+        vat: number("9.29"),
+        per: String::new(),
+        minimum: number("0.00"),
+    };
+    let borne = |whose| Body::CostBorneBy(CostBorneBy { of: entry("e005"), whose });
+    vec![
+        Body::FirmListed(firm.clone()),
+        Body::FirmListed(FirmListed { vat_number: String::new(), vat_from: None, ..firm }),
+        rated(Some(mill()), "plastering", "21.50", "36.00"),
+        rated(None, "", "0.123456789", "36"),
+        Body::ItemPriced(ItemPriced { item: item("drywall screw 38"), pack_cost: number("13.20") }),
+        Body::PricePaid(paid.clone()),
+        Body::PricePaid(PricePaid {
+            items: Vec::new(),
+            per: "week".to_owned(),
+            minimum: number("120.00"),
+            ..paid
+        }),
+        borne(Whose::Ours),
+        borne(Whose::Customers),
+        borne(Whose::Makers),
+        Body::LinePriced(LinePriced {
+            line: line("finish plaster"),
+            unit_cost: number("0.39"),
+            unit_price: number("0.45"),
+        }),
+        Body::ExtraPriced(ExtraPriced { extra: entry("e060"), amount: number("-180.00") }),
+    ]
+}
+
+fn terms() -> Vec<Body> {
+    let mill_terms = JobTerms {
+        job: mill(),
+        customer_kind: CustomerKind::Contractor,
+        basis: Basis::Daywork,
+        vat_percent: number("20"),
+        reverse_charge: Some(true),
+        cis_percent: number("20"),
+        retention_percent: number("5"),
+        markup_percent: number("12.5"),
+        billing_address: "Unit 9, Weir Yard, Wexcombe, WX1 9ZZ".to_owned(),
+        customer_vat_number: "GB000000000".to_owned(),
+        customer_cis: Some(true),
+        end_user_statement: Some(false),
+        terms_days: Some(30),
+    };
+    let garage_terms = JobTerms {
+        job: garage(),
+        customer_kind: CustomerKind::Householder,
+        basis: Basis::Fixed,
+        reverse_charge: None,
+        cis_percent: number("0"),
+        customer_vat_number: String::new(),
+        customer_cis: None,
+        end_user_statement: None,
+        terms_days: None,
+        ..mill_terms.clone()
+    };
+    let business = JobTerms { customer_kind: CustomerKind::Business, ..garage_terms.clone() };
+    vec![Body::JobTerms(mill_terms), Body::JobTerms(garage_terms), Body::JobTerms(business)]
+}
+
+fn quotes() -> Vec<Body> {
+    let agreed =
+        |how| Body::QuoteAgreed(QuoteAgreed { quote: QUOTE, said_by: "J. Marrable".to_owned(), how });
+    let point = PaymentPointSet {
+        point: POINT,
+        quote: QUOTE,
+        order: 2,
+        label: "boarded and skimmed".to_owned(),
+        amount: number("2400.00"),
+        stage: Some(stage("skim")),
+    };
+    vec![
+        Body::QuoteGiven(QuoteGiven {
+            quote: QUOTE,
+            job: garage(),
+            version: 2,
+            price: number("9850.00"),
+            included: "walls, first fix, boarding, skim".to_owned(),
+            excluded: "decoration".to_owned(),
+        }),
+        agreed(SaidHow::Word),
+        agreed(SaidHow::Message),
+        agreed(SaidHow::Signature),
+        Body::PaymentPointSet(point.clone()),
+        Body::PaymentPointSet(PaymentPointSet { stage: None, ..point }),
+    ]
+}
+
+fn claim(unit: BillableUnit, quantity: &str) -> Claim {
+    Claim { unit, revision: event(0x31), quantity: number(quantity), follows: None }
+}
+
+fn document() -> Document {
+    let labour = InvoiceLine {
+        kind: InvoiceLineKind::Labour,
+        stage: "skim".to_owned(),
+        what: "plastering, Tobi Larch".to_owned(),
+        quantity: number("7.50"),
+        unit: "hour".to_owned(),
+        unit_price: number("36.00"),
+        amount: number("270.00"),
+        vat_percent: number("20"),
+        adds_to: String::new(),
+        claims: vec![claim(BillableUnit::Entry(entry("e001")), "450")],
+    };
+    let like = |kind, amount: &str, adds_to: &str, claims| InvoiceLine {
+        kind,
+        quantity: number("1"),
+        unit: String::new(),
+        unit_price: number(amount),
+        amount: number(amount),
+        adds_to: adds_to.to_owned(),
+        claims,
+        ..labour.clone()
+    };
+    let follows = ClaimRef { event: event(0x32), line: 3, claim: 1 };
+    let lines = vec![
+        labour.clone(),
+        like(
+            InvoiceLineKind::Material,
+            "48.75",
+            "",
+            vec![Claim { follows: Some(follows), ..claim(BillableUnit::Entry(entry("e003")), "-2.5") }],
+        ),
+        like(
+            InvoiceLineKind::Price,
+            "100.00",
+            "invoice 41 of 2026-10-30",
+            vec![
+                claim(BillableUnit::Stage(stage("skim")), "0.5"),
+                claim(BillableUnit::Point(POINT), "1"),
+                claim(BillableUnit::Extra(entry("e060")), "1"),
+                claim(BillableUnit::Valuation(entry("e061")), "0.250"),
+            ],
+        ),
+        like(InvoiceLineKind::Deposit, "-50.00", "", vec![claim(BillableUnit::Deposit(entry("e062")), "-1")]),
+    ];
+    Document {
+        invoice: INVOICE,
+        job: mill(),
+        series: String::new(),
+        number: 42,
+        issued_on: day("2026-11-13"),
+        tax_point: day("2026-11-12"),
+        until: day("2026-11-11"),
+        due_on: day("2026-12-13"),
+        seller: Party {
+            name: "Maren Oake".to_owned(),
+            trading_as: "Oake Rooms".to_owned(),
+            address: "The Lean-to, 2 Saltmarsh Lane, Wexcombe, WX4 4ZZ".to_owned(),
+            vat_number: "GB000000001".to_owned(),
+            details: words(&["Sort code: 00-00-00", "Account: 00000000"]),
+        },
+        customer: Party { name: "Tollgate Contracting".to_owned(), ..Party::default() },
+        lines,
+        totals: Totals {
+            net: number("368.75"),
+            retention: number("18.44"),
+            taxable: number("350.31"),
+            vat_stated: number("70.06"),
+            vat_charged: number("0.00"),
+            total: number("350.31"),
+            cis_materials: number("39.00"),
+            cis: number("62.26"),
+            to_pay: number("288.05"),
+        },
+        notes: words(&["Reverse charge: the customer pays the VAT to HMRC – not to us."]),
+    }
+}
+
+fn invoices() -> Vec<Body> {
+    let empty =
+        Document { series: "laptop".to_owned(), lines: Vec::new(), totals: Totals::default(), ..document() };
+    vec![
+        Body::InvoiceIssued(InvoiceIssued { document: document() }),
+        Body::InvoiceIssued(InvoiceIssued { document: empty.clone() }),
+        Body::InvoiceCredited(InvoiceCredited {
+            of: INVOICE,
+            of_number: "42".to_owned(),
+            of_date: day("2026-11-13"),
+            document: Document {
+                invoice: InvoiceId([0x93; 16]),
+                number: 43,
+                notes: Vec::new(),
+                ..document()
+            },
+        }),
+        Body::InvoiceVoided(InvoiceVoided { invoice: INVOICE }),
+        Body::InvoiceAdopted(InvoiceAdopted { invoice: INVOICE, event: event(0x33), document: empty }),
+    ]
+}
+
+fn payments() -> Vec<Body> {
+    let payment = PaymentReceived {
+        job: mill(),
+        invoice: Some(INVOICE),
+        received: number("288.05"),
+        cis_taken: number("62.26"),
+        discount: number("0.00"),
+        contra: number("-1.00"),
+        method: "bank".to_owned(),
+    };
+    vec![
+        Body::DepositAsked(DepositAsked { job: garage(), amount: number("500.00") }),
+        Body::PaymentReceived(payment.clone()),
+        Body::PaymentReceived(PaymentReceived { invoice: None, method: String::new(), ..payment }),
+    ]
+}
