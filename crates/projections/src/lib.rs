@@ -5,6 +5,11 @@
 //! given it. Every answer can name the entries that made it.
 
 pub mod book;
+mod change;
+pub mod entry;
+pub mod lists;
 mod row;
 
-pub use book::{Book, Taken};
+pub use book::{Book, Logged, Taken};
+pub use entry::Entry;
+pub use lists::{Dated, Lists};
