@@ -1,11 +1,53 @@
 //! Who belongs to the crew, with which device, and what counts: a fold of the roster events.
+//!
+//! # How it is folded
+//!
+//! Admissions form a tree under the founding device. Only owners change the roster, so the fold
+//! asks one question again and again: whose word as an owner can now be decided for good? It goes
+//! in rounds, from the root down.
+//!
+//! 1. The founding event gives the first person, who is an owner, and the first device.
+//! 2. A round takes every *voice* that is ready and was not heard before. A voice is a device and
+//!    a person it vouches for; it is ready once the device is admitted and its own person and the
+//!    one who acts have both been made owners, whatever became of that later.
+//! 3. The cut of a device is settled when its first voice is heard. Of the voice's events those
+//!    count that stand before the cut, at places where both people are owners.
+//! 4. All events of a round are taken together. Admissions, listings and role changes take effect
+//!    for the next rounds; nothing changes what was decided in an earlier one.
+//!
+//! A device is admitted by a voice of an earlier round, so every device above it was heard before
+//! it. Only devices above an owner's device may cut it or demote its person, so all that can ever
+//! bear on a voice is known before it is heard. That is why the fold needs no clock, why no two
+//! owners can remove each other, and why a word is never undone by its own consequences. Each voice
+//! is heard once, so it ends. Within a round, ties go to the lowest hash, so the order of arrival
+//! does not matter.
+//!
+//! A change of the role of somebody who was an owner before the round, or whom the change itself
+//! shows to be known as one (it replaces the raise, or follows it in its own chain), needs a device
+//! above all devices of that person. So does the retirement of an owner's device: one whose person
+//! is an owner at the cut. A person who acts through the page of a shared device has an owner's
+//! rights there but not the device's place in the tree; only the device's own person has.
+//!
+//! # What is absent
+//!
+//! [`Recovered`](crate::roster_events::Recovered) is decoded and has no effect yet: a crew that has
+//! lost every owner's device can't admit a new one. It never counts until that is written.
+//! Signatures are not checked here; whoever takes in a run does that.
 
-use std::collections::BTreeMap;
+mod authority;
+mod fold;
+mod roles;
 
-use crate::chain::ChainStart;
+pub use authority::least_role;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::chain::{Audience, ChainStart};
 use crate::event::Payload;
 use crate::ids::{ChainId, CrewId, DeviceKey, EventHash, PersonId};
-use crate::roster_events::Role;
+use crate::roster_events::{DeviceRetired, Role};
+
+use roles::RoleHistory;
 
 /// A roster event with its place.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -87,64 +129,140 @@ pub enum Lacking {
     Audience,
 }
 
+/// A page session of a shared device, by its place in the crew chain it stands in.
+#[derive(Debug, Clone)]
+struct Session {
+    person: PersonId,
+    chain: ChainId,
+    opened: u64,
+    closed: Option<u64>,
+}
+
+impl Session {
+    /// Whether the session speaks for an event at this place. The opening and the closing are within it.
+    fn covers(&self, start: &ChainStart, seq: u64) -> bool {
+        match start.audience {
+            Audience::Crew => {
+                self.chain == start.chain
+                    && seq >= self.opened
+                    && self.closed.is_none_or(|closed| seq <= closed)
+            }
+            // Office and crew chains have no order between them.
+            Audience::Office => true,
+        }
+    }
+}
+
 /// The roster.
 #[derive(Debug, Clone)]
-pub struct Roster {}
+pub struct Roster {
+    crew: CrewId,
+    crew_name: String,
+    people: BTreeMap<PersonId, Person>,
+    devices: BTreeMap<DeviceKey, Device>,
+    ever_admitted: BTreeSet<DeviceKey>,
+    roles: RoleHistory,
+    /// The retirements of each retired device that count and are not superseded.
+    retirements: BTreeMap<DeviceKey, Vec<DeviceRetired>>,
+    sessions: BTreeMap<DeviceKey, Vec<Session>>,
+    /// Where the roster events stand that the fold counted; sessions are judged by their place.
+    counted: BTreeSet<(ChainId, u64)>,
+}
 
 impl Roster {
-    /// Folds the roster from the root. The order of arrival does not matter.
+    /// Folds the roster from the root. The order of arrival does not matter. Events in chains that
+    /// are not among `chains` are left out.
     #[must_use]
     pub fn fold(
-        _crew: CrewId,
-        _events: &BTreeMap<EventHash, RosterEvent>,
-        _chains: &BTreeMap<ChainId, ChainStart>,
+        crew: CrewId,
+        events: &BTreeMap<EventHash, RosterEvent>,
+        chains: &BTreeMap<ChainId, ChainStart>,
     ) -> Self {
-        Self {}
+        fold::fold(crew, events, chains)
     }
 
-    /// The crew's name.
+    /// The crew's name; empty until the founding event is held.
     #[must_use]
     pub fn crew_name(&self) -> &str {
-        ""
+        &self.crew_name
     }
 
     /// The people, in the order of their ids.
     pub fn people(&self) -> impl Iterator<Item = &Person> {
-        std::iter::empty()
+        self.people.values()
     }
 
     /// One person.
     #[must_use]
-    pub fn person(&self, _person: &PersonId) -> Option<&Person> {
-        None
+    pub fn person(&self, person: &PersonId) -> Option<&Person> {
+        self.people.get(person)
     }
 
     /// The devices, in the order of their keys.
     pub fn devices(&self) -> impl Iterator<Item = &Device> {
-        std::iter::empty()
+        self.devices.values()
     }
 
     /// One device whose admission counts.
     #[must_use]
-    pub fn device(&self, _device: &DeviceKey) -> Option<&Device> {
-        None
+    pub fn device(&self, device: &DeviceKey) -> Option<&Device> {
+        self.devices.get(device)
     }
 
     /// Whether any held event admits the device, counted or not. This only grows, so nodes agree.
     #[must_use]
-    pub fn is_admitted(&self, _device: &DeviceKey) -> bool {
-        false
+    pub fn is_admitted(&self, device: &DeviceKey) -> bool {
+        self.ever_admitted.contains(device)
     }
 
     /// Where a chain ends, if its device is retired.
     #[must_use]
-    pub fn cut(&self, _start: &ChainStart) -> Option<Cut> {
-        None
+    pub fn cut(&self, start: &ChainStart) -> Option<Cut> {
+        let retirements = self.retirements.get(&start.device)?;
+        let nothing = Cut { count: 0, hash: start.anchor(&self.crew) };
+        retirements
+            .iter()
+            .map(|retired| cut_by(retired, start.chain).unwrap_or(nothing))
+            .min_by_key(lowest_first)
     }
 
     /// Whether an event counts, by where it stands and what it says.
+    ///
+    /// Roster events are judged as the fold judged them, so one that is not among the folded events
+    /// does not count.
     #[must_use]
-    pub fn standing(&self, _start: &ChainStart, _seq: u64, _payload: &Payload) -> Standing {
-        Standing::Counted
+    pub fn standing(&self, start: &ChainStart, seq: u64, payload: &Payload) -> Standing {
+        self.judge(start, seq, payload)
     }
+
+    /// Whether the device speaks for the person at this place.
+    fn vouches(&self, device: &Device, start: &ChainStart, seq: u64, person: PersonId) -> bool {
+        if device.person == person {
+            return true;
+        }
+        let counted = |session: &Session| {
+            let home = ChainStart { chain: session.chain, device: device.key, audience: Audience::Crew };
+            self.cut(&home).is_none_or(|cut| session.opened < cut.count)
+        };
+        device.shared
+            && self
+                .sessions
+                .get(&device.key)
+                .into_iter()
+                .flatten()
+                .any(|session| session.person == person && session.covers(start, seq) && counted(session))
+    }
+}
+
+/// The cut that a retirement names for a chain. Cuts without a hash of their own are the caller's.
+fn cut_by(retired: &DeviceRetired, chain: ChainId) -> Option<Cut> {
+    let named = retired.cuts.iter().filter(|position| position.chain == chain);
+    named
+        .map(|position| Cut { count: position.seq.saturating_add(1), hash: position.hash })
+        .min_by_key(lowest_first)
+}
+
+/// The lowest count wins; of two words for the same place the lowest hash.
+fn lowest_first(cut: &Cut) -> (u64, EventHash) {
+    (cut.count, cut.hash)
 }

@@ -1,0 +1,214 @@
+//! What a role allows, and whether an event counts.
+
+use std::cmp::min;
+
+use crate::chain::ChainStart;
+use crate::event::Payload;
+use crate::ids::EntryRef;
+use crate::kinds::{Body, Kind};
+use crate::roster_events::Role;
+
+use super::{Lacking, Roster, Standing};
+
+/// The least role that allows an act of this kind. Changing or accepting somebody else's entry
+/// needs a lead, whatever this says.
+#[must_use]
+pub const fn least_role(kind: Kind) -> Role {
+    match kind {
+        // A shared device notes who uses its page; that gives nobody a right they had not.
+        Kind::SessionOpened | Kind::SessionClosed => Role::Hand,
+        Kind::Hours
+        | Kind::WorkStarted
+        | Kind::WorkSwitched
+        | Kind::WorkStopped
+        | Kind::Away
+        | Kind::Bought
+        | Kind::Delivered
+        | Kind::Used
+        | Kind::Wasted
+        | Kind::Returned
+        | Kind::Moved
+        | Kind::HireBegan
+        | Kind::HireEnded
+        | Kind::Expense
+        | Kind::Test
+        | Kind::Photo
+        | Kind::Note
+        | Kind::SnagRaised
+        | Kind::SnagCleared
+        | Kind::LeftOff
+        | Kind::Seen
+        | Kind::ReadyForChecking
+        | Kind::CalledBack => Role::Hand,
+        // Whoever stood there logs what the customer said; the price is the owner's.
+        Kind::ExtraAsked | Kind::ExtraAgreed | Kind::ExtraDeclined => Role::Hand,
+        Kind::Corrected | Kind::Struck | Kind::Accepted | Kind::QuestionSettled => Role::Hand,
+        // Whoever held the ticket knows what was paid.
+        Kind::PricePaid => Role::Hand,
+        Kind::SignedOff | Kind::PartDone | Kind::Reopened => Role::Lead,
+        Kind::CrewFounded
+        | Kind::PersonListed
+        | Kind::RoleChanged
+        | Kind::DeviceAdmitted
+        | Kind::DeviceRetired
+        | Kind::Recovered => Role::Owner,
+        Kind::ItemListed | Kind::JobListed | Kind::StageListed | Kind::LineListed => Role::Owner,
+        Kind::FirmListed
+        | Kind::PersonRated
+        | Kind::ItemPriced
+        | Kind::JobTerms
+        | Kind::LinePriced
+        | Kind::QuoteGiven
+        | Kind::QuoteAgreed
+        | Kind::PaymentPointSet
+        | Kind::ExtraPriced
+        | Kind::CostBorneBy
+        | Kind::InvoiceIssued
+        | Kind::InvoiceCredited
+        | Kind::InvoiceVoided
+        | Kind::InvoiceAdopted
+        | Kind::DepositAsked
+        | Kind::PaymentReceived => Role::Owner,
+    }
+}
+
+/// Whether a mate may log it for somebody: what happened on site, not what anyone decides.
+const fn is_log(kind: Kind) -> bool {
+    match kind {
+        Kind::Hours
+        | Kind::WorkStarted
+        | Kind::WorkSwitched
+        | Kind::WorkStopped
+        | Kind::Bought
+        | Kind::Delivered
+        | Kind::Used
+        | Kind::Wasted
+        | Kind::Returned
+        | Kind::Moved
+        | Kind::Test
+        | Kind::Photo
+        | Kind::Note
+        | Kind::SnagRaised
+        | Kind::SnagCleared
+        | Kind::LeftOff
+        | Kind::ExtraAsked => true,
+        Kind::CrewFounded
+        | Kind::PersonListed
+        | Kind::RoleChanged
+        | Kind::DeviceAdmitted
+        | Kind::DeviceRetired
+        | Kind::SessionOpened
+        | Kind::SessionClosed
+        | Kind::Recovered
+        | Kind::ItemListed
+        | Kind::JobListed
+        | Kind::StageListed
+        | Kind::LineListed
+        | Kind::Away
+        | Kind::HireBegan
+        | Kind::HireEnded
+        | Kind::Expense
+        | Kind::ExtraAgreed
+        | Kind::ExtraDeclined
+        | Kind::Seen
+        | Kind::ReadyForChecking
+        | Kind::SignedOff
+        | Kind::PartDone
+        | Kind::Reopened
+        | Kind::CalledBack
+        | Kind::Corrected
+        | Kind::Struck
+        | Kind::Accepted
+        | Kind::QuestionSettled
+        | Kind::FirmListed
+        | Kind::PersonRated
+        | Kind::ItemPriced
+        | Kind::JobTerms
+        | Kind::LinePriced
+        | Kind::QuoteGiven
+        | Kind::QuoteAgreed
+        | Kind::PaymentPointSet
+        | Kind::ExtraPriced
+        | Kind::PricePaid
+        | Kind::CostBorneBy
+        | Kind::InvoiceIssued
+        | Kind::InvoiceCredited
+        | Kind::InvoiceVoided
+        | Kind::InvoiceAdopted
+        | Kind::DepositAsked
+        | Kind::PaymentReceived => false,
+    }
+}
+
+/// The least role for this act, with whose entry it changes.
+fn least_role_for(payload: &Payload) -> Role {
+    let kind = payload.body.kind();
+    match changed_entry(&payload.body) {
+        Some(of) if of.person != payload.act.person => least_role(kind).max(Role::Lead),
+        Some(_) | None => least_role(kind),
+    }
+}
+
+/// The entry that is corrected, struck or accepted.
+fn changed_entry(body: &Body) -> Option<&EntryRef> {
+    if let Body::Corrected(corrected) = body {
+        Some(&corrected.of)
+    } else if let Body::Struck(struck) = body {
+        Some(&struck.of)
+    } else if let Body::Accepted(accepted) = body {
+        Some(&accepted.of)
+    } else {
+        None
+    }
+}
+
+impl Roster {
+    /// [`Roster::standing`], which see. The first thing that is lacking is named.
+    pub(super) fn judge(&self, start: &ChainStart, seq: u64, payload: &Payload) -> Standing {
+        match self.weigh(start, seq, payload) {
+            Ok(standing) => standing,
+            Err(lacking) => Standing::Without(lacking),
+        }
+    }
+
+    fn weigh(&self, start: &ChainStart, seq: u64, payload: &Payload) -> Result<Standing, Lacking> {
+        let (kind, person, place) = (payload.body.kind(), payload.act.person, (start.chain, seq));
+        if !kind.carried().by(start.audience) {
+            return Err(Lacking::Audience);
+        }
+        let device = self.devices.get(&start.device).ok_or(Lacking::Admission)?;
+        if self.cut(start).is_some_and(|cut| seq >= cut.count) {
+            return Err(Lacking::BeyondCut);
+        }
+        // The founding event can't name its founder, whose id follows from its hash.
+        if kind == Kind::CrewFounded && self.counted.contains(&place) {
+            return Ok(Standing::Counted);
+        }
+        let persons_role = self.roles.at(person, place).ok_or(Lacking::Person)?;
+        let devices_role = self.roles.at(device.person, place).ok_or(Lacking::Person)?;
+        let vouched = self.vouches(device, start, seq, person);
+        if !vouched && !self.may_speak_for_others(devices_role, kind) {
+            return if is_log(kind) { Ok(Standing::Proposed) } else { Err(Lacking::Vouching) };
+        }
+        if min(persons_role, devices_role) < least_role_for(payload) {
+            return Err(Lacking::Role);
+        }
+        if matches!(kind, Kind::SessionOpened | Kind::SessionClosed) {
+            return if device.shared { Ok(Standing::Counted) } else { Err(Lacking::Vouching) };
+        }
+        if kind.is_roster() && !self.counted.contains(&place) {
+            return Err(Lacking::Role);
+        }
+        Ok(Standing::Counted)
+    }
+
+    /// A lead logs for others what happened on site. An owner also brings in what others decided,
+    /// from an import; who belongs to the crew is never said in another's name.
+    fn may_speak_for_others(&self, role: Role, kind: Kind) -> bool {
+        match role {
+            Role::Hand => false,
+            Role::Lead => is_log(kind),
+            Role::Owner => !kind.is_roster(),
+        }
+    }
+}
