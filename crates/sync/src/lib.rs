@@ -15,7 +15,12 @@
 //! `proto/FORMAT.md` describes every byte that is sent.
 
 mod frame;
+mod message;
+mod receiving;
+mod sending;
 mod session;
+mod sight;
 
 pub use frame::{FrameReader, MAX_FRAME, frame_length};
+pub use message::FORMAT_MAJOR;
 pub use session::{Output, Session};

@@ -1,0 +1,184 @@
+//! The messages of a session and their bytes. Numbers are in little-endian order, and the kinds of
+//! frame are a numbered, append-only list.
+
+use std::collections::BTreeMap;
+
+use ledger::{ChainId, ChainStart, CrewId, EventHash, Refusal};
+
+use crate::frame::MAX_FRAME;
+
+/// The major version of the format. Another one may differ in every byte behind it.
+pub const FORMAT_MAJOR: u16 = 1;
+
+/// Tips that fit a frame with room to spare.
+const TIPS_A_FRAME: usize = 1024;
+/// Bytes of a tip: chain id, number of events, hash of the last.
+const TIP: usize = 56;
+/// Bytes of a run that go into one frame, behind the kind and the last mark.
+const PART: usize = MAX_FRAME - 2;
+
+const HELLO: u8 = 1;
+const FRONTIER: u8 = 2;
+const CHAIN_START: u8 = 3;
+const RUN_PART: u8 = 4;
+const HELD: u8 = 5;
+const GOODBYE: u8 = 6;
+
+/// How far a chain is held.
+pub(crate) type Tips = BTreeMap<ChainId, (u64, EventHash)>;
+
+/// A frame's content.
+#[derive(Debug, PartialEq, Eq)]
+pub(crate) enum Message<'a> {
+    /// The first frame each way.
+    Hello { crew: CrewId, digest: [u8; 32] },
+    /// A part of the frontier, ascending over all its parts.
+    Frontier { last: bool, tips: Tips },
+    /// A chain of which the peer holds nothing.
+    ChainStart(ChainStart),
+    /// A part of a run.
+    RunPart { last: bool, bytes: &'a [u8] },
+    /// How far the sender now holds chains of which it was sent runs.
+    Held(Tips),
+    /// The number of the refusal for which the sender ends the session.
+    Goodbye(u16),
+}
+
+/// The first frame.
+pub(crate) fn hello(crew: &CrewId, digest: &[u8; 32]) -> Vec<u8> {
+    [&[HELLO][..], &FORMAT_MAJOR.to_le_bytes(), &crew.0, digest].concat()
+}
+
+/// The frames of a frontier: at least one, since an empty frontier must be told too.
+pub(crate) fn frontier(tips: &Tips) -> Vec<Vec<u8>> {
+    let all: Vec<_> = tips.iter().collect();
+    let mut frames: Vec<Vec<u8>> = all
+        .chunks(TIPS_A_FRAME)
+        .map(|part| {
+            let mut frame = vec![FRONTIER, 0];
+            part.iter().for_each(|(chain, tip)| push_tip(&mut frame, chain, tip));
+            frame
+        })
+        .collect();
+    if frames.is_empty() {
+        frames.push(vec![FRONTIER, 0]);
+    }
+    if let Some(mark) = frames.last_mut().and_then(|frame| frame.get_mut(1)) {
+        *mark = 1;
+    }
+    frames
+}
+
+/// The frame that announces a chain.
+pub(crate) fn chain_start(start: &ChainStart) -> Vec<u8> {
+    [&[CHAIN_START][..], &start.encode()].concat()
+}
+
+/// The frames of a run.
+pub(crate) fn run_parts(run: &[u8]) -> impl Iterator<Item = Vec<u8>> {
+    let last = run.len().div_ceil(PART);
+    run.chunks(PART).zip(1..).map(move |(part, number)| {
+        let mut frame = Vec::with_capacity(2 + part.len());
+        frame.extend_from_slice(&[RUN_PART, u8::from(number == last)]);
+        frame.extend_from_slice(part);
+        frame
+    })
+}
+
+/// The frame that acknowledges. Takes out of `tips` what fits.
+pub(crate) fn held(tips: &mut Tips) -> Vec<u8> {
+    let mut frame = vec![HELD];
+    for _ in 0..TIPS_A_FRAME {
+        let Some((chain, tip)) = tips.pop_first() else { break };
+        push_tip(&mut frame, &chain, &tip);
+    }
+    frame
+}
+
+/// The last frame.
+pub(crate) fn goodbye(refusal: Refusal) -> Vec<u8> {
+    [&[GOODBYE][..], &refusal.number().to_le_bytes()].concat()
+}
+
+fn push_tip(frame: &mut Vec<u8>, chain: &ChainId, (next_seq, hash): &(u64, EventHash)) {
+    frame.extend_from_slice(&chain.0);
+    frame.extend_from_slice(&next_seq.to_le_bytes());
+    frame.extend_from_slice(&hash.0);
+}
+
+impl<'a> Message<'a> {
+    /// Reads a frame.
+    ///
+    /// # Errors
+    /// [`Refusal::OtherFormat`], [`Refusal::FrameTooLarge`], or [`Refusal::UnexpectedFrame`] for bytes that no frame has.
+    pub(crate) fn decode(frame: &'a [u8]) -> Result<Self, Refusal> {
+        if frame.len() > MAX_FRAME {
+            return Err(Refusal::FrameTooLarge);
+        }
+        let (kind, content) = frame.split_first().ok_or(Refusal::UnexpectedFrame)?;
+        match *kind {
+            HELLO => decode_hello(content),
+            FRONTIER => {
+                let (last, tips) = split_mark(content)?;
+                Ok(Self::Frontier { last, tips: decode_tips(tips)? })
+            }
+            CHAIN_START => {
+                let start = ChainStart::decode(content).map_err(|_| Refusal::UnexpectedFrame)?;
+                Ok(Self::ChainStart(start))
+            }
+            RUN_PART => {
+                let (last, bytes) = split_mark(content)?;
+                // An empty part would cost the receiver work and carry nothing.
+                if bytes.is_empty() {
+                    Err(Refusal::UnexpectedFrame)
+                } else {
+                    Ok(Self::RunPart { last, bytes })
+                }
+            }
+            HELD => Ok(Self::Held(decode_tips(content)?)),
+            GOODBYE => {
+                let number = content.try_into().map_err(|_| Refusal::UnexpectedFrame)?;
+                Ok(Self::Goodbye(u16::from_le_bytes(number)))
+            }
+            _ => Err(Refusal::UnexpectedFrame),
+        }
+    }
+}
+
+fn decode_hello(content: &[u8]) -> Result<Message<'_>, Refusal> {
+    let (major, rest) = content.split_first_chunk::<2>().ok_or(Refusal::UnexpectedFrame)?;
+    if u16::from_le_bytes(*major) != FORMAT_MAJOR {
+        return Err(Refusal::OtherFormat);
+    }
+    let (crew, digest) = rest.split_first_chunk::<32>().ok_or(Refusal::UnexpectedFrame)?;
+    let digest = digest.try_into().map_err(|_| Refusal::UnexpectedFrame)?;
+    Ok(Message::Hello { crew: CrewId(*crew), digest })
+}
+
+fn split_mark(content: &[u8]) -> Result<(bool, &[u8]), Refusal> {
+    match content.split_first() {
+        Some((0, rest)) => Ok((false, rest)),
+        Some((1, rest)) => Ok((true, rest)),
+        Some(_) | None => Err(Refusal::UnexpectedFrame),
+    }
+}
+
+/// Tips ascend and none is empty, so that a frontier has one form only.
+fn decode_tips(mut bytes: &[u8]) -> Result<Tips, Refusal> {
+    if bytes.len() > TIPS_A_FRAME * TIP {
+        return Err(Refusal::TooMuchClaimed);
+    }
+    let mut tips = Tips::new();
+    while !bytes.is_empty() {
+        let (chain, rest) = bytes.split_first_chunk::<16>().ok_or(Refusal::UnexpectedFrame)?;
+        let (next_seq, rest) = rest.split_first_chunk::<8>().ok_or(Refusal::UnexpectedFrame)?;
+        let (hash, rest) = rest.split_first_chunk::<32>().ok_or(Refusal::UnexpectedFrame)?;
+        let (chain, next_seq) = (ChainId(*chain), u64::from_le_bytes(*next_seq));
+        if next_seq == 0 || tips.last_key_value().is_some_and(|(before, _)| *before >= chain) {
+            return Err(Refusal::UnexpectedFrame);
+        }
+        tips.insert(chain, (next_seq, EventHash(*hash)));
+        bytes = rest;
+    }
+    Ok(tips)
+}

@@ -1,0 +1,169 @@
+//! What comes in: runs put together from their parts, and chains and runs held back until what they
+//! need is durable.
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+use ledger::run::MAX_RUN;
+use ledger::{ChainId, ChainStart, Ledger, Refusal, Run};
+
+use crate::session::Output;
+
+/// Most chains that a peer may announce in one session. A crew of six that changes its devices
+/// every month for twenty years has fewer.
+pub(crate) const MAX_CHAINS: usize = 4096;
+
+/// How many bytes of runs may wait to be made durable before no more frames are wanted.
+const MAX_WAITING: usize = 4 * 1024 * 1024;
+
+/// What came in, in the order in which it came.
+#[derive(Debug)]
+enum Arrival {
+    Start(ChainStart),
+    Run(Run),
+}
+
+/// What to do about a chain's start.
+enum Verdict {
+    /// It is held already.
+    Known,
+    /// The ledger will take it.
+    Take,
+    /// What admits its device may still become durable.
+    Wait,
+    /// Nothing that is held or under way admits its device.
+    NotAdmitted,
+}
+
+/// The receiving side of a session.
+#[derive(Debug, Default)]
+pub(crate) struct Receiving {
+    /// The parts so far of a run that is not whole yet.
+    parts: Vec<u8>,
+    /// What is held back.
+    arrived: VecDeque<Arrival>,
+    arrived_bytes: usize,
+    /// Runs that were given to the shell and are not durable yet.
+    unstored: VecDeque<(ChainId, usize)>,
+    unstored_bytes: usize,
+    /// The chains that were announced in this session.
+    starts: BTreeMap<ChainId, ChainStart>,
+    /// The chains that are left out of this session.
+    set_aside: BTreeSet<ChainId>,
+}
+
+impl Receiving {
+    pub(crate) fn wants_frames(&self) -> bool {
+        self.arrived_bytes + self.unstored_bytes < MAX_WAITING
+    }
+
+    pub(crate) fn is_idle(&self) -> bool {
+        self.parts.is_empty() && self.arrived.is_empty() && self.unstored.is_empty()
+    }
+
+    pub(crate) fn is_inside_run(&self) -> bool {
+        !self.parts.is_empty()
+    }
+
+    pub(crate) fn is_set_aside(&self, chain: &ChainId) -> bool {
+        self.set_aside.contains(chain)
+    }
+
+    /// Leaves a chain out from now on. Gives what the shell is told, once.
+    pub(crate) fn set_aside(&mut self, chain: ChainId, refusal: Refusal) -> Option<Output> {
+        self.set_aside.insert(chain).then_some(Output::SetAside { chain, refusal })
+    }
+
+    /// Adds the part of a run. If the run is whole, gives its chain and the number after its last event.
+    ///
+    /// # Errors
+    /// Those of [`Run::decode`].
+    pub(crate) fn add_part(&mut self, last: bool, bytes: &[u8]) -> Result<Option<(ChainId, u64)>, Refusal> {
+        if self.parts.len() + bytes.len() > MAX_RUN {
+            return Err(Refusal::TooLarge);
+        }
+        self.parts.extend_from_slice(bytes);
+        if !last {
+            return Ok(None);
+        }
+        let run = Run::decode(std::mem::take(&mut self.parts))?;
+        let reached = (run.chain(), run.next_seq());
+        self.arrived_bytes += run.bytes().len();
+        self.arrived.push_back(Arrival::Run(run));
+        Ok(Some(reached))
+    }
+
+    /// Adds a chain's start.
+    pub(crate) fn add_start(&mut self, start: ChainStart) -> Result<(), Refusal> {
+        match self.starts.get(&start.chain) {
+            Some(before) if *before != start => return Err(Refusal::ChainChanged),
+            // Nobody announces a chain twice in a session; letting it pass would let the queue grow.
+            Some(_) => return Err(Refusal::UnexpectedFrame),
+            None if self.starts.len() >= MAX_CHAINS => return Err(Refusal::TooMuchClaimed),
+            None => {}
+        }
+        self.starts.insert(start.chain, start);
+        self.arrived.push_back(Arrival::Start(start));
+        Ok(())
+    }
+
+    /// Notes that the shell is done with the oldest run of a chain.
+    pub(crate) fn done(&mut self, chain: &ChainId) {
+        if let Some(at) = self.unstored.iter().position(|(unstored, _)| unstored == chain)
+            && let Some((_, bytes)) = self.unstored.remove(at)
+        {
+            self.unstored_bytes -= bytes;
+        }
+    }
+
+    /// The next thing for the shell, if it can be done by now.
+    ///
+    /// # Errors
+    /// A refusal of the peer.
+    pub(crate) fn next(&mut self, ledger: &Ledger) -> Result<Option<Output>, Refusal> {
+        while let Some(arrival) = self.arrived.pop_front() {
+            match arrival {
+                Arrival::Start(start) => match self.judge(&start, ledger)? {
+                    Verdict::Known => {}
+                    Verdict::Take => return Ok(Some(Output::TakeInChain(start))),
+                    Verdict::Wait => {
+                        self.arrived.push_front(Arrival::Start(start));
+                        return Ok(None);
+                    }
+                    Verdict::NotAdmitted => {
+                        return Ok(self.set_aside(start.chain, Refusal::NotAdmitted));
+                    }
+                },
+                Arrival::Run(run) => {
+                    let (chain, bytes) = (run.chain(), run.bytes().len());
+                    self.arrived_bytes -= bytes;
+                    if self.is_set_aside(&chain) {
+                        continue;
+                    }
+                    if ledger.chain(&chain).is_none() && !self.starts.contains_key(&chain) {
+                        return Err(Refusal::UnknownChain);
+                    }
+                    self.unstored.push_back((chain, bytes));
+                    self.unstored_bytes += bytes;
+                    return Ok(Some(Output::Store(run)));
+                }
+            }
+        }
+        Ok(None)
+    }
+
+    fn judge(&self, start: &ChainStart, ledger: &Ledger) -> Result<Verdict, Refusal> {
+        if let Some(held) = ledger.chain(&start.chain) {
+            return if held.start == *start { Ok(Verdict::Known) } else { Err(Refusal::ChainChanged) };
+        }
+        // The very first chain that a new device takes in is the founding one, and nothing admits its
+        // device but its own first event. The ledger takes no other event then.
+        let founding = ledger.chains().next().is_none() && self.starts.len() == 1;
+        Ok(if founding || ledger.roster().is_admitted(&start.device) {
+            Verdict::Take
+        } else if self.unstored.is_empty() {
+            Verdict::NotAdmitted
+        } else {
+            Verdict::Wait
+        })
+    }
+}
