@@ -5,9 +5,23 @@
 //! holder of the ledger. It writes no file. `proto/FORMAT-pairing.md` describes the bytes of
 //! pairing; those of sync are the sync crate's.
 
+pub mod back_off;
 pub mod certificate;
 pub mod check_words;
 pub mod config;
+mod driver;
+pub mod endpoint;
+pub mod error;
+pub mod holder;
 pub mod invite;
+mod join;
 pub mod pairing;
 pub mod verifier;
+
+pub use check_words::CheckWords;
+pub use driver::Stay;
+pub use endpoint::{BindError, Endpoint};
+pub use error::PeerError;
+pub use holder::{Fault, HoldError, Holder, Host, Joiner};
+pub use invite::{CodeError, Invite, InviteId, InviteSecret};
+pub use pairing::{Admission, Offer};

@@ -1,0 +1,320 @@
+//! Runs a sync session over one stream of a connection.
+//!
+//! Reading, storing and sending go on at the same time: while one batch of runs is made durable, the
+//! next gathers, and all that has gathered is stored by one call. Memory stays bounded: frames are
+//! not read while the session has enough to store, and nothing more is read from the store while
+//! enough waits to be sent.
+
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::time::Duration;
+
+use ledger::{ChainId, Ledger, Refusal, Run};
+use quinn::{Connection, ConnectionError, ReadError, RecvStream, SendStream, WriteError};
+use sync::{FrameReader, Output, Session, frame_length};
+use tokio::task::JoinHandle;
+use tokio::time::timeout;
+
+use crate::error::{PeerError, close_done, close_for, is_done};
+use crate::holder::{Fault, Holder};
+
+/// Bytes that are read from the stream at a time.
+const READ_AT_ONCE: usize = 256 * 1024;
+/// While this many bytes wait to be sent, no further run is read from the store.
+const ENOUGH_TO_SEND: usize = 1024 * 1024;
+/// How long the last words may take.
+const LAST_WORDS: Duration = Duration::from_secs(3);
+
+/// When to end a session.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stay {
+    /// Once both sides are known to hold the same.
+    UntilSettled,
+    /// As long as the connection lasts.
+    Connected,
+}
+
+/// What ends a session.
+enum End {
+    /// This side has what it came for.
+    Settled,
+    /// The peer ended its stream.
+    PeerEnded,
+    /// The connection is gone, or one side refused the other, or this side has a fault.
+    Error(PeerError),
+}
+
+type Stored = (Vec<ChainId>, Result<Vec<Result<(), Refusal>>, Fault>);
+
+struct Driver<H> {
+    session: Session,
+    holder: Arc<H>,
+    frames: FrameReader,
+    /// What was read from the stream and not yet given to the session: `input[taken..]`.
+    input: Vec<u8>,
+    taken: usize,
+    input_ended: bool,
+    /// What is to be sent: `output[sent..]`.
+    output: Vec<u8>,
+    sent: usize,
+    to_store: Vec<Run>,
+    to_read: VecDeque<(ChainId, u64)>,
+    storing: Option<JoinHandle<Stored>>,
+    reading: Option<JoinHandle<(ChainId, Option<Run>)>>,
+    end: Option<End>,
+}
+
+/// Runs the session to its end and closes the connection.
+pub(crate) async fn drive<H: Holder>(
+    connection: &Connection,
+    (mut send, mut receive): (SendStream, RecvStream),
+    session: Session,
+    holder: Arc<H>,
+    stay: Stay,
+) -> Result<(), PeerError> {
+    let mut driver = Driver {
+        session,
+        holder,
+        frames: FrameReader::default(),
+        input: Vec::new(),
+        taken: 0,
+        input_ended: false,
+        output: Vec::new(),
+        sent: 0,
+        to_store: Vec::new(),
+        to_read: VecDeque::new(),
+        storing: None,
+        reading: None,
+        end: None,
+    };
+    let end = driver.run(connection, &mut send, &mut receive, stay).await;
+    driver.holder.note_peer(driver.session.peer(), driver.session.peer_holds());
+    match end {
+        End::Settled => {
+            driver.send_rest(&mut send).await;
+            // The peer closes once it has read to the end; a close from here could overtake the rest.
+            let _ = timeout(LAST_WORDS, connection.closed()).await;
+            close_done(connection);
+            Ok(())
+        }
+        End::PeerEnded => {
+            driver.send_rest(&mut send).await;
+            close_done(connection);
+            Ok(())
+        }
+        End::Error(error) => {
+            if matches!(error, PeerError::Refused(_)) {
+                driver.send_rest(&mut send).await;
+            }
+            close_for(connection, &error);
+            Err(error)
+        }
+    }
+}
+
+impl<H: Holder> Driver<H> {
+    async fn run(
+        &mut self,
+        connection: &Connection,
+        send: &mut SendStream,
+        receive: &mut RecvStream,
+        stay: Stay,
+    ) -> End {
+        let mut changes = self.holder.changes();
+        let mut buffer = vec![0; READ_AT_ONCE];
+        let mut watching = true;
+        loop {
+            self.take_in_input();
+            self.do_outputs();
+            if let Some(end) = self.end.take().or_else(|| self.natural_end(stay)) {
+                return end;
+            }
+            self.start_tasks();
+            let may_read = self.taken == self.input.len() && !self.input_ended && self.session.wants_frames();
+            tokio::select! {
+                stored = finished(&mut self.storing) => self.handle_stored(stored),
+                read = finished(&mut self.reading) => self.handle_read(read),
+                written = send.write(self.output.get(self.sent..).unwrap_or_default()),
+                    if self.sent < self.output.len() => self.handle_written(written),
+                read = receive.read(&mut buffer), if may_read => match read {
+                    Ok(Some(length)) => {
+                        self.input.clear();
+                        self.input.extend_from_slice(buffer.get(..length).unwrap_or_default());
+                        self.taken = 0;
+                    },
+                    Ok(None) => self.handle_end(),
+                    Err(ReadError::ConnectionLost(error)) => return self.after_loss(error).await,
+                    Err(_) => return End::Error(Refusal::Truncated.into()),
+                },
+                changed = changes.changed(), if watching => match changed {
+                    Ok(()) => self.with_session(Session::handle_ledger_changed),
+                    Err(_) => watching = false,
+                },
+                error = connection.closed() => return self.after_loss(error).await,
+            }
+        }
+    }
+
+    fn with_session(&mut self, handle: impl FnOnce(&mut Session, &Ledger)) {
+        let session = &mut self.session;
+        self.holder.with_ledger(|ledger| handle(session, ledger));
+    }
+
+    /// Gives the session the frames that were read, as far as it wants them.
+    fn take_in_input(&mut self) {
+        while self.end.is_none() && self.taken < self.input.len() && self.session.wants_frames() {
+            let mut rest = self.input.get(self.taken..).unwrap_or_default();
+            let frame = self.frames.take_in(&mut rest);
+            self.taken = self.input.len() - rest.len();
+            match frame {
+                Ok(Some(frame)) => self.with_session(|session, ledger| session.handle_frame(&frame, ledger)),
+                Ok(None) => {}
+                Err(refusal) => self.end = Some(End::Error(refusal.into())),
+            }
+            self.do_outputs();
+        }
+    }
+
+    fn do_outputs(&mut self) {
+        while self.end.is_none() {
+            let Some(output) = self.session.poll_output() else { break };
+            match output {
+                Output::Send(frame) => {
+                    self.output.extend_from_slice(&frame_length(&frame));
+                    self.output.extend_from_slice(&frame);
+                }
+                Output::TakeInChain(start) => {
+                    if let Err(refusal) = self.holder.take_in_chain(start) {
+                        self.with_session(|session, ledger| {
+                            session.handle_refused(start.chain, refusal, ledger);
+                        });
+                    }
+                }
+                Output::Store(run) => self.to_store.push(run),
+                Output::Read { chain, from_seq } => self.to_read.push_back((chain, from_seq)),
+                Output::CaughtUp => {
+                    self.holder.note_peer(self.session.peer(), self.session.peer_holds());
+                    tracing::debug!(peer = %self.session.peer().short(), "caught up");
+                }
+                Output::SetAside { chain, refusal } => {
+                    let (peer, number) = (self.session.peer().short(), refusal.number());
+                    tracing::warn!(%peer, number, chain = %chain.short(), "left a chain out: {refusal}");
+                }
+                Output::Close(refusal) => self.end = Some(End::Error(refusal.into())),
+                Output::Dismissed(refusal) => self.end = Some(End::Error(PeerError::dismissed(refusal))),
+            }
+        }
+    }
+
+    /// The end that needs no error: when all is done that this side stays for.
+    fn natural_end(&self, stay: Stay) -> Option<End> {
+        let is_busy = self.storing.is_some() || !self.to_store.is_empty() || self.taken < self.input.len();
+        if is_busy {
+            return None;
+        }
+        if self.input_ended {
+            return Some(End::PeerEnded);
+        }
+        let is_settled = || self.holder.with_ledger(|ledger| self.session.is_settled(ledger));
+        (stay == Stay::UntilSettled && is_settled()).then_some(End::Settled)
+    }
+
+    fn start_tasks(&mut self) {
+        if self.storing.is_none() && !self.to_store.is_empty() {
+            let (runs, holder) = (std::mem::take(&mut self.to_store), Arc::clone(&self.holder));
+            self.storing = Some(tokio::task::spawn_blocking(move || {
+                let chains = runs.iter().map(Run::chain).collect();
+                (chains, holder.store(runs))
+            }));
+        }
+        let waiting = self.output.len() - self.sent;
+        if self.reading.is_none()
+            && waiting < ENOUGH_TO_SEND
+            && let Some((chain, from_seq)) = self.to_read.pop_front()
+        {
+            let holder = Arc::clone(&self.holder);
+            self.reading = Some(tokio::task::spawn_blocking(move || (chain, holder.read(chain, from_seq))));
+        }
+    }
+
+    fn handle_stored(&mut self, stored: Result<Stored, Fault>) {
+        match stored {
+            Ok((chains, Ok(outcomes))) => {
+                for (chain, outcome) in chains.into_iter().zip(outcomes) {
+                    self.with_session(|session, ledger| match outcome {
+                        Ok(()) => session.handle_stored(chain, ledger),
+                        Err(refusal) => session.handle_refused(chain, refusal, ledger),
+                    });
+                    self.do_outputs();
+                }
+            }
+            Ok((_, Err(fault))) | Err(fault) => self.end = Some(End::Error(fault.into())),
+        }
+    }
+
+    fn handle_read(&mut self, read: Result<(ChainId, Option<Run>), Fault>) {
+        match read {
+            Ok((chain, run)) => self.with_session(|session, ledger| session.handle_read(chain, run, ledger)),
+            Err(fault) => self.end = Some(End::Error(fault.into())),
+        }
+    }
+
+    fn handle_written(&mut self, written: Result<usize, WriteError>) {
+        match written {
+            Ok(length) => {
+                self.sent += length;
+                // Moving what is left is cheap once most is sent, and keeps the buffer small.
+                if self.sent * 2 >= self.output.len() {
+                    self.output.drain(..self.sent);
+                    self.sent = 0;
+                }
+            }
+            Err(WriteError::ConnectionLost(error)) => self.end = Some(lost(error)),
+            Err(_) => self.end = Some(End::PeerEnded),
+        }
+    }
+
+    fn handle_end(&mut self) {
+        self.input_ended = true;
+        match self.frames.finish() {
+            Ok(()) => self.session.handle_end(),
+            Err(refusal) => self.end = Some(End::Error(refusal.into())),
+        }
+    }
+
+    /// What came whole before the connection broke is verified like any other, so it is kept.
+    async fn after_loss(&mut self, error: ConnectionError) -> End {
+        while self.storing.is_some() || !self.to_store.is_empty() {
+            self.start_tasks();
+            let stored = finished(&mut self.storing).await;
+            self.handle_stored(stored);
+            if let Some(end) = self.end.take() {
+                return end;
+            }
+        }
+        lost(error)
+    }
+
+    /// Sends what is left and ends the stream, unless the peer takes too long over it.
+    async fn send_rest(&mut self, send: &mut SendStream) {
+        let rest = self.output.get(self.sent..).unwrap_or_default();
+        let sending = async {
+            if send.write_all(rest).await.is_ok() && send.finish().is_ok() {
+                let _ = send.stopped().await;
+            }
+        };
+        let _ = timeout(LAST_WORDS, sending).await;
+    }
+}
+
+fn lost(error: ConnectionError) -> End {
+    if is_done(&error) { End::PeerEnded } else { End::Error(error.into()) }
+}
+
+/// Waits for the task, if there is one, and takes it away. Waits for ever if there is none.
+async fn finished<T>(task: &mut Option<JoinHandle<T>>) -> Result<T, Fault> {
+    let Some(running) = task else { return std::future::pending().await };
+    let result = running.await;
+    *task = None;
+    result.map_err(|error| Fault(format!("storing or reading ended early: {error}")))
+}
