@@ -4,11 +4,16 @@
 //! order and any number of times, and answers from their set; what needs the present moment is
 //! given it. Every answer can name the entries that made it.
 
+pub mod billing;
 pub mod book;
 mod change;
 pub mod entry;
+mod list_heads;
 pub mod lists;
+pub mod materials;
+pub mod reconcile;
 mod row;
+pub mod time_on_job;
 
 pub use book::{Book, Logged, Taken};
 pub use entry::Entry;
