@@ -103,6 +103,11 @@ fn names(payload: &Payload, former: &EventHash) -> bool {
     payload.act.replaces.binary_search(former).is_ok()
 }
 
+/// Whether one event stands before another in the same chain.
+fn said_before(former: &RosterEvent, event: &RosterEvent) -> bool {
+    former.start.chain == event.start.chain && former.seq < event.seq
+}
+
 /// Of events about the same thing the one with the lowest hash that no other of them replaces.
 fn unsuperseded<'e>(events: &[&'e RosterEvent]) -> Option<&'e RosterEvent> {
     let replaced = |event: &RosterEvent| {
@@ -221,9 +226,9 @@ impl<'a> Fold<'a> {
             })
             .collect();
         for (event, PersonListed { person, name, role }) in &listed {
-            let follows = listed
-                .iter()
-                .any(|(other, former)| former.person == *person && names(&event.payload, &other.hash));
+            let follows = listed.iter().any(|(other, former)| {
+                former.person == *person && (names(&event.payload, &other.hash) || said_before(other, event))
+            });
             firsts.entry(*person).or_default().push((follows, event.hash, *role));
             self.listings.entry(*person).or_default().push(Listing { event, name });
             self.mark_counted(event);
@@ -244,8 +249,8 @@ impl<'a> Fold<'a> {
             let Body::RoleChanged(changed) = &event.payload.body else { continue };
             let person = changed.person;
             let shown_an_owner = counted.iter().any(|other| {
-                let said_before = other.start.chain == event.start.chain && other.seq < event.seq;
-                makes_owner(other, person) && (said_before || names(&event.payload, &other.hash))
+                let known = said_before(other, event) || names(&event.payload, &other.hash);
+                known && makes_owner(other, person)
             });
             let devices = self.roster.devices.values().filter(|device| device.person == person);
             let mut devices = devices.map(|device| device.key);
