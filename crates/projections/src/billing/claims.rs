@@ -1,0 +1,204 @@
+//! What was billed so far: the claims of all papers, unit by unit.
+//!
+//! Nothing here decides which of two contradicting papers is right. It finds them and says so.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use ledger::office::{Basis, BillableUnit, ClaimRef};
+use ledger::{EventHash, InvoiceId};
+use rust_decimal::Decimal;
+
+use super::work::{IssuedPaper, JobWork, Measure, StageWork};
+
+/// A claim that holds, where it stands, and what it does.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Standing {
+    pub(super) at: ClaimRef,
+    /// The invoice that it bills on, or gives back from.
+    pub(super) invoice: InvoiceId,
+    /// In the unit's own measure; below nought where it gives back.
+    pub(super) quantity: Decimal,
+    revision: EventHash,
+    follows: Option<ClaimRef>,
+    by_credit_note: bool,
+}
+
+/// All claims that hold, by unit, in the order of their papers.
+#[derive(Debug)]
+pub(super) struct Claims<'w> {
+    /// The papers that hold, oldest first.
+    pub(super) papers: Vec<&'w IssuedPaper>,
+    by_unit: BTreeMap<BillableUnit, Vec<Standing>>,
+}
+
+/// A unit that more than one paper billed, or gave back, without knowing of the other.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DoubleClaim {
+    /// What.
+    pub unit: BillableUnit,
+    /// The invoices, or credit notes, that do not know of each other. Credit or void one.
+    pub papers: Vec<InvoiceId>,
+}
+
+impl<'w> Claims<'w> {
+    /// Gathers what holds. A voided paper bills nothing, and a credit note on it gives nothing back.
+    pub(super) fn of(job: &'w JobWork) -> Self {
+        let voided: BTreeSet<InvoiceId> =
+            job.papers.iter().filter(|paper| paper.voided).map(|paper| paper.document.invoice).collect();
+        let holds = |paper: &&IssuedPaper| {
+            !paper.voided && paper.credits.is_none_or(|invoice| !voided.contains(&invoice))
+        };
+        let mut papers: Vec<_> = job.papers.iter().filter(holds).collect();
+        papers.sort_by_key(|paper| {
+            let document = &paper.document;
+            (document.issued_on, document.series.as_str(), document.number, paper.event)
+        });
+        let mut by_unit: BTreeMap<BillableUnit, Vec<Standing>> = BTreeMap::new();
+        for paper in &papers {
+            for (line, printed) in (0_u16..).zip(&paper.document.lines) {
+                for (claim, made) in (0_u16..).zip(&printed.claims) {
+                    by_unit.entry(made.unit).or_default().push(Standing {
+                        at: ClaimRef { event: paper.event, line, claim },
+                        invoice: paper.credits.unwrap_or(paper.document.invoice),
+                        quantity: made.quantity.value(),
+                        revision: made.revision,
+                        follows: made.follows,
+                        by_credit_note: paper.credits.is_some(),
+                    });
+                }
+            }
+        }
+        Self { papers, by_unit }
+    }
+
+    /// The units that any paper claims.
+    pub(super) fn units(&self) -> impl Iterator<Item = BillableUnit> {
+        self.by_unit.keys().copied()
+    }
+
+    /// The claims on a unit, oldest first.
+    pub(super) fn on(&self, unit: BillableUnit) -> &[Standing] {
+        self.by_unit.get(&unit).map_or(&[], Vec::as_slice)
+    }
+
+    /// Invoiced less credited.
+    pub(super) fn billed(&self, unit: BillableUnit) -> Decimal {
+        self.on(unit).iter().map(|claim| claim.quantity).sum()
+    }
+
+    /// Invoiced less credited, of one invoice.
+    pub(super) fn billed_on(&self, unit: BillableUnit, invoice: InvoiceId) -> Decimal {
+        self.on(unit).iter().filter(|claim| claim.invoice == invoice).map(|claim| claim.quantity).sum()
+    }
+
+    /// The revision that the newest claim on a unit was made from.
+    pub(super) fn revision(&self, unit: BillableUnit) -> Option<EventHash> {
+        self.on(unit).last().map(|claim| claim.revision)
+    }
+
+    /// The newest claim on a unit that none follows yet.
+    pub(super) fn newest(&self, unit: BillableUnit) -> Option<ClaimRef> {
+        self.newest_among(unit, self.on(unit))
+    }
+
+    /// The newest claim that one invoice, or a credit note on it, makes on a unit.
+    pub(super) fn newest_on(&self, unit: BillableUnit, invoice: InvoiceId) -> Option<ClaimRef> {
+        let own: Vec<_> = self.on(unit).iter().filter(|claim| claim.invoice == invoice).copied().collect();
+        self.newest_among(unit, &own).or_else(|| self.newest(unit))
+    }
+
+    fn newest_among(&self, unit: BillableUnit, among: &[Standing]) -> Option<ClaimRef> {
+        let followed: BTreeSet<_> = self.on(unit).iter().filter_map(|claim| claim.follows).collect();
+        among.iter().rev().map(|claim| claim.at).find(|at| !followed.contains(at))
+    }
+
+    /// The newest invoice on which something of a unit still stands billed.
+    pub(super) fn newest_invoice(&self, unit: BillableUnit) -> Option<InvoiceId> {
+        let billing = |claim: &&Standing| !self.billed_on(unit, claim.invoice).is_zero();
+        self.on(unit).iter().rev().find(billing).map(|claim| claim.invoice)
+    }
+
+    /// The papers that claim a unit without knowing of each other, as long as the sum is wrong by it.
+    ///
+    /// Until a person credits or voids one, the unit is neither billed further nor credited by
+    /// itself: nothing is decided by which came first.
+    pub(super) fn double(&self, unit: BillableUnit, worth: Decimal) -> Option<DoubleClaim> {
+        let billed = self.billed(unit);
+        if billed >= worth.min(Decimal::ZERO) && billed <= worth.max(Decimal::ZERO) {
+            return None;
+        }
+        let standing: Vec<_> =
+            self.on(unit).iter().filter(|claim| !self.is_given_back(unit, claim)).collect();
+        let rivals = |claim: &&&Standing| {
+            standing.iter().any(|other| {
+                other.at.event != claim.at.event
+                    && other.follows == claim.follows
+                    && other.by_credit_note == claim.by_credit_note
+            })
+        };
+        let events: BTreeSet<_> = standing.iter().filter(rivals).map(|claim| claim.at.event).collect();
+        let papers = self.papers.iter().filter(|paper| events.contains(&paper.event));
+        let papers: Vec<_> = papers.map(|paper| paper.document.invoice).collect();
+        (!papers.is_empty()).then_some(DoubleClaim { unit, papers })
+    }
+
+    fn is_given_back(&self, unit: BillableUnit, claim: &Standing) -> bool {
+        let back: Decimal = self
+            .on(unit)
+            .iter()
+            .filter(|later| later.follows == Some(claim.at))
+            .map(|later| later.quantity)
+            .sum();
+        !claim.by_credit_note && !claim.quantity.is_zero() && (claim.quantity + back).is_zero()
+    }
+}
+
+/// What each unit is worth now, in its own measure. What is not on the job any more is not in it.
+pub(super) fn worths(job: &JobWork) -> BTreeMap<BillableUnit, Decimal> {
+    let entries = job.entries.iter().map(|work| (BillableUnit::Entry(work.entry), work.measure.count()));
+    let is_due = |work: &&StageWork| {
+        work.signed_off.is_some() && bills_stages(job) && !job.is_on_the_clock(work.stage)
+    };
+    let stages = job.stages.iter().filter(is_due).map(|work| (BillableUnit::Stage(work.stage), Decimal::ONE));
+    entries.chain(stages).collect()
+}
+
+/// Whether the job bills its stages at the quote.
+pub(super) const fn bills_stages(job: &JobWork) -> bool {
+    match job.terms.basis {
+        Basis::Fixed => true,
+        Basis::Daywork => false,
+    }
+}
+
+/// Whether this projection knows what a unit of this sort is worth. It credits no other by itself.
+pub(super) const fn is_known(unit: BillableUnit) -> bool {
+    match unit {
+        BillableUnit::Entry(_) | BillableUnit::Stage(_) => true,
+        BillableUnit::Point(_)
+        | BillableUnit::Extra(_)
+        | BillableUnit::Valuation(_)
+        | BillableUnit::Deposit(_) => false,
+    }
+}
+
+impl Measure {
+    /// The entry's own measure: minutes, or units of the item.
+    pub(super) fn count(&self) -> Decimal {
+        match self {
+            Self::Labour { minutes, .. } => Decimal::from(*minutes),
+            Self::Material { quantity, .. } => quantity.value(),
+        }
+    }
+}
+
+/// The units that more than one paper billed, or gave back, without knowing of the other.
+///
+/// All of them are owed until a person credits or voids one.
+#[must_use]
+pub fn double_claims(job: &JobWork) -> Vec<DoubleClaim> {
+    let claims = Claims::of(job);
+    let worths = worths(job);
+    let worth = |unit| worths.get(&unit).copied().unwrap_or_default();
+    claims.units().filter_map(|unit| claims.double(unit, worth(unit))).collect()
+}

@@ -1,0 +1,222 @@
+//! Time and materials: which entries go on which line, and what is left over to be given back.
+
+use std::collections::BTreeMap;
+
+use ledger::office::{BillableUnit, Claim, InvoiceLine, InvoiceLineKind};
+use ledger::{EntryRef, PersonId, StageId};
+use rust_decimal::Decimal;
+use trade::money::{hours, line_amount};
+use trade::{Day, Quantity, Rate};
+
+use super::claims::Claims;
+use super::work::{ClockEntry, JobWork, Measure};
+
+/// Decimal places of a quantity of material on paper.
+const MATERIAL_PLACES: u32 = 3;
+
+/// What shares a printed line. Lines are printed in the order of their keys.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct LineKey {
+    stage_name: String,
+    what: String,
+    stage: Option<StageId>,
+    /// Two people, or two rates, of the same name are two lines.
+    person: Option<PersonId>,
+    unit: String,
+    unit_price: Decimal,
+    adds_to: String,
+}
+
+/// The lines that are to be billed by time and materials.
+#[derive(Debug, Default)]
+pub(super) struct ClockLines {
+    /// Labour, then material; each in alphabetical order of stage, then person or item.
+    pub(super) lines: Vec<InvoiceLine>,
+    /// What was brought back, or wasted out of what was used, beyond what is yet to be billed.
+    pub(super) to_give_back: Vec<ToGiveBack>,
+    /// What can't be billed because no rate or price was set for that day.
+    pub(super) without_a_price: Vec<EntryRef>,
+}
+
+/// Material that takes off from what was billed earlier.
+#[derive(Debug, Clone)]
+pub(super) struct ToGiveBack {
+    pub(super) stage_name: String,
+    pub(super) item: String,
+    pub(super) claim: Claim,
+}
+
+#[derive(Debug, Default)]
+struct LineParts {
+    quantity: Decimal,
+    unit_price: Rate,
+    claims: Vec<Claim>,
+}
+
+/// What is worth more than was billed, of entries done on `until` or before.
+pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> ClockLines {
+    let mut found = ClockLines::default();
+    let mut labour: BTreeMap<LineKey, LineParts> = BTreeMap::new();
+    let mut material: BTreeMap<LineKey, LineParts> = BTreeMap::new();
+    let mut taking_off: Vec<(&ClockEntry, Decimal)> = Vec::new();
+    for work in job.entries.iter().filter(|work| until.is_none_or(|until| work.done_on <= until)) {
+        let unit = BillableUnit::Entry(work.entry);
+        let worth = work.measure.count();
+        let open = worth - claims.billed(unit);
+        if open.is_zero() || claims.double(unit, worth).is_some() {
+            continue;
+        }
+        if open.is_sign_negative() {
+            // What was billed and is worth less is credited; only what takes off by nature comes here.
+            if worth.is_sign_negative() {
+                taking_off.push((work, open));
+            }
+            continue;
+        }
+        let (lines, unit_name, unit_price) = match &work.measure {
+            Measure::Labour { charge_rate, .. } => (&mut labour, "hour", *charge_rate),
+            Measure::Material { unit, unit_cost, .. } => {
+                (&mut material, unit.as_str(), unit_cost.map(|cost| cost.marked_up(job.terms.markup_percent)))
+            }
+        };
+        let Some(unit_price) = unit_price else {
+            found.without_a_price.push(work.entry);
+            continue;
+        };
+        let key = LineKey {
+            stage_name: job.stage_name(work.stage).to_owned(),
+            what: work.measure.name().to_owned(),
+            stage: work.stage,
+            person: work.measure.person(work.entry),
+            unit: unit_name.to_owned(),
+            unit_price: unit_price.value(),
+            adds_to: adds_to(claims, unit),
+        };
+        let parts = lines.entry(key).or_default();
+        parts.unit_price = unit_price;
+        parts.quantity += open;
+        parts.claims.extend(claim(claims, work, open));
+    }
+    taking_off.sort_by_key(|(work, _)| (work.done_on, work.entry));
+    for (work, open) in taking_off {
+        let left = take_off(job, claims, &mut material, work, open);
+        found.to_give_back.extend(claim(claims, work, left).filter(|_| !left.is_zero()).map(|claim| {
+            ToGiveBack {
+                stage_name: job.stage_name(work.stage).to_owned(),
+                item: work.measure.name().to_owned(),
+                claim,
+            }
+        }));
+    }
+    let labour = labour.into_iter().filter_map(|(key, parts)| labour_line(job, key, parts));
+    let material = material.into_iter().filter_map(|(key, parts)| material_line(job, key, parts));
+    found.lines = labour.chain(material).collect();
+    found
+}
+
+/// Takes `open` (below nought) off the lines of the same stage and item; returns what is left of it.
+fn take_off(
+    job: &JobWork,
+    claims: &Claims<'_>,
+    material: &mut BTreeMap<LineKey, LineParts>,
+    work: &ClockEntry,
+    open: Decimal,
+) -> Decimal {
+    let mut left = open;
+    let price = work.measure.unit_cost().map(|cost| cost.marked_up(job.terms.markup_percent).value());
+    // At its own price first, then at any other: what came back is not billed in any case.
+    for same_price in [true, false] {
+        for (key, parts) in material.iter_mut() {
+            let same = key.stage == work.stage && key.what == work.measure.name();
+            if !same || (Some(key.unit_price) == price) != same_price || left.is_zero() {
+                continue;
+            }
+            let part = left.max(-parts.quantity);
+            if !part.is_zero() {
+                parts.quantity += part;
+                parts.claims.extend(claim(claims, work, part));
+                left -= part;
+            }
+        }
+    }
+    left
+}
+
+fn claim(claims: &Claims<'_>, work: &ClockEntry, quantity: Decimal) -> Option<Claim> {
+    let unit = BillableUnit::Entry(work.entry);
+    let quantity = Quantity::new(quantity).ok()?;
+    Some(Claim { unit, revision: work.revision, quantity, follows: claims.newest(unit) })
+}
+
+/// "41 of 2026-11-06": the invoice that an addition adds to, or empty for what is billed first here.
+fn adds_to(claims: &Claims<'_>, unit: BillableUnit) -> String {
+    let invoice = claims.newest_invoice(unit).filter(|_| !claims.billed(unit).is_zero());
+    let paper = claims.papers.iter().find(|paper| Some(paper.document.invoice) == invoice);
+    paper.map_or_else(String::new, |paper| {
+        format!("{} of {}", super::printed_number(&paper.document), paper.document.issued_on)
+    })
+}
+
+fn labour_line(job: &JobWork, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
+    let quantity = hours(i64::try_from(parts.quantity).ok()?);
+    line(job, InvoiceLineKind::Labour, key, quantity, parts)
+}
+
+fn material_line(job: &JobWork, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
+    let quantity = Quantity::new(parts.quantity).ok()?.rounded(MATERIAL_PLACES);
+    line(job, InvoiceLineKind::Material, key, quantity, parts)
+}
+
+/// A line whose printed quantity is nought prints nothing and claims nothing; it waits for more.
+fn line(
+    job: &JobWork,
+    kind: InvoiceLineKind,
+    key: LineKey,
+    quantity: Quantity,
+    parts: LineParts,
+) -> Option<InvoiceLine> {
+    (!quantity.is_zero()).then(|| InvoiceLine {
+        kind,
+        stage: key.stage_name,
+        what: key.what,
+        quantity,
+        unit: key.unit,
+        unit_price: parts.unit_price,
+        amount: line_amount(quantity, parts.unit_price),
+        vat_percent: job.terms.vat_percent,
+        adds_to: key.adds_to,
+        claims: parts.claims,
+    })
+}
+
+/// A quantity in a unit's own measure, as a line of this kind prints it.
+pub(super) fn printed(kind: InvoiceLineKind, measure: Quantity) -> Quantity {
+    match kind {
+        InvoiceLineKind::Labour => hours(i64::try_from(measure.value()).unwrap_or(i64::MAX)),
+        InvoiceLineKind::Material => measure.rounded(MATERIAL_PLACES),
+        InvoiceLineKind::Price | InvoiceLineKind::Deposit => measure,
+    }
+}
+
+impl Measure {
+    fn name(&self) -> &str {
+        match self {
+            Self::Labour { person, .. } => person,
+            Self::Material { item, .. } => item,
+        }
+    }
+
+    fn person(&self, entry: EntryRef) -> Option<PersonId> {
+        match self {
+            Self::Labour { .. } => Some(entry.person),
+            Self::Material { .. } => None,
+        }
+    }
+
+    fn unit_cost(&self) -> Option<trade::UnitCost> {
+        match self {
+            Self::Labour { .. } => None,
+            Self::Material { unit_cost, .. } => *unit_cost,
+        }
+    }
+}

@@ -1,0 +1,306 @@
+//! What is to be given back: credit notes that are proposed at once when something billed is worth less.
+//!
+//! Nothing is given back by itself. A person issues each credit note, or leaves it.
+
+use std::collections::BTreeMap;
+
+use ledger::InvoiceId;
+use ledger::office::{BillableUnit, Claim, InvoiceLine, InvoiceLineKind, Totals};
+use rust_decimal::Decimal;
+use trade::money::{line_amount, percentage};
+use trade::tax::vat_on;
+use trade::{Day, Pence, Quantity, Rate};
+
+use super::claims::{Claims, is_known, worths};
+use super::clock;
+use super::preview::{cis_so_far, material_cost};
+use super::work::{IssuedPaper, JobWork};
+
+/// A credit note that could be issued. Its claims are below nought, its amounts are what is given back.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ProposedCredit {
+    /// The invoice that it reduces.
+    pub of: InvoiceId,
+    /// That invoice's number as printed.
+    pub of_number: String,
+    /// That invoice's date.
+    pub of_date: Day,
+    /// The lines that are given back.
+    pub lines: Vec<InvoiceLine>,
+    /// The sums that are given back.
+    pub totals: Totals,
+}
+
+/// What is left of an invoice's line after the credit notes on it.
+struct LineLeft<'w> {
+    line: &'w InvoiceLine,
+    /// In the billed units' own measure.
+    measure: Decimal,
+    quantity: Decimal,
+    amount: Pence,
+    /// What it, and the credit notes on it, claim.
+    claims: Vec<&'w Claim>,
+    /// What is to be given back now.
+    giving: Vec<Claim>,
+}
+
+/// The credit notes that are due now, one an invoice, oldest first.
+///
+/// What was billed on several invoices is given back from the newest; the next credit note is
+/// proposed once that one is issued, so that each follows the one before.
+#[must_use]
+pub fn proposed_credits(job: &JobWork) -> Vec<ProposedCredit> {
+    let claims = Claims::of(job);
+    let mut left = lines_left(&claims);
+    for claim in too_much(job, &claims) {
+        let Some(invoice) = claims.newest_invoice(claim.unit) else { continue };
+        let on_invoice = claims.billed_on(claim.unit, invoice).max(Decimal::ZERO);
+        let Some(lines) = left.get_mut(&invoice) else { continue };
+        let bills =
+            |left: &&mut LineLeft<'_>| left.line.claims.iter().any(|billed| billed.unit == claim.unit);
+        if let Some(line) = lines.iter_mut().find(bills) {
+            line.give_back(&claim, on_invoice);
+        }
+    }
+    // What came back is given back from the newest invoice that still bills of the item, as above.
+    for back in clock::lines(job, &claims, None).to_give_back {
+        let bills = |left: &LineLeft<'_>| {
+            left.line.kind == InvoiceLineKind::Material
+                && left.line.stage == back.stage_name
+                && left.line.what == back.item
+                && left.measure + left.given() > Decimal::ZERO
+        };
+        let newest = claims.papers.iter().rev().map(|paper| paper.document.invoice);
+        let newest = newest.into_iter().find(|of| left.get(of).is_some_and(|lines| lines.iter().any(bills)));
+        let lines = newest.and_then(|invoice| left.get_mut(&invoice));
+        if let Some(line) = lines.and_then(|lines| lines.iter_mut().find(|line| bills(line))) {
+            let limit = line.measure;
+            line.give_back(&back.claim, limit);
+        }
+    }
+    credits(job, &claims, left)
+}
+
+/// All that is left of one invoice, for when it was wrong as a whole; nothing when nothing is left.
+#[must_use]
+pub fn whole_credit(job: &JobWork, invoice: InvoiceId) -> Option<ProposedCredit> {
+    let claims = Claims::of(job);
+    let mut left = lines_left(&claims);
+    left.retain(|of, _| *of == invoice);
+    for line in left.values_mut().flatten() {
+        let billed: BTreeMap<_, _> = line.claims.iter().map(|claim| (claim.unit, *claim)).collect();
+        for billed in billed.into_values() {
+            let quantity = -claims.billed_on(billed.unit, invoice);
+            let follows = claims.newest_on(billed.unit, invoice);
+            let quantity = Quantity::new(quantity).ok().filter(|quantity| !quantity.is_zero());
+            line.giving.extend(quantity.map(|quantity| Claim { quantity, follows, ..billed.clone() }));
+        }
+    }
+    credits(job, &claims, left).pop()
+}
+
+/// By how much each unit was billed above its worth, as claims below nought.
+fn too_much(job: &JobWork, claims: &Claims<'_>) -> Vec<Claim> {
+    let worths = worths(job);
+    let mut revisions: BTreeMap<BillableUnit, _> = job.ended.clone();
+    revisions.extend(job.entries.iter().map(|work| (BillableUnit::Entry(work.entry), work.revision)));
+    let known = claims.units().filter(|unit| is_known(*unit));
+    known
+        .filter_map(|unit| {
+            let worth = worths.get(&unit).copied().unwrap_or_default();
+            let open = worth - claims.billed(unit);
+            // A return is no billed unit; what it takes off is worked out with the lines it belongs to.
+            if !open.is_sign_negative() || open.is_zero() || worth.is_sign_negative() {
+                return None;
+            }
+            if claims.double(unit, worth).is_some() {
+                return None;
+            }
+            let billed = claims.revision(unit)?;
+            let revision = revisions.get(&unit).copied().unwrap_or(billed);
+            let quantity = Quantity::new(open).ok()?;
+            Some(Claim { unit, revision, quantity, follows: claims.newest(unit) })
+        })
+        .collect()
+}
+
+/// The invoices that hold, with what is left of their lines.
+fn lines_left<'w>(claims: &Claims<'w>) -> BTreeMap<InvoiceId, Vec<LineLeft<'w>>> {
+    let mut left: BTreeMap<InvoiceId, Vec<LineLeft<'w>>> = BTreeMap::new();
+    for paper in claims.papers.iter().filter(|paper| paper.credits.is_none()) {
+        let lines = paper.document.lines.iter().map(LineLeft::of).collect();
+        left.insert(paper.document.invoice, lines);
+    }
+    for paper in &claims.papers {
+        let Some(lines) = paper.credits.and_then(|invoice| left.get_mut(&invoice)) else { continue };
+        for given in &paper.document.lines {
+            let same = |left: &&mut LineLeft<'_>| is_same_line(left.line, given);
+            if let Some(line) = lines.iter_mut().find(same) {
+                line.measure += measure(given);
+                line.quantity -= given.quantity.value();
+                line.amount -= given.amount;
+                line.claims.extend(&given.claims);
+            }
+        }
+    }
+    left
+}
+
+/// A credit note repeats the line that it reduces, word for word.
+fn is_same_line(billed: &InvoiceLine, given: &InvoiceLine) -> bool {
+    billed.kind == given.kind
+        && billed.stage == given.stage
+        && billed.what == given.what
+        && billed.unit == given.unit
+        && billed.unit_price == given.unit_price
+        && billed.adds_to == given.adds_to
+}
+
+fn measure(line: &InvoiceLine) -> Decimal {
+    line.claims.iter().map(|claim| claim.quantity.value()).sum()
+}
+
+impl<'w> LineLeft<'w> {
+    fn of(line: &'w InvoiceLine) -> Self {
+        let (quantity, amount) = (line.quantity.value(), line.amount);
+        let claims = line.claims.iter().collect();
+        Self { line, measure: measure(line), quantity, amount, claims, giving: Vec::new() }
+    }
+
+    fn given(&self) -> Decimal {
+        self.giving.iter().map(|claim| claim.quantity.value()).sum()
+    }
+
+    /// Gives back as much of a claim as the line and `limit` still hold.
+    fn give_back(&mut self, claim: &Claim, limit: Decimal) {
+        let held = (self.measure + self.given()).min(limit).max(Decimal::ZERO);
+        let part = claim.quantity.value().max(-held);
+        if let Ok(quantity) = Quantity::new(part)
+            && !quantity.is_zero()
+        {
+            self.giving.push(Claim { quantity, ..claim.clone() });
+        }
+    }
+
+    /// The line as a credit note prints it. One that gives back the rest gives back what is left
+    /// to the penny, whatever the parts before were rounded to.
+    fn credit_line(self) -> Option<InvoiceLine> {
+        let given = self.given();
+        if self.giving.is_empty() {
+            return None;
+        }
+        let closes = (self.measure + given).is_zero();
+        let rest = Quantity::new(self.quantity).ok()?;
+        let part = clock::printed(self.line.kind, Quantity::new(-given).ok()?);
+        let quantity = if closes || part.value() > rest.value() { rest } else { part };
+        let amount =
+            if closes { self.amount } else { line_amount(quantity, self.line.unit_price).min(self.amount) };
+        // A difference too small to print is none that anybody owes.
+        (amount != Pence::ZERO).then(|| InvoiceLine {
+            quantity,
+            amount,
+            claims: self.giving,
+            ..self.line.clone()
+        })
+    }
+}
+
+fn credits(
+    job: &JobWork,
+    claims: &Claims<'_>,
+    mut left: BTreeMap<InvoiceId, Vec<LineLeft<'_>>>,
+) -> Vec<ProposedCredit> {
+    let mut so_far = cis_so_far(claims);
+    let mut proposed = Vec::new();
+    for paper in claims.papers.iter().filter(|paper| paper.credits.is_none()) {
+        let Some(lines) = left.remove(&paper.document.invoice) else { continue };
+        let lines: Vec<_> = lines.into_iter().filter_map(LineLeft::credit_line).collect();
+        if lines.is_empty() {
+            continue;
+        }
+        let earlier: Totals = claims
+            .papers
+            .iter()
+            .filter(|credit| credit.credits == Some(paper.document.invoice))
+            .fold(Totals::default(), |sum, credit| each(sum, credit.document.totals, |a, b| a + b));
+        let rest = each(paper.document.totals, earlier, |a, b| a - b);
+        let net: Pence = lines.iter().map(|line| line.amount).sum();
+        let totals = if net == rest.net {
+            rest
+        } else {
+            let spent = so_far.materials - material_cost(job, claims, &[], None);
+            part_totals(
+                job,
+                paper,
+                net,
+                spent.max(Pence::ZERO).min(rest.cis_materials.max(Pence::ZERO)),
+                so_far,
+            )
+        };
+        so_far.due -= totals.taxable;
+        so_far.materials -= totals.cis_materials;
+        so_far.expected -= totals.cis;
+        proposed.push(ProposedCredit {
+            of: paper.document.invoice,
+            of_number: super::printed_number(&paper.document),
+            of_date: paper.document.issued_on,
+            lines,
+            totals,
+        });
+    }
+    proposed
+}
+
+/// The sums of a part that is given back: retention in the invoice's own proportion, VAT treated as
+/// the invoice treats it, and CIS so that what is expected fits all that is then due.
+fn part_totals(
+    job: &JobWork,
+    paper: &IssuedPaper,
+    net: Pence,
+    materials: Pence,
+    so_far: trade::CisSoFar,
+) -> Totals {
+    let billed = paper.document.totals;
+    let held =
+        (net.pounds() * billed.retention.pounds()).checked_div(billed.net.pounds()).unwrap_or_default();
+    let retention = Pence::from_pounds_half_up(held);
+    let taxable = net - retention;
+    let vat_percent = paper.document.lines.first().map_or(Rate::ZERO, |line| line.vat_percent);
+    let vat_stated = vat_on(taxable, vat_percent);
+    let charges = billed.vat_charged != Pence::ZERO;
+    let vat_charged = if charges { vat_stated } else { Pence::ZERO };
+    let total = taxable + vat_charged;
+    let is_cis = billed.cis != Pence::ZERO || billed.cis_materials != Pence::ZERO;
+    let (cis_materials, cis) = if is_cis {
+        let base = (so_far.due - taxable) - (so_far.materials - materials);
+        let expected = percentage(base.max(Pence::ZERO), job.terms.cis_percent);
+        (materials, (so_far.expected - expected).max(Pence::ZERO))
+    } else {
+        (Pence::ZERO, Pence::ZERO)
+    };
+    Totals {
+        net,
+        retention,
+        taxable,
+        vat_stated,
+        vat_charged,
+        total,
+        cis_materials,
+        cis,
+        to_pay: total - cis,
+    }
+}
+
+fn each(one: Totals, two: Totals, f: fn(Pence, Pence) -> Pence) -> Totals {
+    Totals {
+        net: f(one.net, two.net),
+        retention: f(one.retention, two.retention),
+        taxable: f(one.taxable, two.taxable),
+        vat_stated: f(one.vat_stated, two.vat_stated),
+        vat_charged: f(one.vat_charged, two.vat_charged),
+        total: f(one.total, two.total),
+        cis_materials: f(one.cis_materials, two.cis_materials),
+        cis: f(one.cis, two.cis),
+        to_pay: f(one.to_pay, two.to_pay),
+    }
+}

@@ -1,0 +1,306 @@
+//! From a preview to a paper: everything that it prints, frozen.
+//!
+//! What an invoice must show is checked before (VAT Regulations 1995, SI 1995/2518, reg. 14 for an
+//! invoice, reg. 15C for a credit note). What is missing is named, with where to set it. This is no
+//! advice on tax, and makes no document: that is done from the event, once it is durable.
+
+use std::fmt;
+
+use ledger::InvoiceId;
+use ledger::office::{Document, FirmListed, InvoiceCredited, Party, Totals};
+use trade::{Day, Pence, Rate};
+
+use super::credit::ProposedCredit;
+use super::preview::{Preview, VatDecision, vat_decision};
+use super::work::JobWork;
+
+/// What a paper is called.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PaperNumber {
+    /// Its id.
+    pub invoice: InvoiceId,
+    /// The series that the number belongs to, or empty for the first.
+    pub series: String,
+    /// The number in the series, from [`next_number`].
+    pub number: u64,
+}
+
+/// The days of a paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PaperDates {
+    /// The day it is today, on the wall of whoever issues.
+    pub today: Day,
+    /// The day of issue.
+    pub issued_on: Day,
+    /// The tax point.
+    pub tax_point: Day,
+}
+
+/// Something that a paper must show and that nobody has said yet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Missing {
+    /// The crew as a business.
+    SellerName,
+    /// Where the crew is.
+    SellerAddress,
+    /// The crew's VAT number, on a paper that states VAT.
+    SellerVatNumber,
+    /// Who pays.
+    CustomerName,
+    /// Where the invoice goes.
+    CustomerAddress,
+    /// The customer's VAT number, under the reverse charge.
+    CustomerVatNumber,
+    /// The paper's number.
+    Number,
+}
+
+impl fmt::Display for Missing {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::SellerName => "your business's name (set it in the firm's details)",
+            Self::SellerAddress => "your business's address (set it in the firm's details)",
+            Self::SellerVatNumber => {
+                "your VAT number (set it in the firm's details, or set the job's VAT to 0 if you are not registered)"
+            }
+            Self::CustomerName => "the customer's name (set it on the job)",
+            Self::CustomerAddress => "the customer's billing address (set it in the job's terms)",
+            Self::CustomerVatNumber => "the customer's VAT number (set it in the job's terms)",
+            Self::Number => "the paper's number (it starts from the next invoice number in the firm's details)",
+        })
+    }
+}
+
+/// Why a paper may not be issued. Nothing was issued, and no number is used up.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NotIssued {
+    /// It would come to nothing.
+    #[error("there is nothing to bill: the paper would come to 0.00")]
+    NothingToBill,
+    /// It would give money back.
+    #[error("the paper would come to {0}: give money back by a credit note")]
+    BelowNought(Pence),
+    /// The preview was made without a last day.
+    #[error("say up to which day the invoice goes")]
+    UntilNotSaid,
+    /// A day that has not come.
+    #[error("{what} is {day}, and today is {today}: choose today or a day before")]
+    InFuture {
+        /// Which of the paper's days.
+        what: &'static str,
+        /// The day given.
+        day: Day,
+        /// Today.
+        today: Day,
+    },
+    /// VAT is charged for a day before the crew was registered.
+    #[error(
+        "VAT is charged with tax point {tax_point}, but you are registered from {from}: check the date of registration in the firm's details, or the job's VAT"
+    )]
+    NotRegisteredYet {
+        /// The tax point.
+        tax_point: Day,
+        /// The first day of registration.
+        from: Day,
+    },
+    /// Something that the law wants on the paper is missing.
+    #[error("the paper lacks {}", list(.0))]
+    Lacks(Vec<Missing>),
+}
+
+fn list(missing: &[Missing]) -> String {
+    missing.iter().map(Missing::to_string).collect::<Vec<_>>().join("; ")
+}
+
+/// The next number of a series: gapless, because every number is that of a paper that exists.
+///
+/// `documents` are all papers of the crew, of any job; voided ones keep their numbers. The first
+/// series (empty) begins where the firm says, every other with 1.
+#[must_use]
+pub fn next_number<'d>(
+    firm: &FirmListed,
+    series: &str,
+    documents: impl IntoIterator<Item = &'d Document>,
+) -> u64 {
+    let first = if series.is_empty() { firm.next_invoice_number.max(1) } else { 1 };
+    let own = documents.into_iter().filter(|document| document.series == series);
+    own.fold(first, |next, _| next.saturating_add(1))
+}
+
+/// The number as it is printed: "41", or "B-41" in the series B.
+#[must_use]
+pub fn printed_number(document: &Document) -> String {
+    if document.series.is_empty() {
+        document.number.to_string()
+    } else {
+        format!("{}-{}", document.series, document.number)
+    }
+}
+
+/// Freezes an invoice. Later changes of names, prices or terms never alter it.
+///
+/// # Errors
+/// [`NotIssued`] names what is wrong or missing, and where to set it.
+pub fn issue(
+    job: &JobWork,
+    preview: &Preview,
+    number: PaperNumber,
+    dates: PaperDates,
+) -> Result<Document, NotIssued> {
+    let until = preview.until.ok_or(NotIssued::UntilNotSaid)?;
+    check_days(&[("the last day to bill", until), ("the day of issue", dates.issued_on)], dates.today)?;
+    check_sum(preview.totals.net)?;
+    let (seller, customer) = parties(job, &number, preview.totals, preview.vat, dates)?;
+    let firm_terms = job.firm.as_ref().map_or(0, |firm| firm.terms_days);
+    let terms_days = job.terms.terms_days.unwrap_or(firm_terms);
+    Ok(Document {
+        invoice: number.invoice,
+        job: job.job,
+        series: number.series,
+        number: number.number,
+        issued_on: dates.issued_on,
+        tax_point: dates.tax_point,
+        until,
+        due_on: dates.issued_on.plus_days(i32::from(terms_days)),
+        seller,
+        customer,
+        lines: preview.printed.clone(),
+        totals: preview.totals,
+        notes: notes(job, preview.totals, preview.vat.reverse_charge),
+    })
+}
+
+/// Freezes a credit note on an invoice. The parties are printed as they are today.
+///
+/// # Errors
+/// [`NotIssued`] names what is wrong or missing, and where to set it.
+pub fn credit_note(
+    job: &JobWork,
+    credit: &ProposedCredit,
+    number: PaperNumber,
+    dates: PaperDates,
+) -> Result<InvoiceCredited, NotIssued> {
+    check_days(&[("the day of issue", dates.issued_on)], dates.today)?;
+    check_sum(credit.totals.net)?;
+    let reverse_charge = credit.totals.vat_charged != credit.totals.vat_stated;
+    let vat = VatDecision { reverse_charge, ..vat_decision(job) };
+    let (seller, customer) = parties(job, &number, credit.totals, vat, dates)?;
+    let mut notes = vec![format!("Credit note on invoice {} of {}.", credit.of_number, credit.of_date)];
+    if reverse_charge {
+        notes.push(reverse_charge_note(job.terms.vat_percent, credit.totals.vat_stated));
+    }
+    let document = Document {
+        invoice: number.invoice,
+        job: job.job,
+        series: number.series,
+        number: number.number,
+        issued_on: dates.issued_on,
+        tax_point: dates.tax_point,
+        until: dates.issued_on,
+        due_on: dates.issued_on,
+        seller,
+        customer,
+        lines: credit.lines.clone(),
+        totals: credit.totals,
+        notes,
+    };
+    Ok(InvoiceCredited {
+        of: credit.of,
+        of_number: credit.of_number.clone(),
+        of_date: credit.of_date,
+        document,
+    })
+}
+
+fn check_days(days: &[(&'static str, Day)], today: Day) -> Result<(), NotIssued> {
+    let late = days.iter().find(|(_, day)| *day > today);
+    late.map_or(Ok(()), |(what, day)| Err(NotIssued::InFuture { what, day: *day, today }))
+}
+
+fn check_sum(net: Pence) -> Result<(), NotIssued> {
+    match net.cmp(&Pence::ZERO) {
+        std::cmp::Ordering::Greater => Ok(()),
+        std::cmp::Ordering::Equal => Err(NotIssued::NothingToBill),
+        std::cmp::Ordering::Less => Err(NotIssued::BelowNought(net)),
+    }
+}
+
+fn parties(
+    job: &JobWork,
+    number: &PaperNumber,
+    totals: Totals,
+    vat: VatDecision,
+    dates: PaperDates,
+) -> Result<(Party, Party), NotIssued> {
+    let seller = job.firm.as_ref().map(seller).unwrap_or_default();
+    let customer = Party {
+        name: job.customer.clone(),
+        trading_as: String::new(),
+        address: job.terms.billing_address.clone(),
+        vat_number: job.terms.customer_vat_number.clone(),
+        details: Vec::new(),
+    };
+    let states_vat = totals.vat_stated != Pence::ZERO;
+    let is_blank = |text: &str| text.trim().is_empty();
+    let wanted = [
+        (Missing::SellerName, is_blank(&seller.name)),
+        (Missing::SellerAddress, is_blank(&seller.address)),
+        (Missing::SellerVatNumber, states_vat && is_blank(&seller.vat_number)),
+        (Missing::CustomerName, is_blank(&customer.name)),
+        (Missing::CustomerAddress, is_blank(&customer.address)),
+        (Missing::CustomerVatNumber, vat.reverse_charge && states_vat && is_blank(&customer.vat_number)),
+        (Missing::Number, number.number == 0),
+    ];
+    let missing: Vec<_> = wanted.into_iter().filter_map(|(field, lacks)| lacks.then_some(field)).collect();
+    if !missing.is_empty() {
+        return Err(NotIssued::Lacks(missing));
+    }
+    let from = job.firm.as_ref().and_then(|firm| firm.vat_from);
+    match from.filter(|from| states_vat && *from > dates.tax_point) {
+        Some(from) => Err(NotIssued::NotRegisteredYet { tax_point: dates.tax_point, from }),
+        None => Ok((seller, customer)),
+    }
+}
+
+fn seller(firm: &FirmListed) -> Party {
+    let details = [
+        ("Bank", &firm.bank),
+        ("Sort code", &firm.sort_code),
+        ("Account number", &firm.account_number),
+        ("Tax reference", &firm.tax_reference),
+    ];
+    let said = details.iter().filter(|(_, value)| !value.trim().is_empty());
+    Party {
+        name: firm.name.clone(),
+        trading_as: firm.trading_as.clone(),
+        address: firm.address.clone(),
+        vat_number: firm.vat_number.clone(),
+        details: said.map(|(label, value)| format!("{label}: {value}")).collect(),
+    }
+}
+
+/// The wording is one that HMRC accepts (VATREVCON37100).
+fn reverse_charge_note(vat_percent: Rate, vat_stated: Pence) -> String {
+    format!(
+        "Reverse charge: VAT Act 1994 Section 55A applies. Customer to pay the VAT of {vat_stated} \
+         ({vat_percent} %) to HMRC."
+    )
+}
+
+fn notes(job: &JobWork, totals: Totals, reverse_charge: bool) -> Vec<String> {
+    let mut notes = Vec::new();
+    if reverse_charge {
+        notes.push(reverse_charge_note(job.terms.vat_percent, totals.vat_stated));
+    }
+    if totals.retention != Pence::ZERO {
+        let percent = job.terms.retention_percent;
+        notes.push(format!("Retention of {} ({percent} %) is held back before VAT.", totals.retention));
+    }
+    if !job.terms.cis_percent.is_zero() {
+        notes.push(format!(
+            "CIS: we expect {} to be taken off ({} %, after materials of {}), which leaves {} to pay.",
+            totals.cis, job.terms.cis_percent, totals.cis_materials, totals.to_pay
+        ));
+    }
+    notes
+}

@@ -1,0 +1,33 @@
+//! Bills: what could be invoiced, what is to be given back, and the papers themselves.
+//!
+//! What can be billed once is a *unit*: an entry on the clock, or a stage of a quote. An invoice
+//! lists claims on units; a credit note gives claims back. For every unit, in its own measure,
+//! worth now = invoiced − credited + still to invoice. Nothing of that is kept: it is worked out
+//! from the work as it now stands and from the papers that were issued.
+//!
+//! Nothing here reads a clock, makes a number up, issues or sends anything. It files no tax, and
+//! what a contractor takes off for CIS is the contractor's to decide: the figure here is what we
+//! expect.
+
+mod claims;
+mod clock;
+mod credit;
+mod issue;
+mod preview;
+mod work;
+
+#[cfg(test)]
+mod tests;
+
+pub use claims::{DoubleClaim, double_claims};
+pub use credit::{ProposedCredit, proposed_credits, whole_credit};
+pub use issue::{
+    Missing, NotIssued, PaperDates, PaperNumber, credit_note, issue, next_number, printed_number,
+};
+pub use preview::{
+    Preview, VatDecision, WorkingLine, entries_without_a_price, preview, previews, stages_without_a_price,
+    vat_decision,
+};
+pub use work::{
+    ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageWork, StandingSignOff,
+};

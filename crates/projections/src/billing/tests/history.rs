@@ -1,0 +1,1 @@
+//! Random histories of one job beside a plain model that knows every figure.

@@ -1,0 +1,148 @@
+//! What a job gives to billing: its terms, its work as it now stands, and the papers issued so far.
+
+use std::collections::BTreeMap;
+
+use ledger::office::{BillableUnit, Document, FirmListed, JobTerms};
+use ledger::site::LineKind;
+use ledger::{EntryRef, EventHash, InvoiceId, JobId, StageId};
+use trade::{Day, Pounds, Quantity, Rate, UnitCost};
+
+/// One job, with everything that its invoices follow from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JobWork {
+    /// The job.
+    pub job: JobId,
+    /// The short code people call it by.
+    pub code: String,
+    /// The customer's name.
+    pub customer: String,
+    /// How it is paid for.
+    pub terms: JobTerms,
+    /// The crew as a business, once it has said who it is.
+    pub firm: Option<FirmListed>,
+    /// Its stages, in their order.
+    pub stages: Vec<StageWork>,
+    /// Its costing lines, in their order.
+    pub lines: Vec<CostingLine>,
+    /// The entries that are billed by time and materials, without what was crossed out.
+    pub entries: Vec<ClockEntry>,
+    /// What material cost the crew on any stage, billed by the clock or not. CIS follows from it.
+    pub material_costs: Vec<MaterialCost>,
+    /// The invoices and credit notes of this job, in any order.
+    pub papers: Vec<IssuedPaper>,
+    /// For what is worth nothing any more: the event that crossed it out, moved or reopened it.
+    pub ended: BTreeMap<BillableUnit, EventHash>,
+}
+
+/// A stage, and whether it stands signed off.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StageWork {
+    /// The stage.
+    pub stage: StageId,
+    /// What it is called.
+    pub name: String,
+    /// The sign-off, unless there is none or the stage was reopened since.
+    pub signed_off: Option<StandingSignOff>,
+}
+
+/// The sign-off that holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct StandingSignOff {
+    /// Its event.
+    pub revision: EventHash,
+    /// The day it was done.
+    pub done_on: Day,
+}
+
+/// A costing line with its price.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CostingLine {
+    /// The stage it belongs to.
+    pub stage: StageId,
+    /// Labour or material.
+    pub kind: LineKind,
+    /// What it says.
+    pub what: String,
+    /// How much, as written.
+    pub quantity: Quantity,
+    /// Pounds a unit that the customer pays, as written; none while no price was set.
+    pub unit_price: Option<Rate>,
+    /// The stage is billed by time and materials.
+    pub on_the_clock: bool,
+}
+
+/// An entry that is billed by time and materials, as it now stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ClockEntry {
+    /// The entry.
+    pub entry: EntryRef,
+    /// The event that said last what it is worth.
+    pub revision: EventHash,
+    /// The stage, or none.
+    pub stage: Option<StageId>,
+    /// The day it was done.
+    pub done_on: Day,
+    /// Hours or material.
+    pub measure: Measure,
+}
+
+/// How much an entry is, and at what price.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Measure {
+    /// Time worked.
+    Labour {
+        /// Who worked, as printed.
+        person: String,
+        /// Minutes, never below nought.
+        minutes: i64,
+        /// Pounds an hour on that day; none while no rate was set.
+        charge_rate: Option<Rate>,
+    },
+    /// Material of ours.
+    Material {
+        /// The item, as printed.
+        item: String,
+        /// The unit it is counted in.
+        unit: String,
+        /// What was used. Below nought for what takes off from that: a return, or waste out of it.
+        quantity: Quantity,
+        /// What a unit cost on that day; none while no price was set.
+        unit_cost: Option<UnitCost>,
+    },
+}
+
+/// What a material entry cost the crew; below nought for a return.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct MaterialCost {
+    /// The stage, or none.
+    pub stage: Option<StageId>,
+    /// The day it was done.
+    pub done_on: Day,
+    /// The cost, not yet rounded. Waste is in it.
+    pub cost: Pounds,
+}
+
+/// An invoice, or a credit note, that was issued.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct IssuedPaper {
+    /// The event that issued it.
+    pub event: EventHash,
+    /// All that it prints.
+    pub document: Document,
+    /// For a credit note: the invoice that it reduces.
+    pub credits: Option<InvoiceId>,
+    /// It was voided: the number stands and bills nothing.
+    pub voided: bool,
+}
+
+impl JobWork {
+    /// The name of a stage, or empty for none and for one that is not listed.
+    pub(super) fn stage_name(&self, stage: Option<StageId>) -> &str {
+        self.stages.iter().find(|work| Some(work.stage) == stage).map_or("", |work| work.name.as_str())
+    }
+
+    /// Whether a stage of a fixed job is billed by time and materials.
+    pub(super) fn is_on_the_clock(&self, stage: StageId) -> bool {
+        self.lines.iter().any(|line| line.stage == stage && line.on_the_clock)
+    }
+}
