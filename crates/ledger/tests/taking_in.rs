@@ -1,0 +1,128 @@
+//! Taking in runs: what is new, what is known, and what is refused because it does not fit what is held.
+
+mod common;
+
+use common::{MONDAY_MS, chain_id, samples, secret};
+use ledger::event::KIND_VERSION;
+use ledger::{
+    Audience, ChainStart, CrewId, DeviceSecret, EventHash, Kind, Ledger, Refusal, Run, RunBuilder, TakenIn,
+    Tip,
+};
+
+/// A crew founded on one laptop, and the pieces to write on with.
+struct Founded {
+    ledger: Ledger,
+    start: ChainStart,
+    run: Run,
+    secret: DeviceSecret,
+}
+
+impl Founded {
+    fn new(seed: u8) -> Self {
+        let secret = secret(seed);
+        let founded = samples().into_iter().find(|sample| sample.body.kind() == Kind::CrewFounded).unwrap();
+        let payload = founded.encode().unwrap();
+        let (ledger, start, run) = Ledger::found(chain_id(seed), &secret, MONDAY_MS, &payload).unwrap();
+        Self { ledger, start, run, secret }
+    }
+
+    fn tip(&self) -> Tip {
+        self.ledger.chain(&self.start.chain).unwrap().tip
+    }
+
+    /// Notes behind a tip, told apart by their bytes.
+    fn notes(&self, tip: Tip, notes: &[u8]) -> (Run, Tip) {
+        let mut builder = RunBuilder::new(self.start, tip);
+        for note in notes {
+            builder.push(MONDAY_MS, Kind::Note.number(), KIND_VERSION, &[*note]).unwrap();
+        }
+        builder.finish(&self.ledger.crew(), &self.secret).unwrap()
+    }
+
+    fn take_in(&mut self, run: &Run) {
+        let Ok(TakenIn::New(checked)) = self.ledger.check_run(run) else { panic!("the run is not new") };
+        self.ledger.take_in(&checked);
+    }
+}
+
+#[test]
+fn a_founded_crew_is_named_by_its_first_event() {
+    let founded = Founded::new(1);
+    let first = founded.start.tip(&CrewId([0; 32]));
+    let hashes: Vec<EventHash> = founded.run.placed_events(first.hash).map(|event| event.hash).collect();
+    assert_eq!(hashes, [EventHash(founded.ledger.crew().0)]);
+    assert_eq!(founded.tip().next_seq, 1);
+    assert_eq!(founded.ledger.check_run(&founded.run), Ok(TakenIn::Known));
+
+    let mut other = Ledger::new(founded.ledger.crew());
+    other.take_in_chain(founded.start).unwrap();
+    let Ok(TakenIn::New(checked)) = other.check_run(&founded.run) else { panic!("the founding is not new") };
+    other.take_in(&checked);
+    assert_eq!(other.frontier(None), founded.ledger.frontier(None));
+    assert_eq!(other.frontier(None).digest(), founded.ledger.frontier(None).digest());
+}
+
+#[test]
+fn runs_are_new_known_or_out_of_order() {
+    let mut founded = Founded::new(1);
+    let (first, middle) = founded.notes(founded.tip(), &[1, 2]);
+    let (second, after) = founded.notes(middle, &[3]);
+    assert_eq!(founded.ledger.check_run(&second), Err(Refusal::OutOfOrder));
+    let before = founded.ledger.frontier(None);
+    assert!(matches!(founded.ledger.check_run(&first), Ok(TakenIn::New(_))));
+    assert_eq!(founded.ledger.frontier(None), before, "looking changes nothing");
+    founded.take_in(&first);
+    assert_eq!(founded.tip(), middle);
+    assert_eq!(founded.ledger.check_run(&first), Ok(TakenIn::Known));
+
+    let joined = first.joined_with(&second).unwrap();
+    let Ok(TakenIn::New(checked)) = founded.ledger.check_run(&joined) else { panic!("a part is new") };
+    assert_eq!(checked.run(), &second, "only what is not held is taken");
+    assert_eq!(*checked.before(), middle);
+    founded.ledger.take_in(&checked);
+    founded.ledger.take_in(&checked);
+    assert_eq!(founded.tip(), after, "the same run taken in twice counts once");
+}
+
+#[test]
+fn a_chain_that_goes_two_ways_is_refused() {
+    let mut founded = Founded::new(1);
+    let (held, _) = founded.notes(founded.tip(), &[1]);
+    let (other, _) = founded.notes(founded.tip(), &[2, 3]);
+    founded.take_in(&held);
+    let tip = founded.tip();
+    assert_eq!(founded.ledger.check_run(&other), Err(Refusal::Forked));
+    assert_eq!(founded.tip(), tip);
+}
+
+#[test]
+fn chains_must_be_announced_and_stay_as_they_are() {
+    let mut founded = Founded::new(1);
+    let stranger = ChainStart { chain: chain_id(9), device: secret(9).public(), audience: Audience::Crew };
+    let mut builder = RunBuilder::new(stranger, stranger.tip(&founded.ledger.crew()));
+    builder.push(MONDAY_MS, Kind::Note.number(), KIND_VERSION, &[1]).unwrap();
+    let (run, _) = builder.finish(&founded.ledger.crew(), &secret(9)).unwrap();
+    assert_eq!(founded.ledger.check_run(&run), Err(Refusal::UnknownChain));
+    assert_eq!(founded.ledger.take_in_chain(founded.start), Ok(()));
+    let changed = ChainStart { audience: Audience::Office, ..founded.start };
+    assert_eq!(founded.ledger.take_in_chain(changed), Err(Refusal::ChainChanged));
+    assert_eq!(founded.ledger.take_in_chain(stranger), Err(Refusal::NotAdmitted));
+    assert_eq!(founded.ledger.chains().count(), 1);
+}
+
+#[test]
+fn another_crew_is_refused() {
+    let (ours, theirs) = (Founded::new(1), Founded::new(2));
+    let mut ledger = Ledger::new(ours.ledger.crew());
+    ledger.take_in_chain(theirs.start).unwrap();
+    assert_eq!(ledger.check_run(&theirs.run), Err(Refusal::WrongCrew));
+
+    // A first event that is no founding makes no crew, even where the id is its hash.
+    let start = ChainStart { chain: chain_id(5), device: secret(5).public(), audience: Audience::Crew };
+    let mut builder = RunBuilder::new(start, start.tip(&CrewId([0; 32])));
+    let crew = CrewId(builder.push(MONDAY_MS, Kind::Note.number(), KIND_VERSION, &[1]).unwrap().0);
+    let (run, _) = builder.finish(&crew, &secret(5)).unwrap();
+    let mut ledger = Ledger::new(crew);
+    ledger.take_in_chain(start).unwrap();
+    assert_eq!(ledger.check_run(&run), Err(Refusal::WrongCrew));
+}
