@@ -125,6 +125,23 @@ fn any_owner_retires_a_hands_device_and_raising_the_hand_later_does_not_bring_it
 }
 
 #[test]
+fn a_device_below_cannot_cut_away_its_own_admission_at_a_place_before_the_raise() {
+    let mut world = World::new();
+    let maren = world.maren();
+    let (tobi, ines) =
+        (world.list(maren, "Tobi Larch", Role::Hand), world.list(maren, "Ines Quill", Role::Owner));
+    let phone = world.admit(maren, 2, tobi);
+    let as_a_hand = world.note(phone);
+    world.change(maren, tobi, Role::Owner, vec![as_a_hand], &[]);
+    let below = world.admit(phone, 3, ines);
+    let retired = world.retire(below, 2, vec![as_a_hand], &[]);
+    let roster = world.roster();
+    assert!(!roster.device(&key(2)).unwrap().retired);
+    assert!(roster.device(&key(3)).is_some());
+    assert_eq!(world.stands(retired), WRONG_ROLE);
+}
+
+#[test]
 fn a_role_changes_at_a_position_and_the_lowest_of_rivals_counts() {
     let mut world = World::new();
     let maren = world.maren();
