@@ -13,8 +13,13 @@ pub mod lists;
 pub mod materials;
 pub mod reconcile;
 mod row;
+pub mod stages;
 pub mod time_on_job;
+pub mod why;
 
 pub use book::{Book, Logged, Taken};
 pub use entry::Entry;
 pub use lists::{Dated, Lists};
+pub use reconcile::reconcile;
+pub use stages::stages;
+pub use why::why;

@@ -77,64 +77,62 @@ pub struct TimeLine {
     pub stage: String,
 }
 
-impl Book {
-    /// How the jobs are doing, by everything that was logged.
-    #[must_use]
-    pub fn reconcile(&self) -> Reconciliation {
-        let lists = self.lists();
-        let spells = self.spells();
-        let mut labour: BTreeMap<_, (Decimal, i64)> = BTreeMap::new();
-        for line in lists.lines.values().filter(|line| line.kind == LineKind::Labour) {
-            let (hours, _) = labour.entry((line.job, Some(line.stage))).or_default();
-            *hours = hours.saturating_add(line.quantity.value());
-        }
-        for spell in &spells {
-            labour.entry((spell.site.job, spell.site.stage)).or_default().1 += spell.minutes;
-        }
-        let labour = labour.into_iter().map(|((job, stage), (hours, minutes))| LabourLine {
-            estimated_hours: half_up(hours, 2).to_string(),
-            job: lists.job(job),
-            minutes,
-            stage: stage.map(|stage| lists.stage(Some(stage))).unwrap_or_default(),
-        });
-        let time_on_job = time_rows(&spells, &lists).into_iter().map(|row| TimeLine {
-            cost: row.cost.map(|cost| cost.to_string()),
-            job: lists.job(row.job),
-            minutes: row.minutes,
-            person: lists.person(row.person),
-            stage: row.stage.map(|stage| lists.stage(Some(stage))).unwrap_or_default(),
-        });
-        let mut found = Reconciliation {
-            labour: labour.collect(),
-            materials: self.material_lines(&lists),
-            time_on_job: time_on_job.collect(),
-        };
-        found.labour.sort_by(|a, b| (&a.job, &a.stage).cmp(&(&b.job, &b.stage)));
-        found.materials.sort_by(|a, b| (&a.job, &a.stage, &a.item).cmp(&(&b.job, &b.stage, &b.item)));
-        found.time_on_job.sort_by(|a, b| (&a.job, &a.stage, &a.person).cmp(&(&b.job, &b.stage, &b.person)));
-        found
+/// How the jobs are doing, by everything that was logged.
+#[must_use]
+pub fn reconcile(book: &Book) -> Reconciliation {
+    let lists = book.lists();
+    let spells = book.spells();
+    let mut labour: BTreeMap<_, (Decimal, i64)> = BTreeMap::new();
+    for line in lists.lines.values().filter(|line| line.kind == LineKind::Labour) {
+        let (hours, _) = labour.entry((line.job, Some(line.stage))).or_default();
+        *hours = hours.saturating_add(line.quantity.value());
     }
+    for spell in &spells {
+        labour.entry((spell.site.job, spell.site.stage)).or_default().1 += spell.minutes;
+    }
+    let labour = labour.into_iter().map(|((job, stage), (hours, minutes))| LabourLine {
+        estimated_hours: half_up(hours, 2).to_string(),
+        job: lists.job(job),
+        minutes,
+        stage: stage.map(|stage| lists.stage(Some(stage))).unwrap_or_default(),
+    });
+    let time_on_job = time_rows(&spells, &lists).into_iter().map(|row| TimeLine {
+        cost: row.cost.map(|cost| cost.to_string()),
+        job: lists.job(row.job),
+        minutes: row.minutes,
+        person: lists.person(row.person),
+        stage: row.stage.map(|stage| lists.stage(Some(stage))).unwrap_or_default(),
+    });
+    let mut found = Reconciliation {
+        labour: labour.collect(),
+        materials: material_lines(book, &lists),
+        time_on_job: time_on_job.collect(),
+    };
+    found.labour.sort_by(|a, b| (&a.job, &a.stage).cmp(&(&b.job, &b.stage)));
+    found.materials.sort_by(|a, b| (&a.job, &a.stage, &a.item).cmp(&(&b.job, &b.stage, &b.item)));
+    found.time_on_job.sort_by(|a, b| (&a.job, &a.stage, &a.person).cmp(&(&b.job, &b.stage, &b.person)));
+    found
+}
 
-    /// Items that were priced, used, wasted or returned. What only lies there is not compared.
-    fn material_lines(&self, lists: &Lists<'_>) -> Vec<MaterialLine> {
-        let three = |sum: Decimal| half_up(sum, 3).to_string();
-        let priced: std::collections::BTreeSet<_> =
-            lists.lines.values().map(|line| (line.job, Some(line.stage), line.item)).collect();
-        let rows = self.materials(lists).into_iter().filter(|((job, stage, item), row)| {
-            let touched = [row.used, row.wasted_of_used, row.wasted_on_top, row.returned];
-            priced.contains(&(*job, *stage, Some(*item))) || touched.iter().any(|sum| !sum.is_zero())
-        });
-        let lines = rows.map(|((job, stage, item), row)| MaterialLine {
-            estimated: three(row.estimated.value()),
-            item: lists.item(item),
-            job: lists.job(job),
-            price_variance: row.price_variance.map(|money| money.to_string()),
-            stage: stage.map(|stage| lists.stage(Some(stage))).unwrap_or_default(),
-            unit: lists.items.get(&item).map(|item| item.unit.clone()).unwrap_or_default(),
-            usage_variance: row.usage_variance.map(|money| money.to_string()),
-            used: three(row.gone.value()),
-            wasted: three(row.wasted_of_used.value().saturating_add(row.wasted_on_top.value())),
-        });
-        lines.collect()
-    }
+/// Items that were priced, used, wasted or returned. What only lies there is not compared.
+fn material_lines(book: &Book, lists: &Lists<'_>) -> Vec<MaterialLine> {
+    let three = |sum: Decimal| half_up(sum, 3).to_string();
+    let priced: std::collections::BTreeSet<_> =
+        lists.lines.values().map(|line| (line.job, Some(line.stage), line.item)).collect();
+    let rows = book.materials(lists).into_iter().filter(|((job, stage, item), row)| {
+        let touched = [row.used, row.wasted_of_used, row.wasted_on_top, row.returned];
+        priced.contains(&(*job, *stage, Some(*item))) || touched.iter().any(|sum| !sum.is_zero())
+    });
+    let lines = rows.map(|((job, stage, item), row)| MaterialLine {
+        estimated: three(row.estimated.value()),
+        item: lists.item(item),
+        job: lists.job(job),
+        price_variance: row.price_variance.map(|money| money.to_string()),
+        stage: stage.map(|stage| lists.stage(Some(stage))).unwrap_or_default(),
+        unit: lists.items.get(&item).map(|item| item.unit.clone()).unwrap_or_default(),
+        usage_variance: row.usage_variance.map(|money| money.to_string()),
+        used: three(row.gone.value()),
+        wasted: three(row.wasted_of_used.value().saturating_add(row.wasted_on_top.value())),
+    });
+    lines.collect()
 }

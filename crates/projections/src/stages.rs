@@ -1,0 +1,325 @@
+//! How each stage stands: signed off, in hand, free to begin, or waiting for another.
+//!
+//! *Free* means that what a stage follows is signed off. Whether the wait after that is over only a
+//! caller with a clock can tell; the moment from which it is, is given. Nothing here says that
+//! work is safe or fit: it tells what was logged and what was not.
+
+use std::collections::BTreeMap;
+
+use ledger::site::{Bound, Limit, StageListed, Test};
+use ledger::{Body, EntryRef, EventHash, JobId, StageId};
+use serde::Serialize;
+use trade::{Day, Moment, Quantity};
+
+use crate::book::Book;
+use crate::entry::Entry;
+use crate::lists::Lists;
+
+/// When something was done: the day and the minute, as far as it was said.
+///
+/// Without a time of its own, what was logged on its day was done by then; what was logged later
+/// was done at some time of the day, which counts as its end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct DoneAt {
+    /// The day.
+    pub day: Day,
+    /// Minutes past midnight; 1,440 where no time is known.
+    pub minute: u16,
+}
+
+impl DoneAt {
+    /// When an entry was done.
+    #[must_use]
+    pub fn of(entry: &Entry<'_>) -> Self {
+        let act = &entry.act;
+        Self { day: act.done_on, minute: Self::known_minute(entry).unwrap_or(24 * 60) }
+    }
+
+    /// The minute of the entry's day, where it is known.
+    #[must_use]
+    pub fn known_minute(entry: &Entry<'_>) -> Option<u16> {
+        let logged = entry.act.logged_at;
+        entry.act.done_at.or_else(|| (logged.day() == entry.act.done_on).then(|| logged.minute_of_day()))
+    }
+}
+
+/// How a stage stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Condition {
+    /// Signed off, and not opened again since.
+    SignedOff,
+    /// It was signed off, and is open again.
+    Reopened,
+    /// Somebody asks for it to be checked.
+    ReadyForChecking,
+    /// Part done.
+    PartDone,
+    /// Somebody worked on it.
+    InHand,
+    /// What it follows is signed off.
+    Free,
+    /// It follows something that is not signed off.
+    Waiting,
+}
+
+/// A stage and how it stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stage {
+    /// The stage.
+    pub stage: StageId,
+    /// Its job.
+    pub job: JobId,
+    /// How it stands.
+    pub condition: Condition,
+    /// The sign-off that holds.
+    pub signed_off: Option<SignOff>,
+    /// The entry that last changed how it stands.
+    pub last: Option<EntryRef>,
+    /// The event that last changed how it stands.
+    pub last_event: Option<EventHash>,
+    /// How much is done in per cent, where that was said last.
+    pub part_done: Option<Quantity>,
+    /// The tests that its sign-off needs and that are not there.
+    pub tests_missing: Vec<String>,
+    /// Its sign-off needs a photo and there is none.
+    pub photo_missing: bool,
+    /// The stages that it follows and that are not signed off.
+    pub waits_for: Vec<StageId>,
+    /// When the wait after the stages that it follows is over, where all are signed off.
+    pub wait_over: Option<Moment>,
+    /// When work on it began.
+    pub began: Option<DoneAt>,
+    /// The entries that began it.
+    pub begun_by: Vec<EntryRef>,
+}
+
+/// A sign-off that holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SignOff {
+    /// The entry.
+    pub entry: EntryRef,
+    /// Its event.
+    pub event: EventHash,
+    /// When.
+    pub at: DoneAt,
+    /// When it was written down.
+    pub logged_at: Moment,
+}
+
+/// What happened on a stage.
+#[derive(Default)]
+struct Happened<'book> {
+    steps: Vec<(DoneAt, Entry<'book>)>,
+    tests: Vec<(DoneAt, Entry<'book>)>,
+    has_photo: bool,
+    work: Vec<(DoneAt, EntryRef)>,
+}
+
+impl Book {
+    /// Every listed stage and how it stands, by job and order.
+    #[must_use]
+    pub fn stages(&self, lists: &Lists<'_>) -> Vec<Stage> {
+        let happened = self.happened();
+        let nothing = Happened::default();
+        let mut stages: BTreeMap<StageId, Stage> = BTreeMap::new();
+        for (id, listed) in &lists.stages {
+            stages.insert(*id, stage(listed, happened.get(id).unwrap_or(&nothing)));
+        }
+        let sign_offs: BTreeMap<_, _> =
+            stages.iter().filter_map(|(id, stage)| Some((*id, stage.signed_off?))).collect();
+        for (id, listed) in &lists.stages {
+            if let Some(stage) = stages.get_mut(id) {
+                wait(stage, listed, &sign_offs);
+            }
+        }
+        let mut stages: Vec<_> = stages.into_values().collect();
+        stages.sort_by_key(|stage| {
+            let order = lists.stages.get(&stage.stage).map_or(0, |listed| listed.order);
+            (lists.job(stage.job), order, stage.stage)
+        });
+        stages
+    }
+
+    /// Whether a test of this kind was done on a stage by then, within its limit if it had one.
+    pub(crate) fn tests_of_stages(&self) -> BTreeMap<StageId, Vec<(DoneAt, String)>> {
+        let mut tests: BTreeMap<_, Vec<_>> = BTreeMap::new();
+        for (stage, happened) in self.happened() {
+            let done = happened.tests.iter().filter_map(|(at, entry)| Some((*at, passed(entry)?)));
+            tests.insert(stage, done.collect());
+        }
+        tests
+    }
+
+    fn happened(&self) -> BTreeMap<StageId, Happened<'_>> {
+        let mut stages: BTreeMap<StageId, Happened<'_>> = BTreeMap::new();
+        for entry in self.entries() {
+            if let Body::ExtraAgreed(agreed) = entry.body.as_ref() {
+                for stage in &agreed.reopens {
+                    stages.entry(*stage).or_default().steps.push((DoneAt::of(&entry), entry.clone()));
+                }
+            }
+            let Some(stage) = entry.site().and_then(|site| site.stage) else { continue };
+            stages.entry(stage).or_default().take(entry);
+        }
+        for spell in self.spells() {
+            let Some(stage) = spell.site.stage else { continue };
+            let minute = spell.clock.filter(|(from, _)| from.day() == spell.day);
+            let minute = minute.map_or(24 * 60, |(from, _)| from.minute_of_day());
+            stages.entry(stage).or_default().work.push((DoneAt { day: spell.day, minute }, spell.entry));
+        }
+        for happened in stages.values_mut() {
+            happened.steps.sort_by(|(one, a), (other, b)| {
+                let order =
+                    |entry: &Entry<'_>| (entry.act.logged_at, entry.act.row_key.clone(), entry.logged.hash);
+                (one, order(a)).cmp(&(other, order(b)))
+            });
+            happened.work.sort_unstable();
+        }
+        stages
+    }
+}
+
+impl<'book> Happened<'book> {
+    fn take(&mut self, entry: Entry<'book>) {
+        let at = DoneAt::of(&entry);
+        match entry.body.as_ref() {
+            Body::SignedOff(_) | Body::Reopened(_) | Body::PartDone(_) | Body::ReadyForChecking(_) => {
+                self.steps.push((at, entry));
+            }
+            Body::Test(test) => {
+                self.has_photo |= !test.photos.is_empty();
+                self.tests.push((at, entry));
+            }
+            Body::Photo(_) => self.has_photo = true,
+            Body::Note(note) => self.has_photo |= !note.photos.is_empty(),
+            Body::Used(_) | Body::Wasted(_) => self.work.push((at, entry.entry_ref())),
+            _ => {}
+        }
+    }
+}
+
+fn stage(listed: &StageListed, happened: &Happened<'_>) -> Stage {
+    let mut found = Stage {
+        stage: listed.stage,
+        job: listed.job,
+        condition: if happened.work.is_empty() { Condition::Free } else { Condition::InHand },
+        signed_off: None,
+        last: None,
+        last_event: None,
+        part_done: None,
+        tests_missing: Vec::new(),
+        photo_missing: listed.needs_photo && !happened.has_photo,
+        waits_for: Vec::new(),
+        wait_over: None,
+        began: happened.work.first().map(|(at, _)| *at),
+        begun_by: happened.work.first().map(|(_, entry)| *entry).into_iter().collect(),
+    };
+    for (at, entry) in &happened.steps {
+        let event = entry.revision();
+        (found.last, found.last_event) = (Some(entry.entry_ref()), Some(event));
+        let sign_off = SignOff { entry: entry.entry_ref(), event, at: *at, logged_at: entry.act.logged_at };
+        match entry.body.as_ref() {
+            Body::SignedOff(_) => {
+                found.signed_off = Some(sign_off);
+                found.condition = Condition::SignedOff;
+            }
+            Body::Reopened(_) | Body::ExtraAgreed(_) => {
+                found.condition = match found.signed_off.take() {
+                    Some(_) => Condition::Reopened,
+                    None => found.condition,
+                };
+            }
+            Body::PartDone(part) => {
+                found.part_done = Some(part.percent);
+                found.condition = found.signed_off.map_or(Condition::PartDone, |_| Condition::SignedOff);
+            }
+            Body::ReadyForChecking(_) => {
+                found.condition =
+                    found.signed_off.map_or(Condition::ReadyForChecking, |_| Condition::SignedOff);
+            }
+            _ => {}
+        }
+    }
+    let until = found.signed_off.map(|sign_off| sign_off.at.day);
+    let done: Vec<_> = happened
+        .tests
+        .iter()
+        .filter(|(at, _)| until.is_none_or(|until| at.day <= until))
+        .filter_map(|(_, entry)| passed(entry))
+        .collect();
+    let missing = listed.needs_tests.iter().filter(|needed| !done.contains(&plain(needed)));
+    found.tests_missing = missing.cloned().collect();
+    found
+}
+
+fn wait(stage: &mut Stage, listed: &StageListed, sign_offs: &BTreeMap<StageId, SignOff>) {
+    stage.waits_for = listed.after.iter().filter(|before| !sign_offs.contains_key(before)).copied().collect();
+    if !stage.waits_for.is_empty() && stage.condition == Condition::Free {
+        stage.condition = Condition::Waiting;
+    }
+    let last = listed.after.iter().filter_map(|before| sign_offs.get(before)).map(|off| off.logged_at).max();
+    let over = last.filter(|_| stage.waits_for.is_empty()).and_then(|last| {
+        Moment::new(last.utc_ms() + i64::from(listed.wait_minutes) * 60_000, last.offset_min()).ok()
+    });
+    stage.wait_over = over;
+}
+
+/// The kind of a test that was done, unless it was outside the limit that was set.
+fn passed(entry: &Entry<'_>) -> Option<String> {
+    let Body::Test(test) = entry.body.as_ref() else { return None };
+    test.limit.as_ref().is_none_or(|limit| is_within(test, limit)).then(|| plain(&test.what))
+}
+
+/// Whether a value is within the limit set. It says no more than that.
+fn is_within(test: &Test, limit: &Limit) -> bool {
+    match (limit.bound, test.bound) {
+        (Bound::Exactly, Bound::Exactly) => test.value == limit.value,
+        (Bound::Above, Bound::Exactly | Bound::Above) => test.value >= limit.value,
+        (Bound::Below, Bound::Exactly | Bound::Below) => test.value <= limit.value,
+        (Bound::Exactly, Bound::Above | Bound::Below)
+        | (Bound::Above, Bound::Below)
+        | (Bound::Below, Bound::Above) => false,
+    }
+}
+
+/// A test's name as it is compared: "Pressure test" is "pressure test".
+pub(crate) fn plain(what: &str) -> String {
+    what.trim().to_lowercase()
+}
+
+/// A stage as a screen or a program shows it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct StageLine {
+    /// The job's code.
+    pub job: String,
+    /// The stage's name.
+    pub stage: String,
+    /// How it stands.
+    pub state: Condition,
+    /// What is missing, in words.
+    pub missing: Vec<String>,
+    /// The earliest moment by the wait; check by eye and touch.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wait_over: Option<Moment>,
+}
+
+/// Every stage with its names, by job and order.
+#[must_use]
+pub fn stages(book: &Book) -> Vec<StageLine> {
+    let lists = book.lists();
+    let lines = book.stages(&lists).into_iter().map(|stage| {
+        let waits =
+            stage.waits_for.iter().map(|before| format!("sign-off of {}", lists.stage(Some(*before))));
+        let waits = waits.filter(|_| stage.condition != Condition::SignedOff);
+        let photo = stage.photo_missing.then(|| "photo".to_owned());
+        StageLine {
+            job: lists.job(stage.job),
+            stage: lists.stage(Some(stage.stage)),
+            state: stage.condition,
+            missing: waits.chain(stage.tests_missing.iter().cloned()).chain(photo).collect(),
+            wait_over: stage.wait_over.filter(|_| stage.condition == Condition::Free),
+        }
+    });
+    lines.collect()
+}
