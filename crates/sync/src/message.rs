@@ -182,3 +182,62 @@ fn decode_tips(mut bytes: &[u8]) -> Result<Tips, Refusal> {
     }
     Ok(tips)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_frame_is_these_bytes_and_reads_back() {
+        let tip = |byte| (ChainId([byte; 16]), (0x0102, EventHash([byte; 32])));
+        let tip_bytes = |byte: u8| [&[byte; 16][..], &[2, 1, 0, 0, 0, 0, 0, 0], &[byte; 32]].concat();
+        let tips = Tips::from([tip(5), tip(6)]);
+
+        let frame = hello(&CrewId([3; 32]), &[4; 32]);
+        assert_eq!(frame, [&[1, 1, 0][..], &[3; 32], &[4; 32]].concat());
+        let message = Message::Hello { crew: CrewId([3; 32]), digest: [4; 32] };
+        assert_eq!(Message::decode(&frame), Ok(message));
+
+        let frames = frontier(&tips);
+        assert_eq!(frames, [[vec![2, 1], tip_bytes(5), tip_bytes(6)].concat()]);
+        assert_eq!(Message::decode(&frames[0]), Ok(Message::Frontier { last: true, tips: tips.clone() }));
+        assert_eq!(frontier(&Tips::new()), [[2, 1]]);
+
+        let mut to_tell = tips.clone();
+        let frame = held(&mut to_tell);
+        assert_eq!(frame, [vec![5], tip_bytes(5), tip_bytes(6)].concat());
+        assert_eq!(Message::decode(&frame), Ok(Message::Held(tips)));
+        assert!(to_tell.is_empty());
+
+        assert_eq!(goodbye(Refusal::Retired), [6, 21, 0]);
+        assert_eq!(Message::decode(&[6, 21, 0]), Ok(Message::Goodbye(21)));
+    }
+
+    #[test]
+    fn long_frontiers_and_runs_are_cut_into_frames_of_allowed_size() {
+        let tips: Tips = (0..3_000_u16)
+            .map(|number| {
+                let mut chain = [0; 16];
+                chain[..2].copy_from_slice(&number.to_be_bytes());
+                (ChainId(chain), (1, EventHash([1; 32])))
+            })
+            .collect();
+        let frames = frontier(&tips);
+        assert_eq!(frames.iter().map(|frame| frame[1]).collect::<Vec<_>>(), [0, 0, 1]);
+        let mut read = Tips::new();
+        for frame in &frames {
+            let Ok(Message::Frontier { tips, .. }) = Message::decode(frame) else { panic!("a frontier") };
+            read.extend(tips);
+        }
+        assert_eq!(read, tips);
+
+        for length in [1, PART - 1, PART, PART + 1, 3 * PART] {
+            let run: Vec<u8> = (0_u8..=250).cycle().take(length).collect();
+            let frames: Vec<_> = run_parts(&run).collect();
+            assert!(frames.iter().all(|frame| frame.len() <= MAX_FRAME));
+            let marks = frames.iter().filter(|frame| frame[1] == 1).count();
+            assert_eq!((marks, frames.last().map(|frame| frame[1])), (1, Some(1)));
+            assert_eq!(frames.iter().flat_map(|frame| &frame[2..]).copied().collect::<Vec<_>>(), run);
+        }
+    }
+}

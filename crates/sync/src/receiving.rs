@@ -1,5 +1,5 @@
-//! What comes in: runs put together from their parts, and chains and runs held back until what they
-//! need is durable.
+//! What comes in: runs put together from their parts, and held back until what admits their device
+//! is durable.
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
@@ -15,17 +15,8 @@ pub(crate) const MAX_CHAINS: usize = 4096;
 /// How many bytes of runs may wait to be made durable before no more frames are wanted.
 const MAX_WAITING: usize = 4 * 1024 * 1024;
 
-/// What came in, in the order in which it came.
-#[derive(Debug)]
-enum Arrival {
-    Start(ChainStart),
-    Run(Run),
-}
-
-/// What to do about a chain's start.
+/// Whether a chain can be taken in.
 enum Verdict {
-    /// It is held already.
-    Known,
     /// The ledger will take it.
     Take,
     /// What admits its device may still become durable.
@@ -39,14 +30,16 @@ enum Verdict {
 pub(crate) struct Receiving {
     /// The parts so far of a run that is not whole yet.
     parts: Vec<u8>,
-    /// What is held back.
-    arrived: VecDeque<Arrival>,
+    /// Whole runs that are held back.
+    arrived: VecDeque<Run>,
     arrived_bytes: usize,
     /// Runs that were given to the shell and are not durable yet.
     unstored: VecDeque<(ChainId, usize)>,
     unstored_bytes: usize,
     /// The chains that were announced in this session.
     starts: BTreeMap<ChainId, ChainStart>,
+    /// Those of them that were given to the shell.
+    taken: BTreeSet<ChainId>,
     /// The chains that are left out of this session.
     set_aside: BTreeSet<ChainId>,
 }
@@ -88,21 +81,28 @@ impl Receiving {
         let run = Run::decode(std::mem::take(&mut self.parts))?;
         let reached = (run.chain(), run.next_seq());
         self.arrived_bytes += run.bytes().len();
-        self.arrived.push_back(Arrival::Run(run));
+        self.arrived.push_back(run);
         Ok(Some(reached))
     }
 
-    /// Adds a chain's start.
-    pub(crate) fn add_start(&mut self, start: ChainStart) -> Result<(), Refusal> {
+    /// Adds a chain's start. It goes to the shell with the chain's first run, so that a peer can't
+    /// fill the ledger with empty chains.
+    ///
+    /// # Errors
+    /// [`Refusal::ChainChanged`], [`Refusal::TooMuchClaimed`], and [`Refusal::UnexpectedFrame`] the
+    /// second time in a session.
+    pub(crate) fn add_start(&mut self, start: ChainStart, ledger: &Ledger) -> Result<(), Refusal> {
+        let held = ledger.chain(&start.chain).map(|held| held.start);
+        if held.is_some_and(|held| held != start) {
+            return Err(Refusal::ChainChanged);
+        }
         match self.starts.get(&start.chain) {
             Some(before) if *before != start => return Err(Refusal::ChainChanged),
-            // Nobody announces a chain twice in a session; letting it pass would let the queue grow.
             Some(_) => return Err(Refusal::UnexpectedFrame),
             None if self.starts.len() >= MAX_CHAINS => return Err(Refusal::TooMuchClaimed),
             None => {}
         }
         self.starts.insert(start.chain, start);
-        self.arrived.push_back(Arrival::Start(start));
         Ok(())
     }
 
@@ -120,50 +120,48 @@ impl Receiving {
     /// # Errors
     /// A refusal of the peer.
     pub(crate) fn next(&mut self, ledger: &Ledger) -> Result<Option<Output>, Refusal> {
-        while let Some(arrival) = self.arrived.pop_front() {
-            match arrival {
-                Arrival::Start(start) => match self.judge(&start, ledger)? {
-                    Verdict::Known => {}
-                    Verdict::Take => return Ok(Some(Output::TakeInChain(start))),
-                    Verdict::Wait => {
-                        self.arrived.push_front(Arrival::Start(start));
-                        return Ok(None);
-                    }
-                    Verdict::NotAdmitted => {
-                        return Ok(self.set_aside(start.chain, Refusal::NotAdmitted));
-                    }
-                },
-                Arrival::Run(run) => {
-                    let (chain, bytes) = (run.chain(), run.bytes().len());
-                    self.arrived_bytes -= bytes;
-                    if self.is_set_aside(&chain) {
-                        continue;
-                    }
-                    if ledger.chain(&chain).is_none() && !self.starts.contains_key(&chain) {
-                        return Err(Refusal::UnknownChain);
-                    }
-                    self.unstored.push_back((chain, bytes));
-                    self.unstored_bytes += bytes;
-                    return Ok(Some(Output::Store(run)));
-                }
+        while let Some(run) = self.arrived.front() {
+            let chain = run.chain();
+            if self.is_set_aside(&chain) {
+                self.pop();
+                continue;
             }
+            if ledger.chain(&chain).is_some() || self.taken.contains(&chain) {
+                return Ok(self.pop().map(|run| {
+                    self.unstored.push_back((chain, run.bytes().len()));
+                    self.unstored_bytes += run.bytes().len();
+                    Output::Store(run)
+                }));
+            }
+            let start = *self.starts.get(&chain).ok_or(Refusal::UnknownChain)?;
+            return Ok(match self.judge(&start, ledger) {
+                Verdict::Take => {
+                    self.taken.insert(chain);
+                    Some(Output::TakeInChain(start))
+                }
+                Verdict::Wait => None,
+                Verdict::NotAdmitted => self.set_aside(chain, Refusal::NotAdmitted),
+            });
         }
         Ok(None)
     }
 
-    fn judge(&self, start: &ChainStart, ledger: &Ledger) -> Result<Verdict, Refusal> {
-        if let Some(held) = ledger.chain(&start.chain) {
-            return if held.start == *start { Ok(Verdict::Known) } else { Err(Refusal::ChainChanged) };
-        }
+    fn pop(&mut self) -> Option<Run> {
+        let run = self.arrived.pop_front()?;
+        self.arrived_bytes -= run.bytes().len();
+        Some(run)
+    }
+
+    fn judge(&self, start: &ChainStart, ledger: &Ledger) -> Verdict {
         // The very first chain that a new device takes in is the founding one, and nothing admits its
         // device but its own first event. The ledger takes no other event then.
-        let founding = ledger.chains().next().is_none() && self.starts.len() == 1;
-        Ok(if founding || ledger.roster().is_admitted(&start.device) {
+        let founding = ledger.chains().next().is_none() && self.taken.is_empty();
+        if founding || ledger.roster().is_admitted(&start.device) {
             Verdict::Take
         } else if self.unstored.is_empty() {
             Verdict::NotAdmitted
         } else {
             Verdict::Wait
-        })
+        }
     }
 }

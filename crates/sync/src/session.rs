@@ -15,8 +15,9 @@ pub enum Output {
     /// Send this frame, with [`crate::frame_length`] before it. While the connection does not take
     /// it, call [`Session::poll_work`] instead: that is the flow control.
     Send(Vec<u8>),
-    /// Take this chain into the ledger at once (`Ledger::take_in_chain`); its start must be durable
-    /// with or before its first run. If the ledger refuses, call [`Session::handle_refused`].
+    /// Take this chain into the ledger at once (`Ledger::take_in_chain`); its first run comes next,
+    /// and its start must be durable with or before that. If the ledger refuses, call
+    /// [`Session::handle_refused`].
     TakeInChain(ChainStart),
     /// Check this run (`Ledger::check_run`), make it durable, take it in, and then call
     /// [`Session::handle_stored`]; also when it was known already. If the ledger refuses, call
@@ -247,10 +248,7 @@ impl Session {
         match (message, self.stage) {
             (Message::Hello { crew, digest }, Stage::Greeting) => self.handle_hello(crew, digest, ledger),
             (Message::Frontier { last, tips }, Stage::Comparing) => self.handle_frontier(last, tips, ledger),
-            (Message::ChainStart(start), Stage::Exchanging) => {
-                self.caught_up = false;
-                self.receiving.add_start(start)
-            }
+            (Message::ChainStart(start), Stage::Exchanging) => self.receiving.add_start(start, ledger),
             (Message::RunPart { last, bytes }, Stage::Exchanging) => {
                 self.caught_up = false;
                 if let Some(run) = self.receiving.add_part(last, bytes)? {

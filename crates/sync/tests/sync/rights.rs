@@ -1,0 +1,114 @@
+//! Who is sent what, and what becomes of a device that is retired.
+
+use ledger::{Audience, Kind, Refusal, RunBuilder};
+use sync::Output;
+
+use crate::crew;
+use crate::device::UNKNOWN_KIND;
+
+#[test]
+fn the_office_chains_stay_in_the_office_but_for_who_wrote_them() {
+    let mut world = crew();
+    world.devices[0].log(Audience::Office, 3, 100);
+    world.devices[3].log(Audience::Office, 2, 100);
+    let owners = world.devices[0].chain(Audience::Office).chain;
+    let hands = world.devices[3].chain(Audience::Office).chain;
+    // The hand meets the lead first, who gets none of it; then the laptop, which passes it on to
+    // the owner's phone.
+    let links = [(3, 2), (3, 0), (0, 1), (0, 2)].map(|(a, b)| {
+        let link = world.connect(a, b, 1);
+        world.settle();
+        link
+    });
+    let holds = |device: usize, chain| world.devices[device].ledger.chain(&chain).is_some();
+    assert!(holds(0, hands) && holds(1, hands) && holds(1, owners));
+    assert!(!holds(2, hands) && !holds(2, owners) && !holds(3, owners));
+    assert!(links.iter().all(|link| world.is_settled(*link)));
+}
+
+#[test]
+fn a_device_retired_while_connected_hears_of_it_and_is_dismissed() {
+    let mut world = crew();
+    world.devices[3].log(Audience::Crew, 4, 100);
+    let link = world.connect(0, 3, 4);
+    world.settle();
+    let hand = world.devices.remove(3);
+    world.devices[0].retire(&hand, 4);
+    world.devices.push(hand);
+    world.appended(0);
+    world.settle();
+    assert!(world.devices[3].holds_kind(Kind::DeviceRetired));
+    assert_eq!(world.end(link, 0).ended, Some(Output::Close(Refusal::Retired)));
+    assert_eq!(world.end(link, 1).ended, Some(Output::Dismissed(Some(Refusal::Retired))));
+    // From now on it is turned away at the door.
+    let link = world.connect(0, 3, 1);
+    world.settle();
+    assert_eq!(world.end(link, 0).ended, Some(Output::Close(Refusal::Retired)));
+    assert_eq!(world.end(link, 0).sent_frames, [vec![6, 21, 0]]);
+}
+
+#[test]
+fn a_retirement_that_arrives_from_elsewhere_ends_it_too() {
+    let mut world = crew();
+    world.devices[3].log(Audience::Crew, 4, 100);
+    let link = world.connect(2, 3, 1);
+    world.settle();
+    let hand = world.devices.remove(3);
+    world.devices[0].retire(&hand, 4);
+    world.devices.push(hand);
+    world.connect(0, 2, 1);
+    world.settle();
+    assert_eq!(world.end(link, 0).ended, Some(Output::Close(Refusal::Retired)));
+    assert!(world.devices[3].holds_kind(Kind::DeviceRetired));
+}
+
+#[test]
+fn events_beyond_a_cut_are_left_out_and_the_rest_goes_on() {
+    let mut world = crew();
+    world.devices[3].log(Audience::Crew, 2, 100);
+    world.connect(0, 3, 1);
+    world.settle();
+    world.cut(3);
+    world.devices[3].log(Audience::Crew, 3, 100);
+    world.devices[2].log(Audience::Crew, 1, 100);
+    world.connect(2, 3, 1);
+    world.settle();
+    let hand = world.devices.remove(3);
+    world.devices[0].retire(&hand, 2);
+    world.devices.push(hand);
+    // The lead holds five events of the hand's, and has not heard that two count.
+    let link = world.connect(0, 2, 1);
+    world.settle();
+    assert_eq!(world.end(link, 0).set_aside, [Refusal::BeyondCut]);
+    assert_eq!(world.end(link, 0).ended, None);
+    assert_eq!(world.digest(0), world.digest(2), "what counts is the same");
+    assert!(world.is_settled(link));
+}
+
+#[test]
+fn a_forked_chain_is_left_out_and_the_rest_goes_on() {
+    let mut world = crew();
+    world.devices[3].log(Audience::Crew, 2, 100);
+    let lead_link = world.connect(2, 3, 1);
+    world.settle();
+    world.cut(lead_link);
+    // The hand's phone was restored from a copy and writes its past once more, longer.
+    let start = world.devices[3].chain(Audience::Crew);
+    let crew_id = world.devices[0].ledger.crew();
+    let mut builder = RunBuilder::new(start, start.tip(&crew_id));
+    for _ in 0..3 {
+        builder.push(5_000, UNKNOWN_KIND, 1, b"another past").expect("room");
+    }
+    let (branch, _) = builder.finish(&crew_id, &world.devices[3].secret).expect("three events");
+    world.devices[0].ledger.take_in_chain(start).expect("admitted");
+    world.devices[0].store(&branch).expect("new to the laptop");
+    world.devices[0].log(Audience::Crew, 1, 100);
+    world.devices[2].log(Audience::Crew, 1, 100);
+    let link = world.connect(0, 2, 1);
+    world.settle();
+    assert_eq!(world.end(link, 1).set_aside, [Refusal::Forked]);
+    assert_eq!((&world.end(link, 0).ended, &world.end(link, 1).ended), (&None, &None));
+    let [laptop, lead] = [0, 2].map(|device: usize| world.devices[device].ledger.frontier(None).tips);
+    let differ: Vec<_> = laptop.keys().filter(|chain| laptop.get(chain) != lead.get(chain)).collect();
+    assert_eq!(differ, [&start.chain]);
+}
