@@ -1,0 +1,211 @@
+//! What a person has to sort out: facts that don't fit together, kept as they are and asked about.
+//!
+//! Nothing is refused here because it is awkward, and nothing is guessed. A question that was
+//! settled is not asked again; its key stays the same as long as it is about the same things.
+
+mod checks;
+mod hours;
+mod ledger_checks;
+
+use std::collections::BTreeSet;
+
+use ledger::{Body, EntryRef, JobId, PersonId, StageId};
+use serde::Serialize;
+use trade::{Day, Moment};
+
+use crate::book::Book;
+use crate::lists::Lists;
+use crate::time_on_job::Spell;
+
+/// What a question is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+pub enum QuestionKind {
+    /// A stage covers another that was not tested or signed off.
+    #[serde(rename = "closed up before it was tested")]
+    ClosedUp,
+    /// A sign-off lacks a test or a photo that the stage needs.
+    #[serde(rename = "signed off without what it needs")]
+    SignedOffWithout,
+    /// Work on the clock that the customer said no yes to.
+    #[serde(rename = "extra without a yes")]
+    ExtraWithoutYes,
+    /// A weekday on which others worked.
+    #[serde(rename = "no hours that day")]
+    NoHours,
+    /// A test or material earlier than the hours.
+    #[serde(rename = "work logged before the day's first hours")]
+    BeforeHours,
+    /// Two stretches of work at the same time.
+    #[serde(rename = "hours overlap")]
+    Overlap,
+    /// A timer that nobody stopped.
+    #[serde(rename = "timer left running")]
+    TimerRunning,
+    /// Something logged for a mate.
+    #[serde(rename = "logged by a mate")]
+    Proposed,
+    /// Two entries under one id.
+    #[serde(rename = "logged twice with different content")]
+    SameEntry,
+    /// Changes of one entry that don't know of each other.
+    #[serde(rename = "changed by two people apart")]
+    ChangedApart,
+    /// Versions of a list's row that don't know of each other.
+    #[serde(rename = "listed differently by two people")]
+    ListedApart,
+    /// Hours without a rate.
+    #[serde(rename = "no rate")]
+    NoRate,
+    /// Material without a price.
+    #[serde(rename = "no price")]
+    NoPrice,
+    /// An event that its writer had no right to write.
+    #[serde(rename = "not counted")]
+    NotCounted,
+    /// An event that this program can't read.
+    #[serde(rename = "unreadable")]
+    Unreadable,
+}
+
+impl QuestionKind {
+    /// The beginning of the keys of this kind.
+    const fn key(self) -> &'static str {
+        match self {
+            Self::ClosedUp => "closed-up",
+            Self::SignedOffWithout => "signed-off-without",
+            Self::ExtraWithoutYes => "extra-without-yes",
+            Self::NoHours => "no-hours",
+            Self::BeforeHours => "before-hours",
+            Self::Overlap => "overlap",
+            Self::TimerRunning => "timer-running",
+            Self::Proposed => "proposed",
+            Self::SameEntry => "same-entry",
+            Self::ChangedApart => "changed-apart",
+            Self::ListedApart => "listed-apart",
+            Self::NoRate => "no-rate",
+            Self::NoPrice => "no-price",
+            Self::NotCounted => "not-counted",
+            Self::Unreadable => "unreadable",
+        }
+    }
+}
+
+/// Something for a person to sort out.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Question {
+    /// What to name when it is settled.
+    pub key: String,
+    /// What it is about.
+    pub kind: QuestionKind,
+    /// Whom to ask first.
+    #[serde(skip)]
+    pub person: Option<PersonId>,
+    /// That person's name.
+    #[serde(rename = "person", skip_serializing_if = "Option::is_none")]
+    pub person_name: Option<String>,
+    /// The day it is about.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub day: Option<Day>,
+    /// The job.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub job: Option<JobId>,
+    /// The stage.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stage: Option<StageId>,
+    /// The question, as one person would ask another.
+    pub text: String,
+    /// The entries that raised it.
+    pub entries: Vec<EntryRef>,
+}
+
+impl Question {
+    fn new(kind: QuestionKind, about: &[String], text: String) -> Self {
+        let key = std::iter::once(kind.key()).chain(about.iter().map(String::as_str)).collect::<Vec<_>>();
+        let (person, person_name, day, job, stage) = (None, None, None, None, None);
+        Self { key: key.join("/"), kind, person, person_name, day, job, stage, text, entries: Vec::new() }
+    }
+
+    const fn of(mut self, person: PersonId) -> Self {
+        self.person = Some(person);
+        self
+    }
+
+    const fn on(mut self, day: Day) -> Self {
+        self.day = Some(day);
+        self
+    }
+
+    const fn at(mut self, job: JobId, stage: Option<StageId>) -> Self {
+        (self.job, self.stage) = (Some(job), stage);
+        self
+    }
+
+    fn from(mut self, entries: impl IntoIterator<Item = EntryRef>) -> Self {
+        self.entries = entries.into_iter().collect();
+        self
+    }
+}
+
+/// What the checks look at, worked out once.
+struct Facts<'book> {
+    book: &'book Book,
+    lists: Lists<'book>,
+    spells: Vec<Spell>,
+}
+
+impl<'book> Facts<'book> {
+    fn of(book: &'book Book) -> Self {
+        Self { book, lists: book.lists(), spells: book.spells() }
+    }
+}
+
+/// Everything to sort out that does not depend on what time it is: safety and money first.
+#[must_use]
+pub fn questions(book: &Book) -> Vec<Question> {
+    let facts = Facts::of(book);
+    let mut found = Vec::new();
+    hours::ask(&facts, &mut found);
+    checks::ask(&facts, &mut found);
+    ledger_checks::ask(&facts, &mut found);
+    finish(&facts, found)
+}
+
+/// The timers that were left running: begun on a day before today's.
+#[must_use]
+pub fn timers_left_running(book: &Book, now: Moment) -> Vec<Question> {
+    let facts = Facts::of(book);
+    let mut found = Vec::new();
+    for timer in book.running().into_iter().filter(|timer| timer.since.day() < now.day()) {
+        let who = facts.lists.person(timer.entry.person);
+        let text = format!("{who}'s timer has been running since {}. When did the work end?", timer.since);
+        let about = [timer.entry.person.to_string(), timer.entry.entry.to_string()];
+        found.push(
+            Question::new(QuestionKind::TimerRunning, &about, text)
+                .of(timer.entry.person)
+                .on(timer.since.day())
+                .at(timer.site.job, timer.site.stage)
+                .from([timer.entry]),
+        );
+    }
+    finish(&facts, found)
+}
+
+/// Takes out what was settled, names the people and puts the questions in order.
+fn finish(facts: &Facts<'_>, mut questions: Vec<Question>) -> Vec<Question> {
+    let settled: BTreeSet<String> = facts
+        .book
+        .entries()
+        .filter_map(|entry| match entry.body.as_ref() {
+            Body::QuestionSettled(settled) => Some(settled.question.clone()),
+            _ => None,
+        })
+        .collect();
+    questions.retain(|question| !settled.contains(&question.key));
+    for question in &mut questions {
+        question.person_name = question.person.map(|person| facts.lists.person(person));
+    }
+    questions.sort_by(|a, b| {
+        (a.kind, a.day, &a.person_name, &a.key).cmp(&(b.kind, b.day, &b.person_name, &b.key))
+    });
+    questions
+}

@@ -1,0 +1,139 @@
+//! Questions about stages, extras and prices: what was closed up, signed off or done without what
+//! it needed.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use ledger::office::Basis;
+use ledger::{Body, JobId, StageId};
+
+use super::{Facts, Question, QuestionKind};
+use crate::stages::{DoneAt, Stage, plain};
+
+pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
+    let stages: BTreeMap<StageId, Stage> =
+        facts.book.stages(&facts.lists).into_iter().map(|stage| (stage.stage, stage)).collect();
+    signed_off_without(facts, &stages, found);
+    closed_up(facts, &stages, found);
+    extras_without_yes(facts, &stages, found);
+    material_without_price(facts, found);
+}
+
+fn signed_off_without(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
+    for stage in stages.values() {
+        let Some(sign_off) = stage.signed_off else { continue };
+        let photo = stage.photo_missing.then_some("a photo");
+        let missing: Vec<_> = stage.tests_missing.iter().map(String::as_str).chain(photo).collect();
+        if missing.is_empty() {
+            continue;
+        }
+        let text = format!(
+            "{}, {} was signed off on {} without {}. Is there one to log?",
+            facts.lists.job(stage.job),
+            facts.lists.stage(Some(stage.stage)),
+            sign_off.at.day,
+            missing.join(" and "),
+        );
+        let about = [stage.stage.to_string(), sign_off.event.to_string()];
+        found.push(
+            Question::new(QuestionKind::SignedOffWithout, &about, text)
+                .of(sign_off.entry.person)
+                .on(sign_off.at.day)
+                .at(stage.job, Some(stage.stage))
+                .from([sign_off.entry]),
+        );
+    }
+}
+
+/// Work on a stage that began before what it covers was tested and signed off.
+fn closed_up(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
+    let tests = facts.book.tests_of_stages();
+    for (id, listed) in &facts.lists.stages {
+        let Some((stage, began)) = stages.get(id).and_then(|stage| Some((stage, stage.began?))) else {
+            continue;
+        };
+        for covered in &listed.covers {
+            let Some(below) = facts.lists.stages.get(covered) else { continue };
+            let done = tests.get(covered).map_or(&[][..], Vec::as_slice);
+            let tested =
+                |needed: &String| done.iter().any(|(at, what)| *at <= began && *what == plain(needed));
+            let mut missing: Vec<_> =
+                below.needs_tests.iter().filter(|needed| !tested(needed)).cloned().collect();
+            let signed_off = stages.get(covered).and_then(|below| below.signed_off);
+            if signed_off.is_none_or(|sign_off| sign_off.at > began) {
+                missing.push("sign-off".to_owned());
+            }
+            if missing.is_empty() {
+                continue;
+            }
+            let text = format!(
+                "{}, {} was begun on {} and covers {}, with no {} heard of before. What is behind it?",
+                facts.lists.job(listed.job),
+                listed.name,
+                began.day,
+                below.name,
+                missing.join(" and "),
+            );
+            let question =
+                Question::new(QuestionKind::ClosedUp, &[id.to_string(), covered.to_string()], text)
+                    .on(began.day)
+                    .at(listed.job, Some(*id))
+                    .from(stage.begun_by.iter().copied());
+            let first = question.entries.first().map(|entry| entry.person);
+            found.push(if let Some(person) = first { question.of(person) } else { question });
+        }
+    }
+}
+
+/// Stages on the clock, in a job that is otherwise at a quote, that nobody said yes to.
+fn extras_without_yes(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
+    let mut agreed: BTreeSet<StageId> = BTreeSet::new();
+    for entry in facts.book.entries() {
+        if let Body::ExtraAgreed(extra) = entry.body.as_ref() {
+            agreed.extend(extra.site.stage);
+        }
+    }
+    let lines = || facts.lists.lines.values();
+    let at_a_quote: BTreeSet<JobId> =
+        lines().filter(|line| !line.on_the_clock).map(|line| line.job).collect();
+    let extras: BTreeSet<_> =
+        lines().filter(|line| line.on_the_clock).map(|line| (line.job, line.stage)).collect();
+    for (job, id) in extras {
+        let daywork = facts.lists.terms.get(&job).is_some_and(|terms| terms.basis == Basis::Daywork);
+        let began = stages.get(&id).and_then(|stage| Some((stage, stage.began?)));
+        let Some((stage, DoneAt { day, .. })) = began else { continue };
+        if daywork || !at_a_quote.contains(&job) || agreed.contains(&id) {
+            continue;
+        }
+        let text = format!(
+            "{}, {} is an extra on the clock, and nobody logged a yes. Who said yes, and how?",
+            facts.lists.job(job),
+            facts.lists.stage(Some(id)),
+        );
+        found.push(
+            Question::new(QuestionKind::ExtraWithoutYes, &[id.to_string()], text)
+                .on(day)
+                .at(job, Some(id))
+                .from(stage.begun_by.iter().copied()),
+        );
+    }
+}
+
+/// Only the office knows prices, so only its book can miss one.
+fn material_without_price(facts: &Facts<'_>, found: &mut Vec<Question>) {
+    if facts.book.audience() == ledger::Audience::Crew {
+        return;
+    }
+    let mut missing: BTreeMap<_, Vec<_>> = BTreeMap::new();
+    let rows = facts.book.materials(&facts.lists);
+    for entry in facts.book.material_uses(&facts.lists) {
+        let (job, stage, item) = entry.key;
+        let row = rows.get(&(job, stage, item));
+        if row.is_some_and(|row| !row.gone.is_zero() && row.cost.is_none()) {
+            missing.entry(item).or_default().push(entry.entry);
+        }
+    }
+    for (item, entries) in missing {
+        let text = format!("{} was used and has no price. What does a pack cost?", facts.lists.item(item));
+        found.push(Question::new(QuestionKind::NoPrice, &[item.to_string()], text).from(entries));
+    }
+}
