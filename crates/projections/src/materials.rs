@@ -173,7 +173,7 @@ impl Book {
     }
 
     /// What a unit cost: by its purchase where that is known, else by the price book on its day.
-    fn pack_cost(&self, entry: &MaterialUse, lists: &Lists<'_>) -> Option<PackCost> {
+    pub(crate) fn pack_cost(&self, entry: &MaterialUse, lists: &Lists<'_>) -> Option<PackCost> {
         let item = entry.key.2;
         if let Movement::Used(Some(purchase)) = entry.what
             && let Some(cost) = self.bought_at(&purchase, item, lists)

@@ -157,7 +157,7 @@ impl<'w> Claims<'w> {
 pub(super) fn worths(job: &JobWork) -> BTreeMap<BillableUnit, Decimal> {
     let entries = job.entries.iter().map(|work| (BillableUnit::Entry(work.entry), work.measure.count()));
     let is_due = |work: &&StageWork| {
-        work.signed_off.is_some() && bills_stages(job) && !job.is_on_the_clock(work.stage)
+        work.sign_off(None).is_some() && bills_stages(job) && !job.is_on_the_clock(work.stage)
     };
     let stages = job.stages.iter().filter(is_due).map(|work| (BillableUnit::Stage(work.stage), Decimal::ONE));
     entries.chain(stages).collect()

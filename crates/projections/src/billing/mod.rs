@@ -12,6 +12,7 @@
 mod claims;
 mod clock;
 mod credit;
+mod from_book;
 mod issue;
 mod preview;
 mod work;
@@ -21,6 +22,7 @@ mod tests;
 
 pub use claims::{DoubleClaim, double_claims};
 pub use credit::{ProposedCredit, proposed_credits, whole_credit};
+pub use from_book::job_works;
 pub use issue::{
     Missing, NotIssued, PaperDates, PaperNumber, credit_note, issue, next_number, printed_number,
 };
@@ -28,6 +30,4 @@ pub use preview::{
     Preview, VatDecision, WorkingLine, entries_without_a_price, preview, previews, stages_without_a_price,
     vat_decision,
 };
-pub use work::{
-    ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageWork, StandingSignOff,
-};
+pub use work::{ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageStep, StageWork};

@@ -13,11 +13,11 @@ use serde::ser::SerializeStruct;
 use serde::{Serialize, Serializer};
 use trade::money::line_amount;
 use trade::{
-    CisSoFar, Day, InvoiceTerms, InvoiceTotals, Pence, Pounds, Quantity, Rate, ReverseChargeFacts,
+    CisSoFar, Day, InvoiceTerms, InvoiceTotals, Pence, Pounds, Quantity, Rate, ReverseChargeFacts, UnitCost,
     VatTreatment,
 };
 
-use super::claims::{Claims, DoubleClaim, worths};
+use super::claims::{Claims, DoubleClaim, bills_stages, worths};
 use super::clock;
 use super::work::{CostingLine, JobWork, StageWork};
 
@@ -171,15 +171,16 @@ struct StageBill {
 
 /// The stages that are signed off and not billed, in the order of their first costing lines.
 fn stages_to_bill(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> Vec<StageBill> {
-    let worths = worths(job);
+    if !bills_stages(job) {
+        return Vec::new();
+    }
     let mut bills: Vec<_> = job
         .stages
         .iter()
         .filter_map(|work| {
             let unit = BillableUnit::Stage(work.stage);
-            let worth = *worths.get(&unit)?;
-            let signed =
-                work.signed_off.filter(|signed| until.is_none_or(|until| signed.done_on <= until))?;
+            let signed = work.sign_off(until).filter(|_| !job.is_on_the_clock(work.stage))?;
+            let worth = Decimal::ONE;
             // A stage is billed whole; between nought and one there is nothing.
             if worth - claims.billed(unit) != Decimal::ONE || claims.double(unit, worth).is_some() {
                 return None;
@@ -314,6 +315,13 @@ pub(super) fn material_cost(
     let counted = |cost: &&super::work::MaterialCost| {
         billed.contains(&cost.stage) && until.is_none_or(|until| cost.done_on <= until)
     };
-    let cost: Pounds = job.material_costs.iter().filter(counted).map(|cost| cost.cost).sum();
-    cost.to_pence()
+    // Equal prices are added up before they are multiplied, so that no third of a penny is lost.
+    let mut at_cost: BTreeMap<(Rate, Quantity), Decimal> = BTreeMap::new();
+    for cost in job.material_costs.iter().filter(counted) {
+        let sum = at_cost.entry((cost.pack_cost, cost.pack_size)).or_default();
+        *sum = sum.saturating_add(cost.quantity.value());
+    }
+    let cost_of =
+        |((cost, size), sum)| Some(UnitCost::of_pack(cost, size).ok()?.cost_of(Quantity::new(sum).ok()?));
+    at_cost.into_iter().filter_map(cost_of).sum::<Pounds>().to_pence()
 }

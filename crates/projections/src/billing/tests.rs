@@ -99,7 +99,7 @@ fn job(code: &str, customer: &str, terms: JobTerms, stages: &[&str]) -> JobWork 
     let stages = (0..).zip(stages).map(|(number, name)| StageWork {
         stage: StageId(id(number)),
         name: (*name).to_owned(),
-        signed_off: None,
+        steps: Vec::new(),
     });
     JobWork {
         job: terms.job,
@@ -154,13 +154,15 @@ impl JobWork {
         self.material_costs.push(MaterialCost {
             stage: Some(self.stage(stage)),
             done_on: day,
-            cost: cost.cost_of(quantity(count)),
+            quantity: quantity(count),
+            pack_cost: rate(pack.0),
+            pack_size: quantity(pack.1),
         });
     }
 
-    fn sign_off(&mut self, stage: &str, number: u16, done_on: Day) {
+    fn step(&mut self, stage: &str, number: u16, done_on: Day, signed_off: bool) {
         let work = self.stages.iter_mut().find(|work| work.name == stage).unwrap();
-        work.signed_off = Some(StandingSignOff { revision: hash(number), done_on });
+        work.steps.push(StageStep { revision: hash(number), done_on, signed_off });
     }
 
     fn set_minutes(&mut self, number: u16, to: i64) {

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use ledger::office::{BillableUnit, Document, FirmListed, JobTerms};
 use ledger::site::LineKind;
 use ledger::{EntryRef, EventHash, InvoiceId, JobId, StageId};
-use trade::{Day, Pounds, Quantity, Rate, UnitCost};
+use trade::{Day, Quantity, Rate, UnitCost};
 
 /// One job, with everything that its invoices follow from.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,24 +34,34 @@ pub struct JobWork {
     pub ended: BTreeMap<BillableUnit, EventHash>,
 }
 
-/// A stage, and whether it stands signed off.
+/// A stage, and when it was signed off and reopened.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct StageWork {
     /// The stage.
     pub stage: StageId,
     /// What it is called.
     pub name: String,
-    /// The sign-off, unless there is none or the stage was reopened since.
-    pub signed_off: Option<StandingSignOff>,
+    /// Its sign-offs and reopenings, in the order in which they were done.
+    pub steps: Vec<StageStep>,
 }
 
-/// The sign-off that holds.
+/// A sign-off, or a reopening.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct StandingSignOff {
+pub struct StageStep {
     /// Its event.
     pub revision: EventHash,
     /// The day it was done.
     pub done_on: Day,
+    /// Signed off; otherwise opened again.
+    pub signed_off: bool,
+}
+
+impl StageWork {
+    /// The sign-off that held at the end of `until`, or holds now.
+    pub(super) fn sign_off(&self, until: Option<Day>) -> Option<StageStep> {
+        let known = self.steps.iter().filter(|step| until.is_none_or(|until| step.done_on <= until));
+        known.last().copied().filter(|step| step.signed_off)
+    }
 }
 
 /// A costing line with its price.
@@ -111,15 +121,19 @@ pub enum Measure {
     },
 }
 
-/// What a material entry cost the crew; below nought for a return.
+/// Material whose cost the crew bears; a quantity below nought for what went back.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct MaterialCost {
     /// The stage, or none.
     pub stage: Option<StageId>,
     /// The day it was done.
     pub done_on: Day,
-    /// The cost, not yet rounded. Waste is in it.
-    pub cost: Pounds,
+    /// How much is gone. Waste is in it.
+    pub quantity: Quantity,
+    /// Pounds for a pack.
+    pub pack_cost: Rate,
+    /// Units in a pack; more than nought.
+    pub pack_size: Quantity,
 }
 
 /// An invoice, or a credit note, that was issued.

@@ -84,14 +84,15 @@ fn a_reopened_stage_is_credited_and_billed_again_when_signed_off() {
         on_the_clock: false,
     });
     assert_eq!(preview(&garage, None), None);
-    garage.sign_off("skim", 1, day(0));
+    garage.step("skim", 1, day(0), true);
     garage.bill(day(0));
-    garage.stages[0].signed_off = None;
+    garage.step("skim", 3, day(1), false);
+    assert_eq!(preview(&garage, Some(day(0))), None, "it is billed already");
     let credit = proposed_credits(&garage).remove(0);
     assert_eq!(credit.totals, garage.papers[0].document.totals);
     garage.credit(&credit, day(1));
     assert_eq!((preview(&garage, None), proposed_credits(&garage)), (None, vec![]));
-    garage.sign_off("skim", 2, day(2));
+    garage.step("skim", 2, day(2), true);
     assert_eq!(preview(&garage, None).unwrap().totals.total.to_string(), "576.00");
 }
 

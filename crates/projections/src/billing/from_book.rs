@@ -1,0 +1,263 @@
+//! From the book to what billing needs: each job's work as its entries, lists and papers now say.
+
+use std::collections::BTreeMap;
+
+use ledger::office::{Basis, BillableUnit, Document, JobTerms};
+use ledger::site::WasteCount;
+use ledger::{Body, EntryRef, EventHash, InvoiceId, ItemId, JobId, StageId};
+use trade::{Day, Quantity, Rate, UnitCost};
+
+use super::work::{
+    ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageStep, StageWork,
+};
+use crate::book::Book;
+use crate::lists::Lists;
+use crate::materials::{MaterialUse, Movement};
+use crate::stages::DoneAt;
+
+/// Every job that has terms, with all that its bills follow from, by code.
+///
+/// Only the office's book knows terms and prices; the crew's gives no job.
+#[must_use]
+pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
+    let mut works: BTreeMap<JobId, JobWork> = BTreeMap::new();
+    for (job, terms) in &lists.terms {
+        works.extend(lists.jobs.get(job).map(|listed| {
+            let work = JobWork {
+                job: *job,
+                code: listed.code.clone(),
+                customer: listed.customer.clone(),
+                terms: JobTerms::clone(terms),
+                firm: lists.firm.cloned(),
+                stages: stages(lists, *job),
+                lines: lines(lists, *job),
+                entries: Vec::new(),
+                material_costs: Vec::new(),
+                papers: Vec::new(),
+                ended: BTreeMap::new(),
+            };
+            (*job, work)
+        }));
+    }
+    add_steps(book, &mut works);
+    add_hours(book, lists, &mut works);
+    add_materials(book, lists, &mut works);
+    add_papers(book, &mut works);
+    for work in works.values_mut() {
+        work.ended = ended(book, work);
+    }
+    let mut works: Vec<_> = works.into_values().collect();
+    works.sort_by(|one, other| (&one.code, one.job).cmp(&(&other.code, other.job)));
+    works
+}
+
+fn stages(lists: &Lists<'_>, job: JobId) -> Vec<StageWork> {
+    let mut listed: Vec<_> = lists.stages.values().filter(|stage| stage.job == job).collect();
+    listed.sort_by_key(|stage| (stage.order, stage.stage));
+    let stage = |stage: &&ledger::site::StageListed| StageWork {
+        stage: stage.stage,
+        name: stage.name.clone(),
+        steps: Vec::new(),
+    };
+    listed.into_iter().map(|listed| stage(listed)).collect()
+}
+
+fn lines(lists: &Lists<'_>, job: JobId) -> Vec<CostingLine> {
+    let mut listed: Vec<_> = lists.lines.values().filter(|line| line.job == job).collect();
+    listed.sort_by_key(|line| (line.order, line.line));
+    let line = |line: &&ledger::site::LineListed| CostingLine {
+        stage: line.stage,
+        kind: line.kind,
+        what: line.what.clone(),
+        quantity: line.quantity,
+        unit_price: lists.line_money.get(&line.line).map(|money| money.unit_price),
+        on_the_clock: line.on_the_clock,
+    };
+    listed.into_iter().map(|listed| line(listed)).collect()
+}
+
+/// Sign-offs and reopenings, in the order in which [`Book::stages`] reads them.
+fn add_steps(book: &Book, works: &mut BTreeMap<JobId, JobWork>) {
+    let mut steps: BTreeMap<StageId, Vec<_>> = BTreeMap::new();
+    for entry in book.entries() {
+        let own = entry.site().and_then(|site| site.stage);
+        let (stages, signed_off): (Vec<_>, _) = match entry.body.as_ref() {
+            Body::SignedOff(_) => (own.into_iter().collect(), true),
+            Body::Reopened(_) => (own.into_iter().collect(), false),
+            Body::ExtraAgreed(agreed) => (agreed.reopens.clone(), false),
+            _ => continue,
+        };
+        let done_on = entry.act.done_on;
+        let step = StageStep { revision: entry.revision(), done_on, signed_off };
+        let written = (entry.act.logged_at, entry.act.row_key.clone(), entry.logged.hash);
+        for stage in stages {
+            steps.entry(stage).or_default().push((DoneAt::of(&entry), written.clone(), step));
+        }
+    }
+    for stage in works.values_mut().flat_map(|work| &mut work.stages) {
+        let mut own = steps.remove(&stage.stage).unwrap_or_default();
+        own.sort_by(|(at, written, _), (other_at, other, _)| (at, written).cmp(&(other_at, other)));
+        stage.steps = own.into_iter().map(|(_, _, step)| step).collect();
+    }
+}
+
+impl JobWork {
+    /// Whether what is done there is billed by time and materials.
+    fn bills_by_the_clock(&self, stage: Option<StageId>) -> bool {
+        match self.terms.basis {
+            Basis::Daywork => true,
+            Basis::Fixed => stage.is_some_and(|stage| self.is_on_the_clock(stage)),
+        }
+    }
+}
+
+fn add_hours(book: &Book, lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
+    for spell in book.spells() {
+        let (job, stage) = (spell.site.job, spell.site.stage);
+        let Some(work) = works.get_mut(&job).filter(|work| work.bills_by_the_clock(stage)) else { continue };
+        let rates = lists.rate(spell.person(), job, stage, spell.day);
+        work.entries.push(ClockEntry {
+            entry: spell.entry,
+            revision: spell.revision,
+            stage,
+            done_on: spell.day,
+            measure: Measure::Labour {
+                person: lists.person(spell.person()),
+                minutes: spell.minutes,
+                charge_rate: rates.map(|rates| rates.charge_rate),
+            },
+        });
+    }
+}
+
+/// Where an item is used, to find what it cost when some of it comes back.
+type Shelf = (JobId, Option<StageId>, ItemId);
+
+fn add_materials(book: &Book, lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
+    let uses = book.material_uses(lists);
+    let mut used_at: BTreeMap<Shelf, Vec<(Day, (Rate, Quantity))>> = BTreeMap::new();
+    for entry in uses.iter().filter(|entry| matches!(entry.what, Movement::Used(_))) {
+        let cost = book.pack_cost(entry, lists).map(|cost| (entry.day, cost));
+        used_at.entry(entry.key).or_default().extend(cost);
+    }
+    used_at.values_mut().for_each(|costs| costs.sort_unstable());
+    for entry in &uses {
+        let (job, stage, item) = entry.key;
+        let Some(work) = works.get_mut(&job) else { continue };
+        let (billed, gone) = signs(entry.what);
+        // What came back comes off at the price of the last use before it.
+        let before = used_at.get(&entry.key).filter(|_| billed == Sign::Off || gone == Sign::Off);
+        let before = before
+            .and_then(|costs| costs.get(costs.partition_point(|(day, _)| *day <= entry.day).wrapping_sub(1)));
+        let pack = before.map(|(_, cost)| *cost).or_else(|| book.pack_cost(entry, lists));
+        let unit_cost = pack.and_then(|(cost, size)| UnitCost::of_pack(cost, size).ok());
+        if let (Some(quantity), Some(_), Some((pack_cost, pack_size))) = (gone.of(entry), unit_cost, pack) {
+            work.material_costs.push(MaterialCost {
+                stage,
+                done_on: entry.day,
+                quantity,
+                pack_cost,
+                pack_size,
+            });
+        }
+        if let (Some(quantity), Some(&revision), true) =
+            (billed.of(entry), entry.hashes.last(), work.bills_by_the_clock(stage))
+        {
+            let unit = lists.items.get(&item).map_or_else(String::new, |item| item.unit.clone());
+            work.entries.push(ClockEntry {
+                entry: entry.entry,
+                revision,
+                stage,
+                done_on: entry.day,
+                measure: Measure::Material { item: lists.item(item), unit, quantity, unit_cost },
+            });
+        }
+    }
+}
+
+/// Whether a movement adds to a sum, takes off from it, or leaves it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Sign {
+    On,
+    Off,
+    None,
+}
+
+impl Sign {
+    fn of(self, entry: &MaterialUse) -> Option<Quantity> {
+        match self {
+            Self::On => Some(entry.quantity),
+            Self::Off => Quantity::new(-entry.quantity.value()).ok(),
+            Self::None => None,
+        }
+    }
+}
+
+/// What a movement does to what is billed, and to what the crew's material cost.
+const fn signs(what: Movement) -> (Sign, Sign) {
+    match what {
+        Movement::Used(_) => (Sign::On, Sign::On),
+        Movement::Wasted(WasteCount::OnTop) => (Sign::None, Sign::On),
+        Movement::Wasted(WasteCount::OutOfUsed) => (Sign::Off, Sign::None),
+        Movement::WastedForOthers(WasteCount::OutOfUsed) | Movement::Returned(_) => (Sign::Off, Sign::Off),
+        Movement::WastedForOthers(WasteCount::OnTop)
+        | Movement::UsedOfCustomers
+        | Movement::Delivered
+        | Movement::Bought(_) => (Sign::None, Sign::None),
+    }
+}
+
+fn add_papers(book: &Book, works: &mut BTreeMap<JobId, JobWork>) {
+    // An adopted invoice keeps the event that issued it, and is one paper however often it comes.
+    let mut papers: BTreeMap<EventHash, (&Document, Option<InvoiceId>)> = BTreeMap::new();
+    let mut voided = std::collections::BTreeSet::new();
+    for entry in book.entries() {
+        match &entry.logged.body {
+            Body::InvoiceIssued(issued) => {
+                papers.insert(entry.logged.hash, (&issued.document, None));
+            }
+            Body::InvoiceCredited(credited) => {
+                papers.insert(entry.logged.hash, (&credited.document, Some(credited.of)));
+            }
+            Body::InvoiceAdopted(adopted) => {
+                papers.entry(adopted.event).or_insert((&adopted.document, None));
+            }
+            Body::InvoiceVoided(void) => {
+                voided.insert(void.invoice);
+            }
+            _ => {}
+        }
+    }
+    for (event, (document, credits)) in papers {
+        let voided = voided.contains(&document.invoice);
+        let paper = IssuedPaper { event, document: document.clone(), credits, voided };
+        if let Some(work) = works.get_mut(&document.job) {
+            work.papers.push(paper);
+        }
+    }
+}
+
+/// For each unit that a paper claims and that is worth nothing now: the event that says so.
+fn ended(book: &Book, work: &JobWork) -> BTreeMap<BillableUnit, EventHash> {
+    let claims = work.papers.iter().flat_map(|paper| &paper.document.lines).flat_map(|line| &line.claims);
+    let ended = |unit: BillableUnit| match unit {
+        BillableUnit::Entry(entry) => entry_ended(book, &entry),
+        BillableUnit::Stage(stage) => {
+            let steps = work.stages.iter().find(|work| work.stage == stage).map(|work| &work.steps);
+            steps.and_then(|steps| steps.last()).map(|step| step.revision)
+        }
+        BillableUnit::Point(_)
+        | BillableUnit::Extra(_)
+        | BillableUnit::Valuation(_)
+        | BillableUnit::Deposit(_) => None,
+    };
+    claims.filter_map(|claim| Some((claim.unit, ended(claim.unit)?))).collect()
+}
+
+fn entry_ended(book: &Book, entry: &EntryRef) -> Option<EventHash> {
+    if let Some(standing) = book.entry(entry) {
+        return Some(standing.revision());
+    }
+    let history = book.history(entry);
+    history.iter().rev().find(|said| matches!(said.body, Body::Struck(_))).map(|strike| strike.hash)
+}
