@@ -1,2 +1,74 @@
-//! Benchmarks.
-fn main() {}
+//! Benchmarks: what the ledger and its store do, beside a peer or a limit in the same run.
+//!
+//! It prints figures and ratios and asserts nothing: a machine that is busy makes no test fail.
+
+mod journal;
+mod open;
+mod peers;
+
+use std::error::Error;
+use std::path::PathBuf;
+use std::time::Duration;
+
+use clap::Parser;
+
+/// Bytes of an event on disk: 16 of header and the payload.
+const EVENT_BYTES: usize = 240;
+
+/// Events in a batch that is made durable together.
+const BATCH_EVENTS: u32 = 1_000;
+
+/// Measures the ledger and its store beside SQLite and beside what the disk itself can do.
+///
+/// Not measured yet: joining a crew over QUIC, and rebuilding the projections.
+#[derive(Parser)]
+struct Arguments {
+    /// Where to make the files, on the disk that is to be measured (a file system in memory syncs nothing).
+    #[arg(long, default_value = "target")]
+    folder: PathBuf,
+    /// Single appends, each durable before the next.
+    #[arg(long, default_value_t = 2_000)]
+    appends: u32,
+    /// Batches of 1,000 events, each durable before the next.
+    #[arg(long, default_value_t = 100)]
+    batches: u32,
+    /// Events in the ledger that is opened, in thousands.
+    #[arg(long, default_value_t = 1_000)]
+    thousands: u32,
+}
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let arguments = Arguments::parse();
+    let folder = tempfile::Builder::new().prefix("bench-").tempdir_in(&arguments.folder)?;
+    journal::one_by_one(folder.path(), arguments.appends)?;
+    journal::in_batches(folder.path(), arguments.batches)?;
+    open::open(folder.path(), arguments.thousands)?;
+    println!("\nnot measured yet: joining a crew over QUIC, and rebuilding the projections");
+    Ok(())
+}
+
+/// Times taken, for their median and sum.
+#[derive(Default)]
+struct Times(Vec<Duration>);
+
+impl Times {
+    fn median(&self) -> Duration {
+        let mut sorted = self.0.clone();
+        sorted.sort();
+        sorted.get(sorted.len() / 2).copied().unwrap_or_default()
+    }
+
+    fn sum(&self) -> Duration {
+        self.0.iter().sum()
+    }
+}
+
+/// How many times longer `long` took than `short`, to two places.
+fn ratio(long: Duration, short: Duration) -> String {
+    let hundredths = long.as_nanos() * 100 / short.as_nanos().max(1);
+    format!("{}.{:02}", hundredths / 100, hundredths % 100)
+}
+
+fn per_second(count: u64, time: Duration) -> u128 {
+    u128::from(count) * 1_000_000_000 / time.as_nanos().max(1)
+}
