@@ -137,22 +137,66 @@ fn no_more_is_read_than_the_connection_takes() {
     assert_eq!(reads, 2, "one run to send and one ahead");
 }
 
+#[test]
+fn chains_come_parents_first_whatever_their_ids() {
+    for seed in 0..4 {
+        // Three generations, with ids that fall from one to the next, in four different orders of keys.
+        let mut laptop = Device::founding(60 + seed);
+        let phone = laptop.admit(40 + seed, "Maren Oake", Role::Owner, true);
+        let mut world = World::new(vec![laptop, phone]);
+        world.connect(0, 1, 1);
+        world.settle();
+        let tablet = world.devices[1].admit(20 + seed, "Maren Oake", Role::Owner, true);
+        world.devices.push(tablet);
+        world.appended(1);
+        world.connect(1, 2, 1);
+        world.settle();
+        world.devices[2].log(Audience::Office, 1, 10);
+        let last = world.devices[2].admit(10 + seed, "Ines Quill", Role::Hand, true);
+        world.devices.push(last);
+        world.appended(2);
+        world.settle();
+        let link = world.connect(0, 3, 1);
+        world.settle();
+        assert_eq!(world.digest(3), world.digest(0));
+        assert!(world.end(link, 1).set_aside.is_empty());
+        assert_eq!(world.devices[3].ledger.chains().count(), 4);
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(40))]
 
-    /// Random appends, delays, cuts and reconnections among four devices; then all meet once more.
+    /// Random appends, delays, cuts and reconnections among four devices, one of which may be retired
+    /// at any place of its chain; then all meet once more.
     #[test]
-    fn all_converge(seed in any::<u64>()) {
+    fn all_converge(seed in any::<u64>(), retires in any::<bool>()) {
         let joined = crew();
         let mut world = World::seeded(joined.devices, seed);
         let pairs = [(0, 1), (0, 2), (0, 3), (1, 2), (2, 3), (1, 3)];
-        for _ in 0..60 {
+        let retires_at = if retires { 20 + world.random(40) } else { u64::MAX };
+        for turn in 0..60 {
+            if turn == retires_at {
+                let hand = world.devices.remove(3);
+                let written = hand.ledger.chain(&hand.chain(Audience::Crew).chain).map(|chain| chain.tip.next_seq);
+                if let Some(written) = written {
+                    let count = 1 + world.random(written);
+                    world.devices[0].retire(&hand, count);
+                }
+                world.devices.push(hand);
+                world.appended(0);
+            }
             match world.random(6) {
                 0 | 1 => {
                     let device = usize::try_from(world.random(4)).expect("small");
                     let count = usize::try_from(1 + world.random(20)).expect("small");
                     let audience = if world.random(3) == 0 { Audience::Office } else { Audience::Crew };
-                    world.devices[device].log(audience, count, 5_000);
+                    let writer = &mut world.devices[device];
+                    let knows_itself_retired =
+                        writer.ledger.roster().device(&writer.key()).is_some_and(|own| own.retired);
+                    if !knows_itself_retired {
+                        writer.log(audience, count, 5_000);
+                    }
                     world.appended(device);
                 }
                 2 => {
@@ -178,11 +222,16 @@ proptest! {
         }
         let last: Vec<usize> = pairs.iter().map(|(a, b)| world.connect(*a, *b, 2)).collect();
         world.settle();
-        for link in last {
-            prop_assert!(world.is_settled(link), "link {link}");
+        let hand = world.devices[3].key();
+        let retired = world.devices[0].ledger.roster().device(&hand).is_some_and(|device| device.retired);
+        let still_there = if retired { 0..3 } else { 0..4 };
+        for (link, (a, b)) in last.into_iter().zip(pairs) {
+            let both = still_there.contains(&a) && still_there.contains(&b);
+            prop_assert_eq!(world.is_settled(link), both, "link of {} and {}", a, b);
         }
-        let crew: Vec<_> =
-            world.devices.iter().map(|device| device.ledger.frontier(Some(Audience::Crew))).collect();
+        let crew: Vec<_> = still_there
+            .map(|device: usize| world.devices[device].ledger.frontier(Some(Audience::Crew)))
+            .collect();
         prop_assert!(crew.windows(2).all(|pair| pair[0] == pair[1]));
         prop_assert_eq!(world.digest(0), world.digest(1));
         for device in [2, 3] {
