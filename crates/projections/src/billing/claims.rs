@@ -4,9 +4,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, BillableUnit, ClaimRef};
+use ledger::office::{Basis, BillableUnit, Claim, ClaimRef, InvoiceLine};
 use ledger::{EventHash, InvoiceId};
 use rust_decimal::Decimal;
+use trade::Quantity;
 
 use super::work::{IssuedPaper, JobWork, Measure, StageWork};
 
@@ -96,6 +97,13 @@ impl<'w> Claims<'w> {
         self.on(unit).last().map(|claim| claim.revision)
     }
 
+    /// The line that makes the newest claim on a unit.
+    pub(super) fn newest_line(&self, unit: BillableUnit) -> Option<&'w InvoiceLine> {
+        let at = self.on(unit).last()?.at;
+        let paper = self.papers.iter().find(|paper| paper.event == at.event)?;
+        paper.document.lines.get(usize::from(at.line))
+    }
+
     /// The newest claim on a unit that none follows yet.
     pub(super) fn newest(&self, unit: BillableUnit) -> Option<ClaimRef> {
         self.newest_among(unit, self.on(unit))
@@ -171,8 +179,33 @@ pub(super) const fn bills_stages(job: &JobWork) -> bool {
     }
 }
 
+/// By how much each unit was billed above its worth, as claims below nought.
+pub(super) fn too_much(job: &JobWork, claims: &Claims<'_>) -> Vec<Claim> {
+    let worths = worths(job);
+    let mut revisions: BTreeMap<BillableUnit, _> = job.ended.clone();
+    revisions.extend(job.entries.iter().map(|work| (BillableUnit::Entry(work.entry), work.revision)));
+    let known = claims.units().filter(|unit| is_known(*unit));
+    known
+        .filter_map(|unit| {
+            let worth = worths.get(&unit).copied().unwrap_or_default();
+            let open = worth - claims.billed(unit);
+            // A return is no billed unit; what it takes off is worked out with the lines it belongs to.
+            if !open.is_sign_negative() || open.is_zero() || worth.is_sign_negative() {
+                return None;
+            }
+            if claims.double(unit, worth).is_some() {
+                return None;
+            }
+            let billed = claims.revision(unit)?;
+            let revision = revisions.get(&unit).copied().unwrap_or(billed);
+            let quantity = Quantity::new(open).ok()?;
+            Some(Claim { unit, revision, quantity, follows: claims.newest(unit) })
+        })
+        .collect()
+}
+
 /// Whether this projection knows what a unit of this sort is worth. It credits no other by itself.
-pub(super) const fn is_known(unit: BillableUnit) -> bool {
+const fn is_known(unit: BillableUnit) -> bool {
     match unit {
         BillableUnit::Entry(_) | BillableUnit::Stage(_) => true,
         BillableUnit::Point(_)

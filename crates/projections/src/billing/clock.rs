@@ -1,6 +1,6 @@
 //! Time and materials: which entries go on which line, and what is left over to be given back.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::{BillableUnit, Claim, InvoiceLine, InvoiceLineKind};
 use ledger::{EntryRef, PersonId, StageId};
@@ -8,7 +8,8 @@ use rust_decimal::Decimal;
 use trade::money::{hours, line_amount};
 use trade::{Day, Quantity, Rate};
 
-use super::claims::Claims;
+use super::claims::{Claims, too_much};
+use super::credit::material_held;
 use super::work::{ClockEntry, JobWork, Measure};
 
 /// Decimal places of a quantity of material on paper.
@@ -33,16 +34,18 @@ pub(super) struct ClockLines {
     /// Labour, then material; each in alphabetical order of stage, then person or item.
     pub(super) lines: Vec<InvoiceLine>,
     /// What was brought back, or wasted out of what was used, beyond what is yet to be billed.
-    pub(super) to_give_back: Vec<ToGiveBack>,
+    pub(super) to_give_back: Vec<TakeOff>,
     /// What can't be billed because no rate or price was set for that day.
     pub(super) without_a_price: Vec<EntryRef>,
 }
 
-/// Material that takes off from what was billed earlier.
+/// Material that takes off from what was billed, or is to be billed.
 #[derive(Debug, Clone)]
-pub(super) struct ToGiveBack {
+pub(super) struct TakeOff {
     pub(super) stage_name: String,
     pub(super) item: String,
+    price: Option<Decimal>,
+    /// Below nought.
     pub(super) claim: Claim,
 }
 
@@ -97,16 +100,25 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> C
         parts.quantity += open;
         parts.claims.extend(claim(claims, work, open));
     }
+    for (key, unit_price, claim) in taken_off_in_vain(job, claims) {
+        let parts = material.entry(key).or_default();
+        parts.unit_price = unit_price;
+        parts.quantity += claim.quantity.value();
+        parts.claims.push(claim);
+    }
+    for off in billed_in_vain(job, claims) {
+        off.take_from(&mut material);
+    }
     taking_off.sort_by_key(|(work, _)| (work.done_on, work.entry));
     for (work, open) in taking_off {
-        let left = take_off(job, claims, &mut material, work, open);
-        found.to_give_back.extend(claim(claims, work, left).filter(|_| !left.is_zero()).map(|claim| {
-            ToGiveBack {
-                stage_name: job.stage_name(work.stage).to_owned(),
-                item: work.measure.name().to_owned(),
-                claim,
-            }
-        }));
+        let price = work.measure.unit_cost().map(|cost| cost.marked_up(job.terms.markup_percent));
+        let off = claim(claims, work, open).map(|claim| TakeOff {
+            stage_name: job.stage_name(work.stage).to_owned(),
+            item: work.measure.name().to_owned(),
+            price: price.map(Rate::value),
+            claim,
+        });
+        found.to_give_back.extend(off.and_then(|off| off.take_from(&mut material)));
     }
     let labour = labour.into_iter().filter_map(|(key, parts)| labour_line(job, key, parts));
     let material = material.into_iter().filter_map(|(key, parts)| material_line(job, key, parts));
@@ -114,32 +126,78 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> C
     found
 }
 
-/// Takes `open` (below nought) off the lines of the same stage and item; returns what is left of it.
-fn take_off(
-    job: &JobWork,
-    claims: &Claims<'_>,
-    material: &mut BTreeMap<LineKey, LineParts>,
-    work: &ClockEntry,
-    open: Decimal,
-) -> Decimal {
-    let mut left = open;
-    let price = work.measure.unit_cost().map(|cost| cost.marked_up(job.terms.markup_percent).value());
-    // At its own price first, then at any other: what came back is not billed in any case.
-    for same_price in [true, false] {
-        for (key, parts) in material.iter_mut() {
-            let same = key.stage == work.stage && key.what == work.measure.name();
-            if !same || (Some(key.unit_price) == price) != same_price || left.is_zero() {
-                continue;
-            }
-            let part = left.max(-parts.quantity);
-            if !part.is_zero() {
-                parts.quantity += part;
-                parts.claims.extend(claim(claims, work, part));
-                left -= part;
+/// What a return took off, or a credit note gave back, for an entry that is worth nothing any more:
+/// it is billed again as the line that it came off.
+fn taken_off_in_vain(job: &JobWork, claims: &Claims<'_>) -> Vec<(LineKey, Rate, Claim)> {
+    let standing: BTreeSet<_> = job.entries.iter().map(|work| BillableUnit::Entry(work.entry)).collect();
+    let gone =
+        claims.units().filter(|unit| matches!(unit, BillableUnit::Entry(_)) && !standing.contains(unit));
+    let again = gone.filter_map(|unit| {
+        let open = -claims.billed(unit);
+        if open <= Decimal::ZERO || claims.double(unit, Decimal::ZERO).is_some() {
+            return None;
+        }
+        let line = claims.newest_line(unit).filter(|line| line.kind == InvoiceLineKind::Material)?;
+        let quantity = Quantity::new(open).ok()?;
+        let revision = job.ended.get(&unit).copied().or_else(|| claims.revision(unit))?;
+        let key = LineKey {
+            stage_name: line.stage.clone(),
+            what: line.what.clone(),
+            stage: job.stages.iter().find(|work| work.name == line.stage).map(|work| work.stage),
+            person: None,
+            unit: line.unit.clone(),
+            unit_price: line.unit_price.value(),
+            adds_to: adds_to(claims, unit),
+        };
+        Some((key, line.unit_price, Claim { unit, revision, quantity, follows: claims.newest(unit) }))
+    });
+    again.collect()
+}
+
+/// What was billed above its worth and can't be credited, because returns have emptied the lines
+/// that billed it: it comes off the next use of the same item.
+fn billed_in_vain(job: &JobWork, claims: &Claims<'_>) -> Vec<TakeOff> {
+    let mut held = material_held(claims);
+    let too_much = too_much(job, claims).into_iter().filter_map(|claim| {
+        let line = claims.newest_line(claim.unit).filter(|line| line.kind == InvoiceLineKind::Material)?;
+        let held = held.entry((line.stage.clone(), line.what.clone())).or_default();
+        let credited = (-claim.quantity.value()).min(*held).max(Decimal::ZERO);
+        *held -= credited;
+        let quantity =
+            Quantity::new(claim.quantity.value() + credited).ok().filter(|left| !left.is_zero())?;
+        Some(TakeOff {
+            stage_name: line.stage.clone(),
+            item: line.what.clone(),
+            price: Some(line.unit_price.value()),
+            claim: Claim { quantity, ..claim },
+        })
+    });
+    too_much.collect()
+}
+
+impl TakeOff {
+    /// Takes it off the lines of the same stage and item; returns what is left of it.
+    fn take_from(self, material: &mut BTreeMap<LineKey, LineParts>) -> Option<Self> {
+        let mut left = self.claim.quantity.value();
+        // At its own price first, then at any other: what came back is not billed in any case.
+        for same_price in [true, false] {
+            for (key, parts) in material.iter_mut() {
+                let same = key.stage_name == self.stage_name && key.what == self.item;
+                if !same || (Some(key.unit_price) == self.price) != same_price {
+                    continue;
+                }
+                let part = left.max(-parts.quantity);
+                let quantity = Quantity::new(part).ok().filter(|part| !part.is_zero());
+                if let Some(quantity) = quantity {
+                    parts.quantity += part;
+                    parts.claims.push(Claim { quantity, ..self.claim.clone() });
+                    left -= part;
+                }
             }
         }
+        let quantity = Quantity::new(left).ok().filter(|left| !left.is_zero())?;
+        Some(Self { claim: Claim { quantity, ..self.claim }, ..self })
     }
-    left
 }
 
 fn claim(claims: &Claims<'_>, work: &ClockEntry, quantity: Decimal) -> Option<Claim> {

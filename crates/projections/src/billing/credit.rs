@@ -5,13 +5,13 @@
 use std::collections::BTreeMap;
 
 use ledger::InvoiceId;
-use ledger::office::{BillableUnit, Claim, InvoiceLine, InvoiceLineKind, Totals};
+use ledger::office::{Claim, InvoiceLine, InvoiceLineKind, Totals};
 use rust_decimal::Decimal;
 use trade::money::{line_amount, percentage};
 use trade::tax::vat_on;
 use trade::{Day, Pence, Quantity, Rate};
 
-use super::claims::{Claims, is_known, worths};
+use super::claims::{Claims, too_much};
 use super::clock;
 use super::preview::{cis_so_far, material_cost};
 use super::work::{IssuedPaper, JobWork};
@@ -55,30 +55,41 @@ pub fn proposed_credits(job: &JobWork) -> Vec<ProposedCredit> {
     for claim in too_much(job, &claims) {
         let Some(invoice) = claims.newest_invoice(claim.unit) else { continue };
         let on_invoice = claims.billed_on(claim.unit, invoice).max(Decimal::ZERO);
-        let Some(lines) = left.get_mut(&invoice) else { continue };
         let bills =
             |left: &&mut LineLeft<'_>| left.line.claims.iter().any(|billed| billed.unit == claim.unit);
-        if let Some(line) = lines.iter_mut().find(bills) {
-            line.give_back(&claim, on_invoice);
+        let own = left.get_mut(&invoice).and_then(|lines| lines.iter_mut().find(bills));
+        let given = own.is_some_and(|line| line.give_back(&claim, on_invoice));
+        // Returns may have emptied its own line, and then it stands against later uses of the item.
+        if let Some(line) = claims.newest_line(claim.unit).filter(|_| !given) {
+            give_back_material(&claims, &mut left, (&line.stage, &line.what), &claim);
         }
     }
-    // What came back is given back from the newest invoice that still bills of the item, as above.
     for back in clock::lines(job, &claims, None).to_give_back {
-        let bills = |left: &LineLeft<'_>| {
-            left.line.kind == InvoiceLineKind::Material
-                && left.line.stage == back.stage_name
-                && left.line.what == back.item
-                && left.measure + left.given() > Decimal::ZERO
-        };
-        let newest = claims.papers.iter().rev().map(|paper| paper.document.invoice);
-        let newest = newest.into_iter().find(|of| left.get(of).is_some_and(|lines| lines.iter().any(bills)));
-        let lines = newest.and_then(|invoice| left.get_mut(&invoice));
-        if let Some(line) = lines.and_then(|lines| lines.iter_mut().find(|line| bills(line))) {
-            let limit = line.measure;
-            line.give_back(&back.claim, limit);
-        }
+        give_back_material(&claims, &mut left, (&back.stage_name, &back.item), &back.claim);
     }
     credits(job, &claims, left)
+}
+
+/// Gives back from the newest invoice that still bills of an item on a stage.
+fn give_back_material(
+    claims: &Claims<'_>,
+    left: &mut BTreeMap<InvoiceId, Vec<LineLeft<'_>>>,
+    (stage, item): (&str, &str),
+    claim: &Claim,
+) {
+    let bills = |left: &LineLeft<'_>| {
+        left.line.kind == InvoiceLineKind::Material
+            && left.line.stage == stage
+            && left.line.what == item
+            && left.measure + left.given() > Decimal::ZERO
+    };
+    let mut newest = claims.papers.iter().rev().map(|paper| paper.document.invoice);
+    let newest = newest.find(|of| left.get(of).is_some_and(|lines| lines.iter().any(bills)));
+    let lines = newest.and_then(|invoice| left.get_mut(&invoice));
+    if let Some(line) = lines.and_then(|lines| lines.iter_mut().find(|line| bills(line))) {
+        let limit = line.measure;
+        line.give_back(claim, limit);
+    }
 }
 
 /// All that is left of one invoice, for when it was wrong as a whole; nothing when nothing is left.
@@ -99,29 +110,15 @@ pub fn whole_credit(job: &JobWork, invoice: InvoiceId) -> Option<ProposedCredit>
     credits(job, &claims, left).pop()
 }
 
-/// By how much each unit was billed above its worth, as claims below nought.
-fn too_much(job: &JobWork, claims: &Claims<'_>) -> Vec<Claim> {
-    let worths = worths(job);
-    let mut revisions: BTreeMap<BillableUnit, _> = job.ended.clone();
-    revisions.extend(job.entries.iter().map(|work| (BillableUnit::Entry(work.entry), work.revision)));
-    let known = claims.units().filter(|unit| is_known(*unit));
-    known
-        .filter_map(|unit| {
-            let worth = worths.get(&unit).copied().unwrap_or_default();
-            let open = worth - claims.billed(unit);
-            // A return is no billed unit; what it takes off is worked out with the lines it belongs to.
-            if !open.is_sign_negative() || open.is_zero() || worth.is_sign_negative() {
-                return None;
-            }
-            if claims.double(unit, worth).is_some() {
-                return None;
-            }
-            let billed = claims.revision(unit)?;
-            let revision = revisions.get(&unit).copied().unwrap_or(billed);
-            let quantity = Quantity::new(open).ok()?;
-            Some(Claim { unit, revision, quantity, follows: claims.newest(unit) })
-        })
-        .collect()
+/// How much of each item, by the names of stage and item, still stands billed on any invoice.
+pub(super) fn material_held(claims: &Claims<'_>) -> BTreeMap<(String, String), Decimal> {
+    let mut held = BTreeMap::new();
+    for left in lines_left(claims).values().flatten() {
+        if left.line.kind == InvoiceLineKind::Material {
+            *held.entry((left.line.stage.clone(), left.line.what.clone())).or_default() += left.measure;
+        }
+    }
+    held
 }
 
 /// The invoices that hold, with what is left of their lines.
@@ -171,15 +168,13 @@ impl<'w> LineLeft<'w> {
         self.giving.iter().map(|claim| claim.quantity.value()).sum()
     }
 
-    /// Gives back as much of a claim as the line and `limit` still hold.
-    fn give_back(&mut self, claim: &Claim, limit: Decimal) {
+    /// Gives back as much of a claim as the line and `limit` still hold; whether that is anything.
+    fn give_back(&mut self, claim: &Claim, limit: Decimal) -> bool {
         let held = (self.measure + self.given()).min(limit).max(Decimal::ZERO);
-        let part = claim.quantity.value().max(-held);
-        if let Ok(quantity) = Quantity::new(part)
-            && !quantity.is_zero()
-        {
-            self.giving.push(Claim { quantity, ..claim.clone() });
-        }
+        let part = Quantity::new(claim.quantity.value().max(-held)).ok();
+        let part = part.filter(|quantity| !quantity.is_zero());
+        self.giving.extend(part.map(|quantity| Claim { quantity, ..claim.clone() }));
+        part.is_some()
     }
 
     /// The line as a credit note prints it. One that gives back the rest gives back what is left
