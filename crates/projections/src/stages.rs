@@ -141,7 +141,7 @@ impl Book {
         stages
     }
 
-    /// Whether a test of this kind was done on a stage by then, within its limit if it had one.
+    /// The tests of each stage and when they were done, without those outside the limit set.
     pub(crate) fn tests_of_stages(&self) -> BTreeMap<StageId, Vec<(DoneAt, String)>> {
         let mut tests: BTreeMap<_, Vec<_>> = BTreeMap::new();
         for (stage, happened) in self.happened() {

@@ -1,0 +1,150 @@
+//! A book follows from the set of events: not from their order, their number of arrivals, or what
+//! was asked of it in between.
+
+use ledger::office::ItemPriced;
+use ledger::roster::{Lacking, Standing};
+use ledger::site::{Accepted, Changes, Corrected, Struck};
+use ledger::{Audience, Body, EventHash, codec};
+use projections::{Book, questions, reconcile};
+use proptest::prelude::*;
+
+use crate::world::{World, amount, entry, item, span, used};
+
+const CREW: [&str; 3] = ["Tobi Larch", "Ines Quill", "Maren Oake"];
+
+/// One thing that somebody does; every number picks from few, so that things meet.
+#[derive(Debug, Clone)]
+struct Deed {
+    what: u8,
+    who: usize,
+    device: usize,
+    target: usize,
+    number: u8,
+    standing: Standing,
+    /// Whether it names everything written before as replaced.
+    knows: bool,
+}
+
+fn deed() -> impl Strategy<Value = Deed> {
+    let standing = prop_oneof![
+        6 => Just(Standing::Counted),
+        2 => Just(Standing::Proposed),
+        1 => Just(Standing::Without(Lacking::Role)),
+    ];
+    let parts = (0_u8..7, 0..3_usize, 0..3_usize, 0..4_usize, 1_u8..30, standing, any::<bool>());
+    parts.prop_map(|(what, who, device, target, number, standing, knows)| Deed {
+        what,
+        who,
+        device,
+        target,
+        number,
+        standing,
+        knows,
+    })
+}
+
+fn world(deeds: &[Deed]) -> World {
+    let mut world = World::with_crew();
+    world.item("board", "each", "1", "1.00");
+    world.stage("GARAGE", "walls", |_| {});
+    let mut written: Vec<EventHash> = Vec::new();
+    for (index, deed) in deeds.iter().enumerate() {
+        let on = format!("2026-11-{:02}", deed.number % 5 + 2);
+        let at = format!("{on}T{:02}:00", deed.number % 24);
+        let of = entry(CREW[deed.target % 3], &format!("e{}", deed.target));
+        let (key, body) = match deed.what {
+            0 => (format!("e{}", deed.target), used("GARAGE", "walls", "board", &deed.number.to_string())),
+            1 => {
+                let to = format!("{on}T{:02}:30", deed.number % 24);
+                (format!("e{}", deed.target), span("GARAGE", "walls", &at, &to, 0))
+            }
+            2 | 3 => {
+                let changes =
+                    Changes { amount: Some(amount(&deed.number.to_string())), ..Changes::default() };
+                (format!("c{index}"), Body::Corrected(Corrected { of, changes }))
+            }
+            4 => (format!("s{index}"), Body::Struck(Struck { of })),
+            5 => (format!("a{index}"), Body::Accepted(Accepted { of })),
+            _ => {
+                let pack_cost = deed.number.to_string().parse().unwrap();
+                (format!("p{index}"), Body::ItemPriced(ItemPriced { item: item("board"), pack_cost }))
+            }
+        };
+        let replaces = if deed.knows { written.as_slice() } else { &[] };
+        let (device, who) = (CREW[deed.device], CREW[deed.who]);
+        written.push(world.event(device, who, &key, &on, &at, replaces, deed.standing, body));
+    }
+    world
+}
+
+fn bytes(book: &Book) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    codec::encode_into(book, &mut bytes).unwrap();
+    bytes
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(96) })]
+
+    #[test]
+    fn any_order_any_number_of_times(
+        (deeds, order, again) in prop::collection::vec(deed(), 0..24).prop_flat_map(|deeds| {
+            // The lists of the world come before the deeds; enough indices for all of them.
+            let events = deeds.len() + 32;
+            let order = Just((0..events).collect::<Vec<_>>()).prop_shuffle();
+            (Just(deeds), order, prop::collection::vec(0..events, 0..16))
+        })
+    ) {
+        let world = world(&deeds);
+        let rebuilt = world.office();
+        let mut shuffled = Book::new(Audience::Office);
+        for index in order.into_iter().chain(again) {
+            if let Some(taken) = world.events.get(index) {
+                shuffled.take_in(taken.clone());
+                // Reading changes nothing.
+                if index % 7 == 0 {
+                    let _ = (reconcile(&shuffled), questions(&shuffled));
+                }
+            }
+        }
+        prop_assert_eq!(&shuffled, &rebuilt);
+        prop_assert_eq!(bytes(&shuffled), bytes(&rebuilt));
+        prop_assert_eq!(reconcile(&shuffled), reconcile(&rebuilt));
+        prop_assert_eq!(questions(&shuffled), questions(&rebuilt));
+    }
+
+    #[test]
+    fn two_halves_that_parted_and_met_again(
+        deeds in prop::collection::vec(deed(), 0..24),
+        sides in prop::collection::vec(any::<bool>(), 64),
+    ) {
+        let world = world(&deeds);
+        let mut books = [Book::new(Audience::Office), Book::new(Audience::Office)];
+        let of_side = |side: bool| world.events.iter().zip(&sides).filter(move |(_, of)| **of == side);
+        for (book, first) in books.iter_mut().zip([true, false]) {
+            of_side(first).chain(of_side(!first)).for_each(|(taken, _)| book.take_in(taken.clone()));
+        }
+        prop_assert_eq!(bytes(&books[0]), bytes(&books[1]));
+        prop_assert_eq!(&books[0], &world.office());
+    }
+
+    #[test]
+    fn a_checkpoint_gives_the_book_back(deeds in prop::collection::vec(deed(), 0..24)) {
+        let book = world(&deeds).office();
+        prop_assert_eq!(codec::decode_all::<Book>(&bytes(&book)), Ok(book));
+    }
+
+    #[test]
+    fn the_crews_book_is_the_same_with_and_without_the_offices_chains(
+        deeds in prop::collection::vec(deed(), 0..24)
+    ) {
+        let world = world(&deeds);
+        let mut without = Book::new(Audience::Crew);
+        for taken in &world.events {
+            if taken.payload.body.kind().carried() != ledger::kinds::Carried::Office {
+                without.take_in(taken.clone());
+            }
+        }
+        prop_assert_eq!(bytes(&without), bytes(&world.book(Audience::Crew)));
+    }
+}
