@@ -23,6 +23,7 @@ const CHAIN_START: u8 = 3;
 const RUN_PART: u8 = 4;
 const HELD: u8 = 5;
 const GOODBYE: u8 = 6;
+const ALL_SENT: u8 = 7;
 
 /// How far a chain is held.
 pub(crate) type Tips = BTreeMap<ChainId, (u64, EventHash)>;
@@ -42,6 +43,8 @@ pub(crate) enum Message<'a> {
     Held(Tips),
     /// The number of the refusal for which the sender ends the session.
     Goodbye(u16),
+    /// All that the receiver lacked when the exchange began is in the frames before.
+    AllSent,
 }
 
 /// The first frame.
@@ -100,6 +103,11 @@ pub(crate) fn goodbye(refusal: Refusal) -> Vec<u8> {
     [&[GOODBYE][..], &refusal.number().to_le_bytes()].concat()
 }
 
+/// The frame that ends the catching up.
+pub(crate) fn all_sent() -> Vec<u8> {
+    vec![ALL_SENT]
+}
+
 fn push_tip(frame: &mut Vec<u8>, chain: &ChainId, (next_seq, hash): &(u64, EventHash)) {
     frame.extend_from_slice(&chain.0);
     frame.extend_from_slice(&next_seq.to_le_bytes());
@@ -140,6 +148,7 @@ impl<'a> Message<'a> {
                 let number = content.try_into().map_err(|_| Refusal::UnexpectedFrame)?;
                 Ok(Self::Goodbye(u16::from_le_bytes(number)))
             }
+            ALL_SENT if content.is_empty() => Ok(Self::AllSent),
             _ => Err(Refusal::UnexpectedFrame),
         }
     }
@@ -211,6 +220,8 @@ mod tests {
 
         assert_eq!(goodbye(Refusal::Retired), [6, 21, 0]);
         assert_eq!(Message::decode(&[6, 21, 0]), Ok(Message::Goodbye(21)));
+        assert_eq!(all_sent(), [7]);
+        assert_eq!(Message::decode(&[7]), Ok(Message::AllSent));
     }
 
     #[test]

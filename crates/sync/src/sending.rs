@@ -73,9 +73,13 @@ impl Sending {
         Some(Output::Read { chain: start.chain, from_seq: self.next_seq(&start.chain) })
     }
 
+    /// Whether there is nothing left to read for the peer. Frames may still be waiting.
+    pub(crate) fn has_read_all(&self) -> bool {
+        self.lacking.is_empty() && self.reading.is_none()
+    }
+
     pub(crate) fn is_idle(&self) -> bool {
-        let nothing_left = self.lacking.is_empty() && self.frames.is_empty();
-        nothing_left && self.reading.is_none() && self.unacknowledged.is_empty()
+        self.has_read_all() && self.frames.is_empty() && self.unacknowledged.is_empty()
     }
 
     /// The first sequence number that was neither announced by the peer nor sent.

@@ -31,7 +31,7 @@ pub enum Output {
         /// The first sequence number that the peer lacks.
         from_seq: u64,
     },
-    /// Everything that the peer announced is held and durable. Comes again after later news.
+    /// Everything that the peer had for this device is durable. Comes again after later news.
     CaughtUp,
     /// A chain is left out of this session and the rest goes on: it forked, it goes beyond a cut, or
     /// nothing held admits its device. Worth a line in the log.
@@ -71,8 +71,12 @@ pub struct Session {
     joining: bool,
     /// What this side's hello was about.
     greeted_with: Frontier,
-    /// What the peer announced.
+    /// The parts so far of the peer's frontier.
     claims: Tips,
+    /// The peer has said that it sent all that was lacking here when the exchange began.
+    all_received: bool,
+    /// The same has been said to the peer.
+    all_sent: bool,
     receiving: Receiving,
     sending: Sending,
     work: VecDeque<Output>,
@@ -107,6 +111,8 @@ impl Session {
             joining,
             greeted_with,
             claims: Tips::new(),
+            all_received: false,
+            all_sent: false,
             receiving: Receiving::default(),
             sending: Sending::default(),
             work: VecDeque::new(),
@@ -145,8 +151,10 @@ impl Session {
             return;
         }
         self.receiving.done(&chain);
-        if let Some(held) = ledger.chain(&chain) {
-            self.sending.acknowledge(chain, counted_tip(ledger, held));
+        // A retirement may have come between, after which nothing of the chain counts.
+        let counted = ledger.chain(&chain).map(|held| counted_tip(ledger, held));
+        if let Some(tip) = counted.filter(|(next_seq, _)| *next_seq > 0) {
+            self.sending.acknowledge(chain, tip);
         }
         self.go_on(ledger);
     }
@@ -265,6 +273,10 @@ impl Session {
                 }
                 Ok(())
             }
+            (Message::AllSent, Stage::Exchanging) if !self.all_received => {
+                self.all_received = true;
+                Ok(())
+            }
             (Message::Goodbye(number), _) => {
                 self.stop();
                 self.work.push_back(Output::Dismissed(Refusal::from_number(number)));
@@ -275,7 +287,8 @@ impl Session {
                 | Message::Frontier { .. }
                 | Message::ChainStart(_)
                 | Message::RunPart { .. }
-                | Message::Held(_),
+                | Message::Held(_)
+                | Message::AllSent,
                 Stage::Greeting | Stage::Comparing | Stage::Exchanging | Stage::Closed,
             ) => Err(Refusal::UnexpectedFrame),
         }
@@ -292,7 +305,9 @@ impl Session {
         }
         let greeted_with = std::mem::take(&mut self.greeted_with);
         if digest == greeted_with.digest() {
-            self.begin_exchange(greeted_with.tips, ledger);
+            // Both know it, so neither has to say it.
+            (self.all_received, self.all_sent) = (true, true);
+            self.begin_exchange(&greeted_with.tips, ledger);
         } else {
             self.stage = Stage::Comparing;
             let frames = message::frontier(&self.pair.frontier(ledger).tips);
@@ -317,20 +332,19 @@ impl Session {
         self.claims.extend(tips);
         if last {
             let held = std::mem::take(&mut self.claims);
-            self.begin_exchange(held, ledger);
+            self.begin_exchange(&held, ledger);
         }
         Ok(())
     }
 
-    fn begin_exchange(&mut self, held: Tips, ledger: &Ledger) {
-        for (chain, (next_seq, hash)) in &held {
+    fn begin_exchange(&mut self, held: &Tips, ledger: &Ledger) {
+        for (chain, (next_seq, hash)) in held {
             self.sending.note_held(*chain, *next_seq);
             let own = ledger.chain(chain).map(|own| counted_tip(ledger, own));
             if own.is_some_and(|own| own.0 == *next_seq && own.1 != *hash) {
                 self.work.extend(self.receiving.set_aside(*chain, Refusal::Forked));
             }
         }
-        self.claims = held;
         self.stage = Stage::Exchanging;
     }
 
@@ -349,7 +363,7 @@ impl Session {
         if self.stage != Stage::Exchanging {
             return;
         }
-        if !self.caught_up && self.receiving.is_idle() && self.holds_all_claimed(ledger) {
+        if !self.caught_up && self.all_received && self.receiving.is_idle() {
             self.caught_up = true;
             self.joining = false;
             self.work.push_back(Output::CaughtUp);
@@ -360,17 +374,10 @@ impl Session {
         }
         let until = self.farewell.as_ref().map(|(_, tips)| tips);
         self.sending.plan(ledger, self.pair, &self.receiving, until);
-    }
-
-    /// Whether everything that the peer announced is held, but for what can't be.
-    fn holds_all_claimed(&self, ledger: &Ledger) -> bool {
-        self.claims.iter().all(|(chain, (claimed, _))| {
-            self.receiving.is_set_aside(chain)
-                || ledger.chain(chain).is_some_and(|held| {
-                    let cut = ledger.roster().cut(&held.start).map_or(u64::MAX, |cut| cut.count);
-                    held.tip.next_seq >= (*claimed).min(cut)
-                })
-        })
+        if !self.all_sent && self.sending.has_read_all() {
+            self.all_sent = true;
+            self.sending.push(message::all_sent());
+        }
     }
 
     /// Why the peer may not take part, if so.

@@ -89,7 +89,9 @@ fn frames_that_no_version_has() {
     refused(session(), &[vec![]], Refusal::UnexpectedFrame);
     refused(session(), &[vec![99, 1, 2, 3]], Refusal::UnexpectedFrame);
     refused(session(), &[vec![0; 65_537]], Refusal::FrameTooLarge);
-    for frame in [vec![3, 1], vec![4, 2, 0], vec![4, 1], vec![4], vec![5, 1], vec![6, 1], vec![2, 1]] {
+    for frame in
+        [vec![7, 0], vec![3, 1], vec![4, 2, 0], vec![4, 1], vec![4], vec![5, 1], vec![6, 1], vec![2, 1]]
+    {
         refused(exchanging(), &[frame], Refusal::UnexpectedFrame);
     }
 }
@@ -100,6 +102,8 @@ fn frames_at_the_wrong_point() {
     refused(session(), &[vec![2, 1]], Refusal::UnexpectedFrame);
     refused(session(), &[vec![4, 1, 0]], Refusal::UnexpectedFrame);
     refused(session(), &[vec![5]], Refusal::UnexpectedFrame);
+    refused(session(), &[vec![7]], Refusal::UnexpectedFrame);
+    refused(exchanging(), &[vec![7], vec![7]], Refusal::UnexpectedFrame);
     refused(exchanging(), &[hello(&hand, [9; 32])], Refusal::UnexpectedFrame);
     // A chain's start in the middle of a run.
     let start = start_frame(&hand.chain(Audience::Crew));

@@ -1,7 +1,7 @@
 //! Who is sent what, and what becomes of a device that is retired.
 
 use ledger::{Audience, Kind, Refusal, RunBuilder};
-use sync::Output;
+use sync::{Output, Session};
 
 use crate::crew;
 use crate::device::UNKNOWN_KIND;
@@ -83,6 +83,31 @@ fn events_beyond_a_cut_are_left_out_and_the_rest_goes_on() {
     assert_eq!(world.end(link, 0).ended, None);
     assert_eq!(world.digest(0), world.digest(2), "what counts is the same");
     assert!(world.is_settled(link));
+}
+
+#[test]
+fn a_chain_of_which_nothing_counts_any_more_is_not_acknowledged() {
+    let mut world = crew();
+    world.devices[3].log(Audience::Crew, 1, 100);
+    let link = world.connect(0, 3, 1);
+    world.settle();
+    world.cut(link);
+    let hand = world.devices.remove(3);
+    world.devices[0].retire(&hand, 1);
+    let office = hand.chain(Audience::Office);
+    let (laptop, phone) = (&world.devices[0], &world.devices[1]);
+    let mut session = Session::new(laptop.key(), phone.key(), &laptop.ledger);
+    let hello = Session::new(phone.key(), laptop.key(), &phone.ledger).poll_output();
+    let Some(Output::Send(hello)) = hello else { panic!("a hello comes first") };
+    session.handle_frame(&hello, &laptop.ledger);
+    session.handle_frame(&[2, 1], &laptop.ledger);
+    // A run of the hand's office chain was on its way to the disk when the retirement cut it to nothing.
+    let mut ledger = laptop.ledger.clone();
+    ledger.take_in_chain(office).expect("admitted once is enough for a chain to be taken in");
+    session.handle_stored(office.chain, &ledger);
+    let sent: Vec<Output> = std::iter::from_fn(|| session.poll_output()).collect();
+    assert!(!sent.is_empty());
+    assert!(!sent.iter().any(|output| matches!(output, Output::Send(frame) if frame[0] == 5)));
 }
 
 #[test]
