@@ -1,0 +1,121 @@
+//! The files of an import, as bytes. The one place of the import that touches the disk.
+
+use std::collections::BTreeMap;
+use std::io::{self, Read as _};
+use std::path::{Path, PathBuf};
+
+use super::table::ENTRIES;
+
+/// The largest file that is read, in bytes.
+pub const MAX_FILE_BYTES: u64 = 64 * 1024 * 1024;
+
+/// The bytes of the files that exist.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Files {
+    /// `crew.csv`: a row is a person.
+    pub crew: Option<Vec<u8>>,
+    /// `price-book.csv`: a row is an item.
+    pub price_book: Option<Vec<u8>>,
+    /// `firm.csv`: its one row is the crew as a business.
+    pub firm: Option<Vec<u8>>,
+    /// `jobs.csv`: a row is a job.
+    pub jobs: Option<Vec<u8>>,
+    /// `stages.csv`: a row is a stage.
+    pub stages: Option<Vec<u8>>,
+    /// `estimate.csv`: a row is a costing line.
+    pub estimate: Option<Vec<u8>>,
+    /// `entries.csv`: a row is a site action.
+    pub entries: Option<Vec<u8>>,
+}
+
+/// Why the files could not be read.
+#[derive(Debug, thiserror::Error)]
+pub enum FilesError {
+    /// No such folder.
+    #[error("there is no folder {0}; give the folder that holds the CSV files")]
+    NoFolder(PathBuf),
+    /// The folder holds none of the files.
+    #[error("{0} holds none of the files that can be imported: {names}", names = Files::NAMES.join(", "))]
+    NothingThere(PathBuf),
+    /// A file is too large.
+    #[error("{0} is larger than 64 MiB; split it into folders and import one after the other")]
+    TooLarge(PathBuf),
+    /// A column that entries don't have.
+    #[error("an entry has no {0:?}; it has {columns}", columns = ENTRIES.required.join(", "))]
+    NoSuchColumn(String),
+    /// The row could not be written as CSV.
+    #[error(transparent)]
+    Csv(#[from] csv::Error),
+    /// The system said no.
+    #[error("{path} can't be read: {cause}")]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        cause: io::Error,
+    },
+}
+
+impl Files {
+    /// The names of the files, in the order in which they are read.
+    pub const NAMES: [&'static str; 7] =
+        ["crew.csv", "price-book.csv", "firm.csv", "jobs.csv", "stages.csv", "estimate.csv", "entries.csv"];
+
+    /// Reads whichever of the files a folder holds.
+    ///
+    /// # Errors
+    /// [`FilesError`]: no such folder, none of the files in it, one too large or unreadable.
+    pub fn read(folder: &Path) -> Result<Self, FilesError> {
+        if !folder.is_dir() {
+            return Err(FilesError::NoFolder(folder.to_owned()));
+        }
+        let [crew, price_book, firm, jobs, stages, estimate, entries] =
+            Self::NAMES.map(|name| read_file(&folder.join(name)));
+        let files = Self {
+            crew: crew?,
+            price_book: price_book?,
+            firm: firm?,
+            jobs: jobs?,
+            stages: stages?,
+            estimate: estimate?,
+            entries: entries?,
+        };
+        if files == Self::default() {
+            return Err(FilesError::NothingThere(folder.to_owned()));
+        }
+        Ok(files)
+    }
+
+    /// An `entries.csv` of one row, from its columns by name; those left out are empty. What is
+    /// logged by hand goes through the same checks as what is imported.
+    ///
+    /// # Errors
+    /// [`FilesError::NoSuchColumn`], or [`FilesError::Csv`] when the row can't be written.
+    pub fn of_entry(row: &BTreeMap<String, String>) -> Result<Self, FilesError> {
+        if let Some(name) = row.keys().find(|name| !ENTRIES.required.contains(&name.as_str())) {
+            return Err(FilesError::NoSuchColumn(name.clone()));
+        }
+        let mut writer = csv::Writer::from_writer(Vec::new());
+        writer.write_record(ENTRIES.required)?;
+        writer.write_record(ENTRIES.required.iter().map(|name| row.get(*name).map_or("", String::as_str)))?;
+        let bytes = writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
+        Ok(Self { entries: Some(bytes), ..Self::default() })
+    }
+}
+
+/// The file's bytes, or `None` where there is no such file.
+fn read_file(path: &Path) -> Result<Option<Vec<u8>>, FilesError> {
+    let unreadable = |cause| FilesError::Unreadable { path: path.to_owned(), cause };
+    let file = match std::fs::File::open(path) {
+        Ok(file) => file,
+        Err(cause) if cause.kind() == io::ErrorKind::NotFound => return Ok(None),
+        Err(cause) => return Err(unreadable(cause)),
+    };
+    let mut bytes = Vec::new();
+    // One byte more than is allowed shows a file that is too large, even one that grows meanwhile.
+    let read = file.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    if u64::try_from(read).is_ok_and(|read| read > MAX_FILE_BYTES) {
+        return Err(FilesError::TooLarge(path.to_owned()));
+    }
+    Ok(Some(bytes))
+}

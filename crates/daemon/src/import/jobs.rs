@@ -1,0 +1,308 @@
+//! Jobs, their stages and their costing.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use ledger::office::{Basis, CustomerKind, JobTerms, LinePriced};
+use ledger::site::{JobListed, LineKind, LineListed, StageListed};
+use ledger::{Body, ItemId, LineId, StageId};
+use trade::{Packing, Quantity, time::check_zone};
+
+use super::cells::{Cells, complain_of_repeats};
+use super::firm::MAX_TERMS_DAYS;
+use super::known::{DEFAULT_ZONE, Known, KnownJob};
+use super::lists::{ListRow, plan_list_row, row_key};
+use super::table::Row;
+use super::{BadRow, ListSubject, Work};
+
+const CUSTOMERS: [(&str, CustomerKind); 3] = [
+    ("householder", CustomerKind::Householder),
+    ("contractor", CustomerKind::Contractor),
+    ("business", CustomerKind::Business),
+];
+const BASES: [(&str, Basis); 2] = [("fixed", Basis::Fixed), ("daywork", Basis::Daywork)];
+const LINE_KINDS: [(&str, LineKind); 2] = [("labour", LineKind::Labour), ("material", LineKind::Material)];
+const VARIATIONS: [(&str, bool); 2] = [("", false), ("daywork", true)];
+/// The words for hours. A costing line keeps the first.
+const HOUR_WORDS: [(&str, &str); 4] = [("hour", "hour"), ("hours", "hour"), ("h", "hour"), ("hr", "hour")];
+/// Longest wait after a stage that is taken for meant, in hours: a year.
+const MAX_WAIT_HOURS: &str = "8784";
+
+pub(super) fn plan_jobs(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {
+    complain_of_repeats(rows, &["job"], &mut work.bad);
+    for row in rows {
+        let Some((listed, terms)) = read_job(row, known, &mut work.bad) else { continue };
+        let (subject, key) = (ListSubject::Job(listed.job), row_key(&[&listed.code]));
+        let body = Body::JobListed(listed);
+        plan_list_row(
+            ListRow { row, table: "jobs/job", key: key.clone(), subject, dated: false, body },
+            work,
+        );
+        let body = Body::JobTerms(terms);
+        plan_list_row(ListRow { row, table: "jobs/terms", key, subject, dated: false, body }, work);
+    }
+}
+
+fn read_job(row: &Row, known: &Known<'_>, bad: &mut Vec<BadRow>) -> Option<(JobListed, JobTerms)> {
+    let mut cells = Cells::new(row, bad);
+    let code = cells.required("job");
+    let title = cells.text("title");
+    let customer = cells.required("customer");
+    let customer_kind = cells.word("customer_kind", &CUSTOMERS);
+    let basis = cells.word("basis", &BASES);
+    let vat_percent = cells.required("vat_rate").and_then(|_| cells.percent("vat_rate"));
+    let reverse_charge = cells.yes_or_no("reverse_charge");
+    let cis_percent = cells.percent("cis_rate");
+    let retention_percent = cells.percent("retention_pct");
+    let markup_percent = cells.markup("markup_pct");
+    let zone = Some(cells.text("timezone")).filter(|zone| !zone.is_empty()).unwrap_or(DEFAULT_ZONE);
+    let zone_known = check_zone(zone);
+    if let Err(error) = &zone_known {
+        cells.complain("timezone", error.to_string());
+    }
+    let customer_cis = cells.yes_or_no("customer_cis");
+    let end_user_statement = cells.yes_or_no("end_user_statement");
+    let terms_days = cells.whole("terms_days", 0, MAX_TERMS_DAYS);
+    zone_known.ok()?;
+    let (code, customer) = (code?, customer?);
+    let job = known.job(code)?.id;
+    let text = |column| row.text(column).to_owned();
+    let listed = JobListed {
+        job,
+        code: code.to_owned(),
+        title: title.to_owned(),
+        customer: customer.to_owned(),
+        site_address: text("site_address"),
+        time_zone: zone.to_owned(),
+    };
+    let terms = JobTerms {
+        job,
+        customer_kind: customer_kind?,
+        basis: basis?,
+        vat_percent: vat_percent?,
+        reverse_charge: reverse_charge?,
+        cis_percent: cis_percent?,
+        retention_percent: retention_percent?,
+        markup_percent: markup_percent?,
+        billing_address: text("billing_address"),
+        customer_vat_number: text("customer_vat_no"),
+        customer_cis: customer_cis?,
+        end_user_statement: end_user_statement?,
+        terms_days: terms_days?,
+    };
+    Some((listed, terms))
+}
+
+pub(super) fn plan_stages(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {
+    complain_of_repeats(rows, &["job", "stage"], &mut work.bad);
+    complain_of_circles(rows, &mut work.bad);
+    let mut orders = BTreeMap::new();
+    for row in rows {
+        let order = orders.entry(row.text("job")).or_insert(0_u32);
+        *order += 1;
+        let Some(listed) = read_stage(row, *order, known, &mut work.bad) else { continue };
+        let subject = ListSubject::Stage(listed.stage);
+        let key = row_key(&[row.text("job"), &listed.name]);
+        let body = Body::StageListed(listed);
+        plan_list_row(ListRow { row, table: "stages/stage", key, subject, dated: false, body }, work);
+    }
+}
+
+fn read_stage(row: &Row, order: u32, known: &Known<'_>, bad: &mut Vec<BadRow>) -> Option<StageListed> {
+    let mut cells = Cells::new(row, bad);
+    let job = read_job_code(&mut cells, known);
+    let name = cells.required("stage");
+    let wait_minutes = read_wait(&mut cells);
+    let needs_photo = cells.yes_or_no("needs_photo");
+    let job = job?;
+    let after = read_stages(&mut cells, "after", &job, known);
+    let covers = read_stages(&mut cells, "covers", &job, known);
+    let name = name?;
+    let texts = |column| cells.list(column).into_iter().map(str::to_owned).collect();
+    Some(StageListed {
+        stage: known.stage(job.id, name)?,
+        job: job.id,
+        name: name.to_owned(),
+        order,
+        trades: texts("trade"),
+        after: after?,
+        wait_minutes: wait_minutes?,
+        covers: covers?,
+        needs_tests: texts("needs_reading"),
+        needs_photo: needs_photo?.unwrap_or(false),
+    })
+}
+
+fn read_job_code(cells: &mut Cells<'_, '_>, known: &Known<'_>) -> Option<KnownJob> {
+    let code = cells.required("job")?;
+    let job = known.job(code);
+    if job.is_none() {
+        cells.complain("job", format!("there is no job {code:?} in jobs.csv or in the ledger"));
+    }
+    job
+}
+
+fn read_stages(
+    cells: &mut Cells<'_, '_>,
+    column: &'static str,
+    job: &KnownJob,
+    known: &Known<'_>,
+) -> Option<Vec<StageId>> {
+    let mut stages = Vec::new();
+    let mut all_known = true;
+    for name in cells.list(column) {
+        match known.stage(job.id, name) {
+            Some(_) if name == cells.text("stage") => {
+                cells.complain(column, "a stage can't name itself here");
+                all_known = false;
+            }
+            Some(stage) if stages.contains(&stage) => {
+                cells.complain(column, format!("{name:?} is there twice; keep one"));
+                all_known = false;
+            }
+            Some(stage) => stages.push(stage),
+            None => {
+                cells.complain(column, format!("there is no stage {name:?} of this job"));
+                all_known = false;
+            }
+        }
+    }
+    all_known.then_some(stages)
+}
+
+/// Hours to wait, as minutes. Nothing is none.
+fn read_wait(cells: &mut Cells<'_, '_>) -> Option<u32> {
+    if cells.text("wait_hours").is_empty() {
+        return Some(0);
+    }
+    let hours = cells.quantity_or_nought("wait_hours")?;
+    let sixty = "60".parse::<Quantity>().ok()?;
+    // Hours are a pack of sixty minutes, so the exact conversion of packs does for them.
+    let minutes =
+        Packing::new("minute", "hour", sixty).ok().and_then(|hour| hour.in_units(hours, "hour").ok());
+    let whole = minutes.and_then(|minutes| minutes.to_string().parse::<u32>().ok());
+    let whole = whole.filter(|_| MAX_WAIT_HOURS.parse().is_ok_and(|most: Quantity| hours <= most));
+    if whole.is_none() {
+        let reason = format!("must come to whole minutes, and to {MAX_WAIT_HOURS} hours at most");
+        cells.complain("wait_hours", reason);
+    }
+    whole
+}
+
+/// Complains about every stage that would have to wait for itself, by way of others.
+fn complain_of_circles(rows: &[Row], bad: &mut Vec<BadRow>) {
+    let after = |row: &Row| -> Vec<(String, String)> {
+        let names = row.text("after").split(';').map(str::trim).filter(|name| !name.is_empty());
+        names.map(|name| (row.text("job").to_owned(), name.to_owned())).collect()
+    };
+    let key = |row: &Row| (row.text("job").to_owned(), row.text("stage").to_owned());
+    let mut waiting: BTreeSet<_> = rows.iter().map(key).collect();
+    loop {
+        let free: Vec<_> = rows
+            .iter()
+            .filter(|row| {
+                waiting.contains(&key(row)) && !after(row).iter().any(|stage| waiting.contains(stage))
+            })
+            .map(key)
+            .collect();
+        if free.is_empty() {
+            break;
+        }
+        for stage in free {
+            waiting.remove(&stage);
+        }
+    }
+    // What only waits for a circle is not in it: take away what nothing left waits for.
+    loop {
+        let awaited: BTreeSet<_> =
+            rows.iter().filter(|row| waiting.contains(&key(row))).flat_map(after).collect();
+        let before = waiting.len();
+        waiting.retain(|stage| awaited.contains(stage));
+        if waiting.len() == before {
+            break;
+        }
+    }
+    for row in rows.iter().filter(|row| waiting.contains(&key(row)) && !after(row).contains(&key(row))) {
+        bad.push(row.bad("after", "this stage would come after itself, by way of the stages that it names"));
+    }
+}
+
+pub(super) fn plan_estimate(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {
+    complain_of_repeats(rows, &["job", "stage", "kind", "what"], &mut work.bad);
+    let mut orders = BTreeMap::new();
+    for row in rows {
+        let order = orders.entry(row.text("job")).or_insert(0_u32);
+        *order += 1;
+        let (crew, kind) = (work.context.crew, row.text("kind").to_ascii_lowercase());
+        let line = LineId::named(&crew, row.text("job"), row.text("stage"), &kind, row.text("what"));
+        let read = read_line(row, line, *order, known, &mut work.bad);
+        let Some((listed, priced)) = read else { continue };
+        let key = row_key(&["job", "stage", "kind", "what"].map(|column| row.text(column)));
+        let (subject, body) = (ListSubject::Line(line), Body::LineListed(listed));
+        let list = ListRow { row, table: "estimate/line", key: key.clone(), subject, dated: false, body };
+        plan_list_row(list, work);
+        let body = Body::LinePriced(priced);
+        plan_list_row(ListRow { row, table: "estimate/money", key, subject, dated: false, body }, work);
+    }
+}
+
+fn read_line(
+    row: &Row,
+    line: LineId,
+    order: u32,
+    known: &Known<'_>,
+    bad: &mut Vec<BadRow>,
+) -> Option<(LineListed, LinePriced)> {
+    let mut cells = Cells::new(row, bad);
+    let job = read_job_code(&mut cells, known);
+    let stage_name = cells.required("stage");
+    let kind = cells.word("kind", &LINE_KINDS);
+    let what = cells.required("what");
+    let quantity = cells.quantity_or_nought("quantity");
+    let unit_cost = cells.pounds("unit_cost");
+    let unit_price = cells.pounds("unit_price");
+    let on_the_clock = cells.word("variation", &VARIATIONS);
+    let stage = job.as_ref().zip(stage_name).and_then(|(job, name)| {
+        let stage = known.stage(job.id, name);
+        if stage.is_none() {
+            cells.complain("stage", format!("there is no stage {name:?} of this job"));
+        }
+        stage
+    });
+    let counted = kind.zip(what).and_then(|(kind, what)| match kind {
+        LineKind::Labour => cells.word("unit", &HOUR_WORDS).map(|unit| (None, unit.to_owned())),
+        LineKind::Material => {
+            read_costed_item(&mut cells, what, known).map(|(item, unit)| (Some(item), unit))
+        }
+    });
+    let (item, unit) = counted?;
+    let listed = LineListed {
+        line,
+        job: job?.id,
+        stage: stage?,
+        order,
+        kind: kind?,
+        what: what?.to_owned(),
+        item,
+        quantity: quantity?,
+        unit,
+        on_the_clock: on_the_clock?,
+    };
+    Some((listed, LinePriced { line, unit_cost: unit_cost?, unit_price: unit_price? }))
+}
+
+/// The item of a costing line and its unit. Its money is for one unit, so packs are not taken here.
+fn read_costed_item(cells: &mut Cells<'_, '_>, what: &str, known: &Known<'_>) -> Option<(ItemId, String)> {
+    let Some(item) = known.item(what) else {
+        cells.complain("what", format!("there is no item {what:?} in price-book.csv or in the ledger"));
+        return None;
+    };
+    let said = cells.required("unit")?;
+    let one = "1".parse::<Quantity>().ok()?;
+    let same = Packing::new(&item.unit, &item.unit, one).is_ok_and(|unit| unit.in_units(one, said).is_ok());
+    if !same {
+        let reason = format!("a costing line counts this item in its own unit, {}", item.unit);
+        cells.complain("unit", reason);
+        return None;
+    }
+    Some((item.id, item.unit))
+}

@@ -1,0 +1,201 @@
+//! Reading a folder of CSV files into a plan of events to write.
+//!
+//! A plan is all or nothing: one bad row anywhere and there is no plan, only the list of every bad
+//! row. Nothing is written here, no clock is read, and the same files against the same ledger give
+//! the same plan. Ids follow from the crew and the row's own key, so devices that import the same
+//! row apart from each other write the same entry, and importing twice changes nothing.
+
+mod cells;
+mod corrections;
+mod entries;
+mod files;
+mod firm;
+mod jobs;
+mod known;
+mod lists;
+mod table;
+#[cfg(test)]
+mod tests;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+
+use ledger::roster_events::Role;
+use ledger::site::{ItemListed, JobListed};
+use ledger::{
+    Audience, CrewId, EntryRef, EventHash, ItemId, JobId, Kind, LineId, Payload, PersonId, StageId,
+};
+use trade::{Day, Moment};
+
+pub use files::{Files, FilesError, MAX_FILE_BYTES};
+
+/// What an import depends on, beside the files.
+pub struct Context<'a> {
+    /// The crew.
+    pub crew: CrewId,
+    /// The day of the import: changed prices and rates hold from it on.
+    pub today: Day,
+    /// The instant of the import, as the clock of this device shows it.
+    pub now: Moment,
+    /// Only the entries of these devices are written; `None` for all. Every row is checked all the same.
+    pub devices: Option<&'a BTreeSet<String>>,
+    /// What the ledger holds already.
+    pub held: &'a dyn Held,
+    /// Who imports; the crew's lists are written in this person's name.
+    pub person: PersonId,
+    /// The role of that person. Only an owner writes lists.
+    pub role: Role,
+}
+
+/// What a version of a list row is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum ListSubject {
+    /// An item of the price book.
+    Item(ItemId),
+    /// A job.
+    Job(JobId),
+    /// A stage.
+    Stage(StageId),
+    /// A costing line.
+    Line(LineId),
+    /// A person.
+    Person(PersonId),
+    /// The crew as a business.
+    Firm,
+}
+
+/// What the ledger holds already, as far as an import asks.
+pub trait Held {
+    /// The event that counts for an entry, and its hash.
+    fn event_of(&self, entry: &EntryRef) -> Option<(EventHash, Payload)>;
+    /// The versions of one kind about one subject that no other event replaces, in any order. Rates
+    /// and prices don't replace each other, so all of theirs.
+    fn list_versions(&self, kind: Kind, subject: ListSubject) -> Vec<(EventHash, Payload)>;
+    /// The person of this name, and their role now.
+    fn person(&self, name: &str) -> Option<(PersonId, Role)>;
+    /// Everybody of the crew, past and present.
+    fn people(&self) -> Vec<PersonId>;
+    /// The job with this code.
+    fn job(&self, code: &str) -> Option<JobListed>;
+    /// The stage of this name in a job.
+    fn stage(&self, job: JobId, name: &str) -> Option<StageId>;
+    /// The price-book item of this name.
+    fn item(&self, name: &str) -> Option<ItemListed>;
+}
+
+/// An event to write.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Planned {
+    /// What it says. Its `act.replaces` names the list versions that it replaces.
+    pub payload: Payload,
+    /// Which chain it goes to.
+    pub audience: Audience,
+    /// For a correction or a striking out, the entry that it changes. When it is written,
+    /// `act.replaces` gets the changes of that entry held by then that come before it by
+    /// `(logged_at, row_key)`; their hashes are not known to a plan.
+    pub supersedes: Vec<EntryRef>,
+}
+
+/// What an import is going to write.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Plan {
+    /// The events in the order in which to write them.
+    pub writes: Vec<Planned>,
+    /// How many events were not planned because the ledger says the same already.
+    pub already_held: usize,
+    /// What the person should know, in whole sentences.
+    pub warnings: Vec<String>,
+}
+
+/// Something wrong in a file, and where.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct BadRow {
+    /// The file's name.
+    pub file: &'static str,
+    /// The line on which the row begins, from 1.
+    pub line: u64,
+    /// The column's name, or empty where the whole row or file is meant.
+    pub column: String,
+    /// What is wrong and what to do.
+    pub reason: String,
+}
+
+impl fmt::Display for BadRow {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} line {}", self.file, self.line)?;
+        if !self.column.is_empty() {
+            write!(f, ", column {}", self.column)?;
+        }
+        write!(f, ": {}", self.reason)
+    }
+}
+
+impl std::error::Error for BadRow {}
+
+/// Plans an import: reads and checks every row of every file against the others and the ledger.
+///
+/// # Errors
+/// Every bad row of every file, in the order of files and lines. Then nothing may be written.
+pub fn plan(files: &Files, context: &Context<'_>) -> Result<Plan, Vec<BadRow>> {
+    let mut work = Work::new(context);
+    let tables = table::Tables::read(files, &mut work);
+    let known = known::Known::gather(&tables, context);
+    lists::plan_crew(&tables.crew, &mut work);
+    lists::plan_price_book(&tables.price_book, &known, &mut work);
+    firm::plan_firm(&tables.firm, &mut work);
+    jobs::plan_jobs(&tables.jobs, &known, &mut work);
+    jobs::plan_stages(&tables.stages, &known, &mut work);
+    jobs::plan_estimate(&tables.estimate, &known, &mut work);
+    entries::plan_entries(&tables.entries, &known, &mut work);
+    work.finish()
+}
+
+/// A plan in the making: what to write, and what is wrong so far.
+struct Work<'a> {
+    context: &'a Context<'a>,
+    plan: Plan,
+    bad: Vec<BadRow>,
+    /// List rows that only an owner may write and that this import leaves out.
+    lists_left_out: usize,
+    /// Cells that were filled in for nothing: kind of entry and column, first line and how many.
+    idle_cells: BTreeMap<(&'static str, &'static str), (u64, usize)>,
+}
+
+impl<'a> Work<'a> {
+    fn new(context: &'a Context<'a>) -> Self {
+        let plan = Plan { writes: Vec::new(), already_held: 0, warnings: Vec::new() };
+        Self { context, plan, bad: Vec::new(), lists_left_out: 0, idle_cells: BTreeMap::new() }
+    }
+
+    fn warn(&mut self, warning: String) {
+        self.plan.warnings.push(warning);
+    }
+
+    /// Adds an event, once it is sure that readers will take it.
+    fn write(&mut self, row: &table::Row, planned: Planned) {
+        match planned.payload.encode() {
+            Ok(_) => self.plan.writes.push(planned),
+            Err(fault) => self.bad.push(row.bad("", fault.to_string())),
+        }
+    }
+
+    fn finish(mut self) -> Result<Plan, Vec<BadRow>> {
+        if !self.bad.is_empty() {
+            // Files in the order in which people fill them in, not in that of the alphabet.
+            self.bad.sort_by_key(|bad| (Files::NAMES.iter().position(|name| *name == bad.file), bad.line));
+            return Err(self.bad);
+        }
+        if self.lists_left_out > 0 {
+            let count = self.lists_left_out;
+            self.warn(format!(
+                "Rows of the crew's lists that were left out: {count}. Lists come from the owner's device."
+            ));
+        }
+        for ((kind, column), (line, count)) in std::mem::take(&mut self.idle_cells) {
+            self.warn(format!(
+                "entries.csv line {line}: {kind} has no use for column {column}; ignored (rows: {count})."
+            ));
+        }
+        Ok(self.plan)
+    }
+}
