@@ -120,6 +120,7 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> C
         });
         found.to_give_back.extend(off.and_then(|off| off.take_from(&mut material)));
     }
+    settle_emptied(&mut material);
     let labour = labour.into_iter().filter_map(|(key, parts)| labour_line(job, key, parts));
     let material = material.into_iter().filter_map(|(key, parts)| material_line(job, key, parts));
     found.lines = labour.chain(material).collect();
@@ -152,6 +153,19 @@ fn taken_off_in_vain(job: &JobWork, claims: &Claims<'_>) -> Vec<(LineKey, Rate, 
         Some((key, line.unit_price, Claim { unit, revision, quantity, follows: claims.newest(unit) }))
     });
     again.collect()
+}
+
+/// A use that a return has emptied prints nothing. Both are settled with the next line of the same
+/// item, so that the return does not come off twice; without such a line both wait.
+fn settle_emptied(material: &mut BTreeMap<LineKey, LineParts>) {
+    let is_empty = |parts: &LineParts| parts.quantity.is_zero();
+    for (key, emptied) in material.extract_if(.., |_, parts| is_empty(parts)).collect::<Vec<_>>() {
+        let mut lines = material.iter_mut();
+        let same = lines.find(|(line, _)| line.stage_name == key.stage_name && line.what == key.what);
+        if let Some((_, parts)) = same {
+            parts.claims.extend(emptied.claims);
+        }
+    }
 }
 
 /// What was billed above its worth and can't be credited, because returns have emptied the lines

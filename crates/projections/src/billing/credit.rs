@@ -99,12 +99,14 @@ pub fn whole_credit(job: &JobWork, invoice: InvoiceId) -> Option<ProposedCredit>
     let mut left = lines_left(&claims);
     left.retain(|of, _| *of == invoice);
     for line in left.values_mut().flatten() {
-        let billed: BTreeMap<_, _> = line.claims.iter().map(|claim| (claim.unit, *claim)).collect();
-        for billed in billed.into_values() {
-            let quantity = -claims.billed_on(billed.unit, invoice);
-            let follows = claims.newest_on(billed.unit, invoice);
-            let quantity = Quantity::new(quantity).ok().filter(|quantity| !quantity.is_zero());
-            line.giving.extend(quantity.map(|quantity| Claim { quantity, follows, ..billed.clone() }));
+        let mut billed: BTreeMap<_, (Decimal, &Claim)> = BTreeMap::new();
+        for &claim in &line.claims {
+            billed.entry(claim.unit).or_insert((Decimal::ZERO, claim)).0 += claim.quantity.value();
+        }
+        for (unit, (sum, claim)) in billed {
+            let quantity = Quantity::new(-sum).ok().filter(|quantity| !quantity.is_zero());
+            let follows = claims.newest_on(unit, invoice);
+            line.giving.extend(quantity.map(|quantity| Claim { quantity, follows, ..claim.clone() }));
         }
     }
     credits(job, &claims, left).pop()

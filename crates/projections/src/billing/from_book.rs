@@ -52,20 +52,20 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
 }
 
 fn stages(lists: &Lists<'_>, job: JobId) -> Vec<StageWork> {
-    let mut listed: Vec<_> = lists.stages.values().filter(|stage| stage.job == job).collect();
+    let mut listed: Vec<_> = lists.stages.values().copied().filter(|stage| stage.job == job).collect();
     listed.sort_by_key(|stage| (stage.order, stage.stage));
-    let stage = |stage: &&ledger::site::StageListed| StageWork {
+    let stage = |stage: &ledger::site::StageListed| StageWork {
         stage: stage.stage,
         name: stage.name.clone(),
         steps: Vec::new(),
     };
-    listed.into_iter().map(|listed| stage(listed)).collect()
+    listed.into_iter().map(stage).collect()
 }
 
 fn lines(lists: &Lists<'_>, job: JobId) -> Vec<CostingLine> {
-    let mut listed: Vec<_> = lists.lines.values().filter(|line| line.job == job).collect();
+    let mut listed: Vec<_> = lists.lines.values().copied().filter(|line| line.job == job).collect();
     listed.sort_by_key(|line| (line.order, line.line));
-    let line = |line: &&ledger::site::LineListed| CostingLine {
+    let line = |line: &ledger::site::LineListed| CostingLine {
         stage: line.stage,
         kind: line.kind,
         what: line.what.clone(),
@@ -73,7 +73,7 @@ fn lines(lists: &Lists<'_>, job: JobId) -> Vec<CostingLine> {
         unit_price: lists.line_money.get(&line.line).map(|money| money.unit_price),
         on_the_clock: line.on_the_clock,
     };
-    listed.into_iter().map(|listed| line(listed)).collect()
+    listed.into_iter().map(line).collect()
 }
 
 /// Sign-offs and reopenings, in the order in which [`Book::stages`] reads them.
@@ -133,9 +133,12 @@ fn add_hours(book: &Book, lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork
 /// Where an item is used, to find what it cost when some of it comes back.
 type Shelf = (JobId, Option<StageId>, ItemId);
 
+/// The cost of a pack and its size, with the day of the use.
+type CostOnDay = (Day, (Rate, Quantity));
+
 fn add_materials(book: &Book, lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
     let uses = book.material_uses(lists);
-    let mut used_at: BTreeMap<Shelf, Vec<(Day, (Rate, Quantity))>> = BTreeMap::new();
+    let mut used_at: BTreeMap<Shelf, Vec<CostOnDay>> = BTreeMap::new();
     for entry in uses.iter().filter(|entry| matches!(entry.what, Movement::Used(_))) {
         let cost = book.pack_cost(entry, lists).map(|cost| (entry.day, cost));
         used_at.entry(entry.key).or_default().extend(cost);

@@ -1,5 +1,6 @@
 //! Bills against the invented week, against hand-worked roundings, and against a model that sees all.
 
+mod from_book;
 mod history;
 mod papers;
 mod week;

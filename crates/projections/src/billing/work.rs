@@ -59,8 +59,8 @@ pub struct StageStep {
 impl StageWork {
     /// The sign-off that held at the end of `until`, or holds now.
     pub(super) fn sign_off(&self, until: Option<Day>) -> Option<StageStep> {
-        let known = self.steps.iter().filter(|step| until.is_none_or(|until| step.done_on <= until));
-        known.last().copied().filter(|step| step.signed_off)
+        let mut known = self.steps.iter().filter(|step| until.is_none_or(|until| step.done_on <= until));
+        known.next_back().copied().filter(|step| step.signed_off)
     }
 }
 

@@ -177,7 +177,7 @@ fn give_back(job: &mut JobWork) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig::with_cases(256))]
 
     #[test]
     fn worth_is_invoiced_less_credited_and_still_to_invoice(steps in prop::collection::vec(step(), 1..40)) {
