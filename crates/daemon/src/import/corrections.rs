@@ -11,11 +11,11 @@ use trade::Day;
 
 use super::Work;
 use super::cells::Cells;
-use super::entries::{
-    Entry, EntryKind, Told, check_length, check_span, join_words, read_amount, read_item, read_place,
-    read_value,
-};
+use super::entries::{Entry, EntryKind, Told, join_words};
 use super::known::Known;
+use super::measures::{
+    MAX_WORK_MINUTES, check_length, check_span, read_amount, read_item, read_place, read_value,
+};
 
 /// What a correction has to know of the entry that it changes, as that stands.
 #[derive(Debug, Clone)]
@@ -255,8 +255,8 @@ fn read_hours_change(
 ) -> Option<Worked> {
     let from = cells.moment("from", zone);
     let to = cells.moment("to", zone);
-    let break_minutes = cells.whole("break_min", 0, 24 * 60);
-    let minutes = cells.whole("minutes", 1, 24 * 60);
+    let break_minutes = cells.whole("break_min", 0, MAX_WORK_MINUTES);
+    let minutes = cells.whole("minutes", 1, MAX_WORK_MINUTES);
     (changes.from, changes.to) = (from?, to?);
     (changes.break_minutes, changes.minutes) = (break_minutes?, minutes?);
     let has_times = changes.from.is_some() || changes.to.is_some();
@@ -326,10 +326,11 @@ fn read_material_change(
 pub(super) fn says_the_same(new: &Payload, held: &Payload) -> bool {
     let mut body = new.body.clone();
     let mut held_body = held.body.clone();
-    if let (Some(amount), Some(held)) = (amount_of(&mut body), amount_of(&mut held_body)) {
-        if amount.said.is_some() && amount.said == held.said {
-            amount.quantity = held.quantity;
-        }
+    if let (Some(amount), Some(held)) = (amount_of(&mut body), amount_of(&mut held_body))
+        && amount.said.is_some()
+        && amount.said == held.said
+    {
+        amount.quantity = held.quantity;
     }
     let words =
         |payload: &Payload| (payload.act.done_on, payload.act.note.clone(), payload.act.row_key.clone());

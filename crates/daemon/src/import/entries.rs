@@ -6,24 +6,23 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::site::{
-    Amount, Bought, Bound, Delivered, ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, Hours, LeftOff,
-    Note, Packs, PaidBy, Place, Reopened, Returned, SaidHow, SignedOff, Site, SnagRaised, StockPlace, Test,
-    Used, WasteCount, Wasted, Whose, Worked,
+    Amount, Bought, Delivered, ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, Hours, LeftOff, Note,
+    PaidBy, Reopened, Returned, SaidHow, SignedOff, Site, SnagRaised, StockPlace, Test, Used, WasteCount,
+    Wasted, Whose, Worked,
 };
-use ledger::{Act, Body, EntryId, EntryRef, Payload};
-use trade::{Day, Moment, Quantity};
+use ledger::{Act, Body, EntryId, EntryRef, ItemId, Payload};
+use trade::{Day, Moment};
 
 use super::cells::{Cells, complain_of_repeats};
 use super::corrections::{self, Standing};
-use super::known::{DEFAULT_ZONE, Known, KnownItem, KnownJob};
+use super::known::{DEFAULT_ZONE, Known, KnownJob};
 use super::lists::audience_of;
+use super::measures::{read_amount, read_item, read_place, read_value, read_worked};
 use super::table::Row;
 use super::{BadRow, Planned, Work};
 
 /// The file whose rows these are, as it goes into the entries' ids.
 const TABLE: &str = "entries";
-/// Longest stretch of work, in minutes: a day. Longer is a slip of the pen.
-const MAX_WORK_MINUTES: u32 = 24 * 60;
 
 /// The kinds of entry that a row may be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -235,18 +234,33 @@ fn read_action(entry: &Entry<'_>, known: &Known<'_>, bad: &mut Vec<BadRow>) -> O
             said = if site.stage.is_some() { what } else { "" }.to_owned();
             Body::Hours(Hours { site, activity, worked: worked? })
         }
-        EntryKind::Used
-        | EntryKind::Wasted
-        | EntryKind::Returned
-        | EntryKind::Delivered
-        | EntryKind::Bought => {
-            let item = read_item(&mut cells, known);
-            let amount = item.as_ref().and_then(|item| {
-                let quantity = cells.quantity("quantity");
-                let unit = cells.required("unit");
-                read_amount(&mut cells, item, quantity?, unit?)
-            });
-            material_body(entry.kind, site?, item?.id, amount?)
+        EntryKind::Used => {
+            let (site, item, amount) = read_material(&mut cells, site, known)?;
+            Body::Used(Used { site, item, amount, whose: Whose::Ours, bought: None })
+        }
+        EntryKind::Wasted => {
+            let (site, item, amount) = read_material(&mut cells, site, known)?;
+            let (counts, cost_to) = (WasteCount::OnTop, Whose::Ours);
+            Body::Wasted(Wasted { site, item, amount, counts, cost_to })
+        }
+        EntryKind::Returned => {
+            let (site, item, amount) = read_material(&mut cells, site, known)?;
+            Body::Returned(Returned { site, item, amount, to: StockPlace::Van })
+        }
+        EntryKind::Delivered => {
+            let (site, item, amount) = read_material(&mut cells, site, known)?;
+            Body::Delivered(Delivered { site, item, amount, supplier: String::new(), ticket: String::new() })
+        }
+        EntryKind::Bought => {
+            let (site, item, amount) = read_material(&mut cells, site, known)?;
+            Body::Bought(Bought {
+                to: StockPlace::Job(site.job),
+                supplier: String::new(),
+                ticket: String::new(),
+                items: vec![(item, amount)],
+                paid_by: PaidBy::Account,
+                photos: Vec::new(),
+            })
         }
         EntryKind::Reading => {
             let name = cells.required("what");
@@ -266,24 +280,23 @@ fn read_action(entry: &Entry<'_>, known: &Known<'_>, bad: &mut Vec<BadRow>) -> O
                 photos: Vec::new(),
             })
         }
-        EntryKind::Note | EntryKind::Snag | EntryKind::LeftOff => {
-            note = join_words(what, &note);
-            if note.is_empty() {
-                cells.complain("note", "must not be empty; say what there is to know");
-                return None;
-            }
-            let (site, photos) = (site?, Vec::new());
-            match entry.kind {
-                EntryKind::Note => Body::Note(Note { site, photos }),
-                EntryKind::Snag => Body::SnagRaised(SnagRaised { site, photos }),
-                _ => Body::LeftOff(LeftOff {
-                    site,
-                    off_or_live: String::new(),
-                    wet_until: None,
-                    carries_on: None,
-                    photos,
-                }),
-            }
+        EntryKind::Note => {
+            note = read_words(&mut cells)?;
+            Body::Note(Note { site: site?, photos: Vec::new() })
+        }
+        EntryKind::Snag => {
+            note = read_words(&mut cells)?;
+            Body::SnagRaised(SnagRaised { site: site?, photos: Vec::new() })
+        }
+        EntryKind::LeftOff => {
+            note = read_words(&mut cells)?;
+            Body::LeftOff(LeftOff {
+                site: site?,
+                off_or_live: String::new(),
+                wet_until: None,
+                carries_on: None,
+                photos: Vec::new(),
+            })
         }
         EntryKind::Asked => {
             let what = cells.required("what");
@@ -304,38 +317,43 @@ fn read_action(entry: &Entry<'_>, known: &Known<'_>, bad: &mut Vec<BadRow>) -> O
             said = what.to_owned();
             Body::ExtraDeclined(ExtraDeclined { site: site?, extra: None, said_by: String::new() })
         }
-        EntryKind::SignedOff | EntryKind::Reopened => {
+        EntryKind::SignedOff => {
             said = what.to_owned();
             cells.required("stage")?;
-            match entry.kind {
-                EntryKind::SignedOff => Body::SignedOff(SignedOff { site: site?, evidence: Vec::new() }),
-                _ => Body::Reopened(Reopened { site: site? }),
-            }
+            Body::SignedOff(SignedOff { site: site?, evidence: Vec::new() })
+        }
+        EntryKind::Reopened => {
+            said = what.to_owned();
+            cells.required("stage")?;
+            Body::Reopened(Reopened { site: site? })
         }
         EntryKind::Corrected | EntryKind::Struck => return None,
     };
     Some(Told { body, done_on: day, note, said, supersedes: Vec::new() })
 }
 
-fn material_body(kind: EntryKind, site: Site, item: ledger::ItemId, amount: Amount) -> Body {
-    match kind {
-        EntryKind::Wasted => {
-            Body::Wasted(Wasted { site, item, amount, counts: WasteCount::OnTop, cost_to: Whose::Ours })
-        }
-        EntryKind::Returned => Body::Returned(Returned { site, item, amount, to: StockPlace::Van }),
-        EntryKind::Delivered => {
-            Body::Delivered(Delivered { site, item, amount, supplier: String::new(), ticket: String::new() })
-        }
-        EntryKind::Bought => Body::Bought(Bought {
-            to: StockPlace::Job(site.job),
-            supplier: String::new(),
-            ticket: String::new(),
-            items: vec![(item, amount)],
-            paid_by: PaidBy::Account,
-            photos: Vec::new(),
-        }),
-        _ => Body::Used(Used { site, item, amount, whose: Whose::Ours, bought: None }),
+/// Where, which item and how much of it.
+fn read_material(
+    cells: &mut Cells<'_, '_>,
+    site: Option<Site>,
+    known: &Known<'_>,
+) -> Option<(Site, ItemId, Amount)> {
+    let item = read_item(cells, known);
+    let quantity = cells.quantity("quantity");
+    let unit = cells.required("unit");
+    let item = item?;
+    let amount = read_amount(cells, &item, quantity?, unit?);
+    Some((site?, item.id, amount?))
+}
+
+/// What and note as one text, which must say something.
+fn read_words(cells: &mut Cells<'_, '_>) -> Option<String> {
+    let words = join_words(cells.text("what"), cells.text("note"));
+    if words.is_empty() {
+        cells.complain("note", "must not be empty; say what there is to know");
+        return None;
     }
+    Some(words)
 }
 
 fn read_site(cells: &mut Cells<'_, '_>, job: &KnownJob, known: &Known<'_>) -> Option<Site> {
@@ -352,54 +370,6 @@ fn read_site(cells: &mut Cells<'_, '_>, job: &KnownJob, known: &Known<'_>) -> Op
     Some(Site { job: job.id, stage, place: read_place(cells) })
 }
 
-pub(super) fn read_place(cells: &Cells<'_, '_>) -> Place {
-    Place { room: String::new(), surface: None, words: cells.text("where").to_owned() }
-}
-
-pub(super) fn read_item(cells: &mut Cells<'_, '_>, known: &Known<'_>) -> Option<KnownItem> {
-    let name = cells.required("what")?;
-    let item = known.item(name);
-    if item.is_none() {
-        cells.complain("what", format!("there is no item {name:?} in price-book.csv or in the ledger"));
-    }
-    item
-}
-
-/// A quantity in the item's unit, with the packs kept in which it was said.
-pub(super) fn read_amount(
-    cells: &mut Cells<'_, '_>,
-    item: &KnownItem,
-    said: Quantity,
-    unit: &str,
-) -> Option<Amount> {
-    // A packing that can't be is complained about in the item's own row.
-    let packing = item.packing()?.ok()?;
-    match packing.in_units(said, unit) {
-        Ok(quantity) => {
-            let one = "1".parse().ok()?;
-            let own = trade::Packing::new(&item.unit, &item.unit, one).ok()?;
-            let in_packs = own.in_units(said, unit).is_err();
-            let said = in_packs.then(|| Packs { count: said, pack: item.pack.clone() });
-            Some(Amount { quantity, said })
-        }
-        Err(error) => {
-            let column = if matches!(error, trade::UnitError::Number(_)) { "quantity" } else { "unit" };
-            cells.complain(column, error.to_string());
-            None
-        }
-    }
-}
-
-/// A value off a dial: "4.5", ">200", "<0.1".
-pub(super) fn read_value(cells: &mut Cells<'_, '_>, text: &str) -> Option<(Bound, Quantity)> {
-    let (bound, number) = match text.split_at_checked(1) {
-        Some((">", number)) => (Bound::Above, number),
-        Some(("<", number)) => (Bound::Below, number),
-        _ => (Bound::Exactly, text),
-    };
-    cells.parse_number("quantity", number.trim()).map(|value| (bound, value))
-}
-
 fn read_terms(what: &str) -> ExtraTerms {
     match what.to_lowercase().as_str() {
         "by the hour" => ExtraTerms::OnTheClock,
@@ -407,74 +377,6 @@ fn read_terms(what: &str) -> ExtraTerms {
         "left out" => ExtraTerms::LeftOut,
         _ => ExtraTerms::AtAPrice,
     }
-}
-
-fn read_worked(cells: &mut Cells<'_, '_>, zone: &str) -> Option<Worked> {
-    let from = cells.moment("from", zone);
-    let to = cells.moment("to", zone);
-    let break_minutes = cells.whole("break_min", 0, MAX_WORK_MINUTES);
-    let minutes = cells.whole("minutes", 1, MAX_WORK_MINUTES);
-    match (from?, to?, minutes?) {
-        (Some(from), Some(to), None) => check_span(cells, from, to, break_minutes?.unwrap_or(0)),
-        (None, None, Some(minutes)) => check_length(cells, minutes, break_minutes?),
-        (Some(_), Some(_), Some(_)) => {
-            cells.complain("minutes", "give from and to, or minutes, not both");
-            None
-        }
-        (None, None, None) => {
-            cells.complain("from", "give from and to, or the length in minutes");
-            None
-        }
-        (Some(_), None, _) => {
-            cells.complain("to", "must not be empty where from is given");
-            None
-        }
-        (None, Some(_), _) => {
-            cells.complain("from", "must not be empty where to is given");
-            None
-        }
-    }
-}
-
-/// A stretch of work that can have been.
-pub(super) fn check_span(
-    cells: &mut Cells<'_, '_>,
-    from: Moment,
-    to: Moment,
-    break_minutes: u32,
-) -> Option<Worked> {
-    let length = to.minutes_since(from);
-    if length <= 0 {
-        cells.complain("to", format!("work ends at {to}, not after it began at {from}"));
-        return None;
-    }
-    if length > i64::from(MAX_WORK_MINUTES) {
-        cells.complain("to", format!("from {from} to {to} is longer than 24 hours; log each day by itself"));
-        return None;
-    }
-    if i64::from(break_minutes) > length {
-        let reason =
-            format!("a break of {break_minutes} minutes is longer than the {length} minutes of work");
-        cells.complain("break_min", reason);
-        return None;
-    }
-    Some(Worked::Span { from, to, break_minutes })
-}
-
-/// A length is what was worked, so a break has no place beside it.
-pub(super) fn check_length(
-    cells: &mut Cells<'_, '_>,
-    minutes: u32,
-    break_minutes: Option<u32>,
-) -> Option<Worked> {
-    if break_minutes.is_some_and(|minutes| minutes > 0) {
-        cells.complain(
-            "break_min",
-            "a length in minutes is without breaks; take the break off and leave this empty",
-        );
-        return None;
-    }
-    Some(Worked::Length { minutes })
 }
 
 /// Two texts of which either may be empty, as one.

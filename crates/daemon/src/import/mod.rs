@@ -13,6 +13,7 @@ mod firm;
 mod jobs;
 mod known;
 mod lists;
+mod measures;
 mod table;
 #[cfg(test)]
 mod tests;
