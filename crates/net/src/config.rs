@@ -49,7 +49,10 @@ fn provider() -> Arc<CryptoProvider> {
 }
 
 /// Takes any device's key, under either protocol.
-pub(crate) fn server_config(certificate: &DeviceCertificate) -> Result<quinn::ServerConfig, ConfigError> {
+///
+/// # Errors
+/// [`ConfigError`] if the TLS library refuses the settings.
+pub fn server_config(certificate: &DeviceCertificate) -> Result<quinn::ServerConfig, ConfigError> {
     let mut tls = rustls::ServerConfig::builder_with_provider(provider())
         .with_protocol_versions(&[&rustls::version::TLS13])?
         .with_client_cert_verifier(Arc::new(PossessionVerifier::of_any()))
@@ -64,7 +67,10 @@ pub(crate) fn server_config(certificate: &DeviceCertificate) -> Result<quinn::Se
 }
 
 /// Takes the key of one device, under one protocol.
-pub(crate) fn client_config(
+///
+/// # Errors
+/// [`ConfigError`] if the TLS library refuses the settings.
+pub fn client_config(
     certificate: &DeviceCertificate,
     peer: DeviceKey,
     protocol: &[u8],

@@ -2,8 +2,8 @@
 //!
 //! Reading, storing and sending go on at the same time: while one batch of runs is made durable, the
 //! next gathers, and all that has gathered is stored by one call. Memory stays bounded: frames are
-//! not read while the session has enough to store, and nothing more is read from the store while
-//! enough waits to be sent.
+//! not read while the session has enough to store, and the session is not asked for more frames
+//! while enough wait to be sent.
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -20,8 +20,8 @@ use crate::holder::{Fault, Holder};
 
 /// Bytes that are read from the stream at a time.
 const READ_AT_ONCE: usize = 256 * 1024;
-/// While this many bytes wait to be sent, no further run is read from the store.
-const ENOUGH_TO_SEND: usize = 1024 * 1024;
+/// While this many bytes wait to be sent, the session is not asked for more.
+const ENOUGH_TO_SEND: usize = 256 * 1024;
 /// How long the last words may take.
 const LAST_WORDS: Duration = Duration::from_secs(3);
 
@@ -92,8 +92,8 @@ pub(crate) async fn drive<H: Holder>(
     match end {
         End::Settled => {
             driver.send_rest(&mut send).await;
-            // The peer closes once it has read to the end; a close from here could overtake the rest.
-            let _ = timeout(LAST_WORDS, connection.closed()).await;
+            // The peer ends its stream once it has read to the end; a close before could overtake the rest.
+            let _ = timeout(LAST_WORDS, read_to_end(&mut receive)).await;
             close_done(connection);
             Ok(())
         }
@@ -177,7 +177,10 @@ impl<H: Holder> Driver<H> {
 
     fn do_outputs(&mut self) {
         while self.end.is_none() {
-            let Some(output) = self.session.poll_output() else { break };
+            let has_enough_to_send = self.output.len() - self.sent >= ENOUGH_TO_SEND;
+            let output =
+                if has_enough_to_send { self.session.poll_work() } else { self.session.poll_output() };
+            let Some(output) = output else { break };
             match output {
                 Output::Send(frame) => {
                     self.output.extend_from_slice(&frame_length(&frame));
@@ -227,9 +230,7 @@ impl<H: Holder> Driver<H> {
                 (chains, holder.store(runs))
             }));
         }
-        let waiting = self.output.len() - self.sent;
         if self.reading.is_none()
-            && waiting < ENOUGH_TO_SEND
             && let Some((chain, from_seq)) = self.to_read.pop_front()
         {
             let holder = Arc::clone(&self.holder);
@@ -305,6 +306,11 @@ impl<H: Holder> Driver<H> {
         };
         let _ = timeout(LAST_WORDS, sending).await;
     }
+}
+
+/// Reads on until the peer ends its stream or is gone. What it still says is no news.
+async fn read_to_end(receive: &mut RecvStream) {
+    while let Ok(Some(_)) = receive.read_chunk(READ_AT_ONCE, true).await {}
 }
 
 fn lost(error: ConnectionError) -> End {

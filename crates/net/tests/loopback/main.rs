@@ -1,0 +1,6 @@
+//! Devices that meet on the loopback interface, each with its ledger in memory.
+
+mod authentication;
+mod node;
+mod pairing;
+mod syncing;
