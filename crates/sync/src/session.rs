@@ -151,11 +151,7 @@ impl Session {
             return;
         }
         self.receiving.done(&chain);
-        // A retirement may have come between, after which nothing of the chain counts.
-        let counted = ledger.chain(&chain).map(|held| counted_tip(ledger, held));
-        if let Some(tip) = counted.filter(|(next_seq, _)| *next_seq > 0) {
-            self.sending.acknowledge(chain, tip);
-        }
+        self.acknowledge(chain, ledger);
         self.go_on(ledger);
     }
 
@@ -165,6 +161,9 @@ impl Session {
             return;
         }
         self.receiving.done(&chain);
+        if refusal == Refusal::BeyondCut {
+            self.acknowledge(chain, ledger); // All that counts of the chain is held.
+        }
         let honest_peers_can_meet_it = matches!(refusal, Refusal::Forked | Refusal::BeyondCut);
         if honest_peers_can_meet_it {
             // Who passes on a fork, or events beyond a cut of which it has not heard, did no wrong.
@@ -377,6 +376,14 @@ impl Session {
         if !self.all_sent && self.sending.has_read_all() {
             self.all_sent = true;
             self.sending.push(message::all_sent());
+        }
+    }
+
+    fn acknowledge(&mut self, chain: ChainId, ledger: &Ledger) {
+        // A retirement may have come between, after which nothing of the chain counts.
+        let counted = ledger.chain(&chain).map(|held| counted_tip(ledger, held));
+        if let Some(tip) = counted.filter(|(next_seq, _)| *next_seq > 0) {
+            self.sending.acknowledge(chain, tip);
         }
     }
 
