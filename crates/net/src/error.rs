@@ -10,6 +10,8 @@ use crate::holder::{Fault, HoldError};
 const DONE: u32 = 0;
 /// The number of a close for a fault of one's own. Refusals have at most 16 bits, so it is none.
 const FAULT: u32 = 0x1_0000;
+/// What TLS makes of [`crate::verifier::WrongKey`]: QUIC's 0x100 and alert 46, RFC 9001 section 4.8.
+const CERTIFICATE_UNKNOWN: u64 = 0x100 + 46;
 
 /// Why a connection did not do what it was for.
 #[derive(Debug, thiserror::Error)]
@@ -35,6 +37,9 @@ pub enum PeerError {
     /// There is no address to try.
     #[error("no address of the other device is known")]
     NoAddress,
+    /// Another device has the address by now, or pretends to be the one that was dialled.
+    #[error("another device answers at the address")]
+    AnotherDevice,
     /// The connection was not made, or broke.
     #[error("the connection failed: {0}")]
     Lost(ConnectionError),
@@ -70,6 +75,9 @@ impl From<ConnectionError> for PeerError {
             ConnectionError::ApplicationClosed(close) => Self::from_close(close.error_code),
             ConnectionError::LocallyClosed => Self::Stopped,
             ConnectionError::TimedOut => Self::NoAnswer,
+            ConnectionError::TransportError(error) if u64::from(error.code) == CERTIFICATE_UNKNOWN => {
+                Self::AnotherDevice
+            }
             ConnectionError::VersionMismatch
             | ConnectionError::TransportError(_)
             | ConnectionError::ConnectionClosed(_)
@@ -125,6 +133,7 @@ pub(crate) fn close_for(connection: &Connection, error: &PeerError) {
         | PeerError::PeerFault
         | PeerError::NoAnswer
         | PeerError::NoAddress
+        | PeerError::AnotherDevice
         | PeerError::Lost(_)
         | PeerError::Dial(_)
         | PeerError::Config(_)

@@ -1,5 +1,6 @@
 //! Pairing over a connection: how a new device asks, and how the inviter answers.
 
+use std::sync::Arc;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use ledger::{DeviceKey, Refusal};
@@ -16,7 +17,6 @@ use crate::pairing::{
     Admission, CHECK_LABEL, MAX_OPENING, Opening, PROOF, PROOF_LABEL, Side, export_context, is_device_name,
     is_proof, proof,
 };
-use std::sync::Arc;
 
 /// How long each side may take over what needs no person.
 const PATIENCE: Duration = Duration::from_secs(5);

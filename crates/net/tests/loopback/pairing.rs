@@ -111,7 +111,7 @@ async fn another_device_at_the_inviters_address_is_told_nothing() {
     let laptop = Arc::new(Node::founding());
     let (_endpoint, address) = laptop.serve();
     let invite = Invite { inviter: key(3), ..laptop.invite(address, now_ms() + HOUR_MS) };
-    assert!(matches!(join(2, &invite).await, Err(PeerError::Lost(_))));
+    assert!(matches!(join(2, &invite).await, Err(PeerError::AnotherDevice)));
     assert!(!laptop.has_device(key(2)));
 }
 
