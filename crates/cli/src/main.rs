@@ -1,2 +1,93 @@
-//! The `fivebar` program.
-fn main() {}
+//! The `fivebar` program: reads the command line, asks the node, and prints what a builder reads.
+
+mod args;
+mod invoice;
+mod pages;
+mod table;
+
+use std::process::ExitCode;
+
+use args::{Arguments, Request};
+use clap::Parser;
+use daemon::invites::InviteWish;
+use daemon::{Command, Node, NodeError, local, serve};
+use serde_json::{Value, json};
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    tracing_subscriber::fmt()
+        .with_env_filter(
+            tracing_subscriber::EnvFilter::try_from_env("FIVEBAR_LOG").unwrap_or_else(|_| "warn".into()),
+        )
+        .with_writer(std::io::stderr)
+        .init();
+    match run(&arguments) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("fivebar: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(arguments: &Arguments) -> Result<(), NodeError> {
+    let folder = &arguments.data;
+    let command = match arguments.request.clone() {
+        Request::Found { crew, person, device } => {
+            let (crew, person) =
+                (args::ask(crew, "What is the crew called?")?, args::ask(person, "And who are you?")?);
+            let node = Node::found(folder, &crew, &person, &device)?;
+            let answer = json!({ "crew": node.crew(), "device": node.key() });
+            print(arguments, &answer, |_| {
+                format!(
+                    "{crew} is founded, and {person} is its boss. The ledger is in {}.\n\
+                     Next: `fivebar import DIR` for lists you have, or `fivebar invite` for a mate's phone.",
+                    folder.display()
+                )
+            });
+            return Ok(());
+        }
+        Request::Invite { person, role, shared, office, at, minutes } => {
+            let role = role.into();
+            Command::Invite(InviteWish { person, role, shared, office, addresses: at, minutes })
+        }
+        Request::Join { code, name } => {
+            let joined = serve::join(folder, &code, &name)?;
+            let answer = json!({ "crew": joined.crew, "check": joined.check, "events": joined.events });
+            print(arguments, &answer, |_| pages::joined(&joined));
+            return Ok(());
+        }
+        Request::Run { listen, meet } => return serve::run(folder, listen, &meet, |line| println!("{line}")),
+        Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
+        Request::Log(log) => Command::Log { row: log.row() },
+        Request::Reconcile => Command::Reconcile,
+        Request::Invoice(request) => request.command(),
+        Request::SortOut => Command::SortOut,
+        Request::Settle { question, answer } => Command::Settle { question, answer },
+        Request::Stages => Command::Stages,
+        Request::Why { job, stage, what } => Command::Why { job, stage, what },
+        Request::Roster => Command::Roster,
+        Request::Retire { device, reason } => Command::Retire { device, reason },
+        Request::Export { dir } => Command::Export { dir: args::absolute(&dir) },
+        Request::Verify => Command::Verify,
+        Request::Status => Command::Status,
+    };
+    let progress = indicatif::ProgressBar::new_spinner();
+    if matches!(command, Command::Import { .. } | Command::Verify | Command::Export { .. }) {
+        progress.set_message("working through the ledger…");
+        progress.enable_steady_tick(std::time::Duration::from_millis(120));
+    }
+    let answer = local::call(folder, command.clone());
+    progress.finish_and_clear();
+    print(arguments, &answer?, |answer| pages::page(&command, answer));
+    Ok(())
+}
+
+/// Prints an answer as JSON where that is wanted, and otherwise as a page.
+fn print(arguments: &Arguments, answer: &Value, page: impl FnOnce(&Value) -> String) {
+    if arguments.json {
+        println!("{answer:#}");
+    } else {
+        println!("{}", page(answer));
+    }
+}

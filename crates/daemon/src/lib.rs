@@ -1,1 +1,20 @@
-//! daemon.
+//! The daemon: one writer for a device's ledger, with commands in and figures out.
+
+pub mod command;
+pub mod device;
+pub mod error;
+pub mod export;
+mod held;
+mod holding;
+pub mod import;
+pub mod invites;
+mod invoices;
+pub mod local;
+pub mod node;
+pub mod serve;
+mod socket;
+
+pub use command::Command;
+pub use error::NodeError;
+pub use ledger::roster_events::Role;
+pub use node::Node;

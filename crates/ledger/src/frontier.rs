@@ -80,6 +80,7 @@ impl Checked {
 pub struct Ledger {
     crew: CrewId,
     chains: BTreeMap<ChainId, Chain>,
+    founding_chain: Option<ChainId>,
     roster_events: BTreeMap<EventHash, RosterEvent>,
     roster: Roster,
 }
@@ -89,7 +90,7 @@ impl Ledger {
     #[must_use]
     pub fn new(crew: CrewId) -> Self {
         let roster = Roster::fold(crew, &BTreeMap::new(), &BTreeMap::new());
-        Self { crew, chains: BTreeMap::new(), roster_events: BTreeMap::new(), roster }
+        Self { crew, chains: BTreeMap::new(), founding_chain: None, roster_events: BTreeMap::new(), roster }
     }
 
     /// Founds a crew: the first run of the founding device's first chain. The crew id is its hash.
@@ -136,6 +137,14 @@ impl Ledger {
     #[must_use]
     pub fn chain(&self, chain: &ChainId) -> Option<&Chain> {
         self.chains.get(chain)
+    }
+
+    /// The tip of a chain before its first event. The founding chain's first event makes the crew id, so
+    /// that chain alone is anchored without one.
+    #[must_use]
+    pub fn first_tip(&self, start: &ChainStart) -> Tip {
+        let is_founding = self.founding_chain == Some(start.chain);
+        start.tip(&if is_founding { CrewId([0; 32]) } else { self.crew })
     }
 
     /// The counted tips of the chains of an audience or, with none, of all.
@@ -205,6 +214,9 @@ impl Ledger {
         }
         chain.tip = checked.after;
         let start = chain.start;
+        if self.roster_events.is_empty() {
+            self.founding_chain = Some(start.chain); // Nothing else is let through before it.
+        }
         let mut changed = false;
         // Hashing again costs half a microsecond an event, so only runs with a roster event pay it.
         let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);

@@ -137,7 +137,8 @@ impl Moment {
     /// # Errors
     /// [`TimeError::NotATime`] outside 1900 to 2999, or with an offset over 18 hours.
     pub fn new(utc_ms: i64, offset_min: i16) -> Result<Self, TimeError> {
-        let within = (FIRST_MS..=LAST_MS).contains(&utc_ms) && offset_min.abs() <= MAX_OFFSET_MIN;
+        let within = (FIRST_MS..=LAST_MS).contains(&utc_ms)
+            && (-MAX_OFFSET_MIN..=MAX_OFFSET_MIN).contains(&offset_min);
         if within { Ok(Self { utc_ms, offset_min }) } else { Err(TimeError::NotATime) }
     }
 

@@ -1,0 +1,93 @@
+//! Invoices on the terminal: what is to bill, and what was billed.
+
+use serde_json::Value;
+
+use crate::pages::{list, text};
+use crate::table::{Page, heading};
+
+/// The preview of all jobs.
+pub(crate) fn preview(answer: &Value) -> String {
+    let invoices = list(answer, "invoices");
+    if invoices.is_empty() {
+        return "Nothing to bill.".to_owned();
+    }
+    invoices.iter().map(one).collect::<Vec<_>>().join("\n")
+}
+
+/// The document that was just issued.
+pub(crate) fn issued(answer: &Value) -> String {
+    let document = &answer["document"];
+    let seller = &document["seller"];
+    let customer = &document["customer"];
+    let mut page = heading(&format!("Invoice {}", text(document, "number")));
+    for (label, party) in [("From", seller), ("To", customer)] {
+        page += &format!("{label:<5} {}, {}\n", text(party, "name"), text(party, "address"));
+    }
+    page += &format!("Date  {}   tax point {}\n", text(document, "issued_on"), text(document, "tax_point"));
+    page += &lines(document);
+    page += &sums(&document["totals"]);
+    for note in list(document, "notes") {
+        page += &format!("\n{}", note.as_str().unwrap_or_default());
+    }
+    page + &format!("\nTo be paid by {}.", text(document, "due_on"))
+}
+
+/// All invoices.
+pub(crate) fn all(answer: &Value) -> String {
+    let invoices = list(answer, "invoices");
+    if invoices.is_empty() {
+        return "No invoice yet. `fivebar invoice preview` shows what is to bill.".to_owned();
+    }
+    let mut page = Page::new(&["number", "job", "date", ">to pay", ">paid", ">still owed"]);
+    for invoice in invoices {
+        page.row(&[
+            &text(invoice, "number"),
+            &text(invoice, "job"),
+            &text(invoice, "issued_on"),
+            &text(invoice, "to_pay"),
+            &text(invoice, "paid"),
+            &text(invoice, "owed"),
+        ]);
+    }
+    page.finish()
+}
+
+fn one(invoice: &Value) -> String {
+    heading(&format!("{}: to bill", text(invoice, "job"))) + &lines(invoice) + &sums(invoice)
+}
+
+fn lines(invoice: &Value) -> String {
+    let mut page = Page::new(&["stage", "what", ">quantity", ">price £", ">amount £"]);
+    for line in list(invoice, "lines") {
+        page.row(&[
+            &text(line, "stage"),
+            &text(line, "what"),
+            &text(line, "quantity"),
+            &text(line, "unit_price"),
+            &text(line, "amount"),
+        ]);
+    }
+    page.finish() + "\n"
+}
+
+fn sums(totals: &Value) -> String {
+    let mut page = String::new();
+    let zero = |name: &str| matches!(text(totals, name).as_str(), "0.00" | "");
+    let mut add = |label: &str, name: &str| page += &format!("{label:>60} {:>12}\n", text(totals, name));
+    add("net", "net");
+    if !zero("retention") {
+        add("less retention", "retention");
+        add("due now before VAT", "taxable");
+    }
+    if zero("vat_charged") && !zero("vat_stated") {
+        add("reverse charge, the customer pays the VAT of", "vat_stated");
+    } else {
+        add("VAT", "vat_charged");
+    }
+    add("total", "total");
+    if !zero("cis") {
+        add("CIS expected to be taken", "cis");
+    }
+    add("TO PAY", "to_pay");
+    page + &format!("{:>60} {:>12}\n", "", "═".repeat(12))
+}

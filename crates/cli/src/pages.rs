@@ -1,0 +1,245 @@
+//! What a builder reads on the terminal, made from the node's answers.
+
+use daemon::Command;
+use daemon::serve::Joined;
+use serde_json::Value;
+use trade::money::hours_and_minutes;
+
+use crate::invoice;
+use crate::table::{Page, heading};
+
+/// The page for a command's answer.
+pub(crate) fn page(command: &Command, answer: &Value) -> String {
+    match command {
+        Command::Import { .. } => imported(answer),
+        Command::Log { .. } => logged(answer),
+        Command::Reconcile => reconciled(answer),
+        Command::PreviewInvoice { .. } => invoice::preview(answer),
+        Command::IssueInvoice { .. } => invoice::issued(answer),
+        Command::Invoices | Command::Pay { .. } => invoice::all(answer),
+        Command::SortOut => questions(answer),
+        Command::Settle { .. } => format!("Noted. {} left to sort out.", text(answer, "left")),
+        Command::Stages => stages(answer),
+        Command::Why { .. } => why(answer),
+        Command::Invite(_) => invite(answer),
+        Command::Roster | Command::Retire { .. } => roster(answer),
+        Command::Export { .. } => {
+            format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
+        }
+        Command::Verify => verified(answer),
+        Command::Status => status(answer),
+    }
+}
+
+/// A field as text, empty if it is missing.
+pub(crate) fn text(value: &Value, name: &str) -> String {
+    match &value[name] {
+        Value::Null => String::new(),
+        Value::String(text) => text.clone(),
+        other => other.to_string(),
+    }
+}
+
+/// A field as a list, empty if it is missing.
+pub(crate) fn list<'a>(value: &'a Value, name: &str) -> &'a [Value] {
+    value[name].as_array().map_or(&[], Vec::as_slice)
+}
+
+fn minutes(value: &Value, name: &str) -> String {
+    hours_and_minutes(value[name].as_i64().unwrap_or(0))
+}
+
+fn imported(answer: &Value) -> String {
+    let mut page =
+        format!("{} saved, {} held already.", text(answer, "written"), text(answer, "already_held"));
+    for warning in list(answer, "warnings") {
+        page += &format!("\n  note: {}", warning.as_str().unwrap_or_default());
+    }
+    page
+}
+
+fn logged(answer: &Value) -> String {
+    let key = text(answer, "key");
+    let mut page = format!("Saved on this device. To change it: fivebar log corrected --entry {key} …");
+    for warning in list(answer, "warnings") {
+        page += &format!("\n  note: {}", warning.as_str().unwrap_or_default());
+    }
+    page
+}
+
+fn reconciled(answer: &Value) -> String {
+    let mut time = Page::new(&["job", "stage", "who", ">time", ">cost £"]);
+    for row in list(answer, "time_on_job") {
+        time.row(&[
+            &text(row, "job"),
+            &text(row, "stage"),
+            &text(row, "person"),
+            &minutes(row, "minutes"),
+            &text(row, "cost"),
+        ]);
+    }
+    let mut labour = Page::new(&["job", "stage", ">hours worked", ">hours priced"]);
+    for row in list(answer, "labour") {
+        labour.row(&[
+            &text(row, "job"),
+            &text(row, "stage"),
+            &minutes(row, "minutes"),
+            &text(row, "estimated_hours"),
+        ]);
+    }
+    let mut materials =
+        Page::new(&["job", "stage", "item", ">priced", ">used", ">wasted", "", ">used £", ">paid £"]);
+    for row in list(answer, "materials") {
+        materials.row(&[
+            &text(row, "job"),
+            &text(row, "stage"),
+            &text(row, "item"),
+            &plain(&text(row, "estimated")),
+            &plain(&text(row, "used")),
+            &plain(&text(row, "wasted")),
+            &text(row, "unit"),
+            &text(row, "usage_variance"),
+            &text(row, "price_variance"),
+        ]);
+    }
+    [
+        heading("Time on job"),
+        time.finish(),
+        heading("Hours worked and priced"),
+        labour.finish(),
+        heading("Materials: used more than priced, and paid more than priced (minus is less)"),
+        materials.finish(),
+    ]
+    .join("\n")
+}
+
+/// A figure without noughts behind the point that say nothing.
+fn plain(figure: &str) -> String {
+    if figure.contains('.') {
+        figure.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        figure.to_owned()
+    }
+}
+
+fn questions(answer: &Value) -> String {
+    let questions = list(answer, "questions");
+    if questions.is_empty() {
+        return "Nothing to sort out.".to_owned();
+    }
+    let mut page = heading(&format!("{} to sort out", questions.len()));
+    for question in questions {
+        page += &format!(
+            "  {}\n      to settle it: fivebar settle {} 'ANSWER'\n",
+            text(question, "text"),
+            short_key(&text(question, "key"))
+        );
+    }
+    page
+}
+
+/// A question's key with its ids cut to what tells them apart.
+fn short_key(key: &str) -> String {
+    let short = |part: &str| part.get(..8).filter(|_| part.len() >= 32).unwrap_or(part).to_owned();
+    key.split('/').map(short).collect::<Vec<_>>().join("/")
+}
+
+fn stages(answer: &Value) -> String {
+    let mut page = Page::new(&["job", "stage", "how it stands", "missing"]);
+    for stage in list(answer, "stages") {
+        let missing: Vec<&str> = list(stage, "missing").iter().filter_map(Value::as_str).collect();
+        page.row(&[
+            &text(stage, "job"),
+            &text(stage, "stage"),
+            &text(stage, "state").replace('_', " "),
+            &missing.join(", "),
+        ]);
+    }
+    page.finish()
+}
+
+fn why(answer: &Value) -> String {
+    let entries = list(answer, "entries");
+    if entries.is_empty() {
+        return "No entries behind that figure.".to_owned();
+    }
+    let mut page = Page::new(&["done on", "who", "entry", "what it says"]);
+    for entry in entries {
+        page.row(&[
+            &text(entry, "done_on"),
+            &text(entry, "person"),
+            &text(entry, "key"),
+            &text(entry, "text"),
+        ]);
+    }
+    page.finish()
+}
+
+fn roster(answer: &Value) -> String {
+    let mut people = Page::new(&["person", "role"]);
+    for person in list(answer, "people") {
+        let role = match text(person, "role").as_str() {
+            "owner" => "boss".to_owned(),
+            "lead" => "foreman".to_owned(),
+            "hand" => "crew".to_owned(),
+            other => other.to_owned(),
+        };
+        people.row(&[&text(person, "name"), &role]);
+    }
+    let mut devices = Page::new(&["phone or laptop", "whose", "key", ""]);
+    for device in list(answer, "devices") {
+        let mark = if device["retired"] == true {
+            "taken off"
+        } else if device["this"] == true {
+            "this one"
+        } else {
+            ""
+        };
+        let key: String = text(device, "key").chars().take(8).collect();
+        devices.row(&[&text(device, "name"), &text(device, "person"), &key, mark]);
+    }
+    [heading(&text(answer, "crew")), people.finish(), heading("Phones and laptops"), devices.finish()]
+        .join("\n")
+}
+
+fn verified(answer: &Value) -> String {
+    let damage = list(answer, "damage");
+    let mut page = format!("{} events read and checked.", text(answer, "events"));
+    if damage.is_empty() {
+        page += " Every byte is as it was written.";
+    }
+    for place in damage {
+        page += &format!("\n  damaged: {}", place.as_str().unwrap_or_default());
+    }
+    page
+}
+
+fn status(answer: &Value) -> String {
+    let mut page = Page::new(&["device", "for", ">events"]);
+    for chain in list(answer, "chains") {
+        page.row(&[&text(chain, "device"), &text(chain, "audience"), &text(chain, "events")]);
+    }
+    page.finish()
+}
+
+/// The invite's code, with a picture of it for a phone's camera.
+fn invite(answer: &Value) -> String {
+    let code = text(answer, "code");
+    let picture = qrcode::QrCode::new(code.as_bytes())
+        .map(|code| code.render::<qrcode::render::unicode::Dense1x2>().quiet_zone(true).build())
+        .unwrap_or_default();
+    format!(
+        "{picture}\nOn {}'s phone or laptop, while `fivebar run` is running here:\n\n  fivebar join {code}\n\n\
+         The code works once, for {} minutes.",
+        text(answer, "person"),
+        text(answer, "minutes")
+    )
+}
+
+/// What a device that joined says.
+pub(crate) fn joined(joined: &Joined) -> String {
+    format!(
+        "Joined the crew. Both screens must show the same check words: {}\n{} events fetched and checked.",
+        joined.check, joined.events
+    )
+}

@@ -1,0 +1,51 @@
+//! Tables for an 80-column terminal: ruled lines, figures to the right, a double rule under a total.
+
+use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
+
+/// How wide a page is.
+const WIDTH: u16 = 80;
+
+/// A table with headings. Columns whose heading starts with `>` hold figures and stand to the right.
+pub(crate) struct Page {
+    table: Table,
+    columns: usize,
+}
+
+impl Page {
+    pub(crate) fn new(headings: &[&str]) -> Self {
+        let mut table = Table::new();
+        table.load_style(presets::NOTHING);
+        table.set_content_arrangement(ContentArrangement::Dynamic);
+        table.set_width(WIDTH);
+        table.set_header(headings.iter().map(|heading| heading.trim_start_matches('>')));
+        for (column, heading) in headings.iter().enumerate() {
+            if let Some(column) = table.column_mut(column) {
+                if heading.starts_with('>') {
+                    column.set_cell_alignment(CellAlignment::Right);
+                }
+                column.set_padding((0, 2));
+            }
+        }
+        Self { table, columns: headings.len() }
+    }
+
+    pub(crate) fn row(&mut self, cells: &[&str]) {
+        let empty = self.columns.saturating_sub(cells.len());
+        self.table.add_row(cells.iter().copied().chain(std::iter::repeat_n("", empty)));
+    }
+
+    /// The table with a rule under its headings.
+    pub(crate) fn finish(&self) -> String {
+        let text = self.table.trim_fmt();
+        let mut lines = text.lines();
+        let headings = lines.next().unwrap_or_default();
+        let width = text.lines().map(|line| line.chars().count()).max().unwrap_or(0);
+        let body: Vec<&str> = lines.collect();
+        format!("{headings}\n{}\n{}", "─".repeat(width), body.join("\n"))
+    }
+}
+
+/// A heading on a line of its own.
+pub(crate) fn heading(text: &str) -> String {
+    format!("\n{text}\n")
+}

@@ -1,0 +1,325 @@
+//! What a node can be asked to do, and doing it. Every command is data, so that it runs the same
+//! straight and through the daemon's socket.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+use ledger::roster_events::{DeviceRetired, Position, Role};
+use ledger::{Audience, Body, DeviceKey, Payload, PersonId, site};
+use serde::{Deserialize, Serialize};
+use serde_json::{Value, json};
+use trade::{Day, Pence};
+
+use crate::error::NodeError;
+use crate::export;
+use crate::held::HeldInBook;
+use crate::import::{self, Files, Planned};
+use crate::invites::InviteWish;
+use crate::invoices::{self, Paid};
+use crate::node::{Node, Write, moment, now_ms, random};
+
+/// A command. Names of people, jobs, stages and items are those in the lists.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "command", rename_all = "snake_case")]
+pub enum Command {
+    /// Imports the CSV files of a folder; with devices, only the entries of those.
+    Import {
+        /// The folder.
+        dir: PathBuf,
+        /// The devices, as the file names them; empty for all.
+        devices: Vec<String>,
+    },
+    /// Logs one entry, by the columns of `entries.csv`.
+    Log {
+        /// Column and value.
+        row: BTreeMap<String, String>,
+    },
+    /// Time on job, hours and materials against the costing.
+    Reconcile,
+    /// What is to bill.
+    PreviewInvoice {
+        /// What was done up to this day; everything without one.
+        until: Option<Day>,
+        /// One job only.
+        job: Option<String>,
+    },
+    /// Issues the invoice of a job.
+    IssueInvoice {
+        /// The job.
+        job: String,
+        /// What was done up to this day.
+        until: Option<Day>,
+    },
+    /// The invoices issued, with what was paid on them.
+    Invoices,
+    /// Records a payment.
+    Pay {
+        /// The invoice's number.
+        number: String,
+        /// What arrived.
+        received: Pence,
+        /// What was taken for CIS.
+        cis_taken: Pence,
+        /// How.
+        method: String,
+    },
+    /// What is to sort out.
+    SortOut,
+    /// Answers a question.
+    Settle {
+        /// The question's key.
+        question: String,
+        /// The answer.
+        answer: String,
+    },
+    /// The stages of all jobs and how they stand.
+    Stages,
+    /// The entries that made a figure.
+    Why {
+        /// The job.
+        job: String,
+        /// The stage, or all.
+        stage: Option<String>,
+        /// A person or an item, or all.
+        what: Option<String>,
+    },
+    /// Gives out a code to bring a device into the crew.
+    Invite(InviteWish),
+    /// People and devices.
+    Roster,
+    /// Takes a device off the crew: nothing beyond what is held here of its chains counts.
+    Retire {
+        /// Its name or the beginning of its key.
+        device: String,
+        /// Why.
+        reason: String,
+    },
+    /// Writes everything as JSON Lines and CSV into a folder.
+    Export {
+        /// The folder.
+        dir: PathBuf,
+    },
+    /// Reads and checks the whole ledger.
+    Verify,
+    /// How far each chain is held.
+    Status,
+}
+
+/// Runs a command.
+///
+/// # Errors
+/// [`NodeError`]: what happened and what to do. Nothing is half done.
+pub fn run(node: &mut Node, command: Command) -> Result<Value, NodeError> {
+    match command {
+        Command::Import { dir, devices } => run_import(node, &dir, &devices),
+        Command::Log { row } => log(node, row),
+        Command::Reconcile => Ok(json!(projections::reconcile(node.book()))),
+        Command::PreviewInvoice { until, job } => invoices::previews(node, until, job.as_deref()),
+        Command::IssueInvoice { job, until } => invoices::issue(node, &job, until, today()?),
+        Command::Invoices => Ok(invoices::list(node)),
+        Command::Pay { number, received, cis_taken, method } => {
+            invoices::pay(node, &number, Paid { received, cis_taken, method })
+        }
+        Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
+        Command::Settle { question, answer } => settle(node, &question, answer),
+        Command::Stages => Ok(json!({ "stages": projections::stages(node.book()) })),
+        Command::Why { job, stage, what } => {
+            Ok(json!({ "entries": projections::why(node.book(), &job, stage.as_deref(), what.as_deref()) }))
+        }
+        Command::Invite(wish) => node.invite(&wish),
+        Command::Roster => Ok(show_roster(node)),
+        Command::Retire { device, reason } => retire(node, &device, reason),
+        Command::Export { dir } => export::write(node, &dir),
+        Command::Verify => verify(node),
+        Command::Status => Ok(status(node)),
+    }
+}
+
+/// Today on this machine.
+fn today() -> Result<Day, NodeError> {
+    Ok(moment(now_ms())?.day())
+}
+
+fn run_import(node: &mut Node, dir: &Path, devices: &[String]) -> Result<Value, NodeError> {
+    let files = Files::read(dir).map_err(|error| NodeError::bad_input(error.to_string()))?;
+    let devices = (!devices.is_empty()).then(|| devices.iter().cloned().collect());
+    let person = node.device().person;
+    import_files(node, &files, devices.as_ref(), person)
+}
+
+fn import_files(
+    node: &mut Node,
+    files: &Files,
+    devices: Option<&BTreeSet<String>>,
+    person: PersonId,
+) -> Result<Value, NodeError> {
+    let role = node.ledger().roster().person(&person).map_or(Role::Hand, |person| person.role);
+    let now = moment(now_ms())?;
+    let plan = {
+        let held = HeldInBook::new(node);
+        let (crew, today) = (node.crew(), now.day());
+        import::plan(files, &import::Context { crew, today, now, devices, held: &held, person, role })
+    };
+    let plan = plan.map_err(|rows| NodeError::BadInput(rows.iter().map(ToString::to_string).collect()))?;
+    let written = plan.writes.len();
+    let key = plan.writes.first().map(|planned| planned.payload.act.row_key.clone());
+    let mut pending: Vec<Write> = Vec::new();
+    for Planned { mut payload, audience, supersedes } in plan.writes {
+        if !supersedes.is_empty() {
+            // A change names the changes before it by their hashes, so those must be written first.
+            node.append(&std::mem::take(&mut pending))?;
+            let order = (payload.act.logged_at, payload.act.row_key.clone());
+            for entry in &supersedes {
+                let history = node.book().history(entry);
+                let before = history.iter().filter(|logged| {
+                    logged.act.entry_ref() == *entry
+                        || (logged.act.logged_at, logged.act.row_key.clone()) < order
+                });
+                payload.act.replaces.extend(before.map(|logged| logged.hash));
+            }
+            payload.act.replaces.sort_unstable();
+            payload.act.replaces.dedup();
+        }
+        pending.push(Write { audience, payload });
+    }
+    node.append(&pending)?;
+    Ok(json!({ "written": written, "already_held": plan.already_held, "warnings": plan.warnings,
+        "key": key.filter(|_| written == 1) }))
+}
+
+/// Logging is importing one row: the same names, checks and messages.
+fn log(node: &mut Node, mut row: BTreeMap<String, String>) -> Result<Value, NodeError> {
+    let person = node.device().person;
+    let now = moment(now_ms())?;
+    let target =
+        row.get("corrects").and_then(|key| node.book().entries().find(|entry| entry.act.row_key == *key));
+    let day = match (row.get("done_on"), target) {
+        (Some(day), _) => day.clone(),
+        (None, Some(target)) => target.act.done_on.to_string(),
+        (None, None) => now.day().to_string(),
+    };
+    // A clock time alone is one of the day that the entry is about.
+    for column in ["from", "to"] {
+        if let Some(time) = row.get_mut(column).filter(|time| time.len() <= 5) {
+            *time = format!("{day}T{time:0>5}");
+        }
+    }
+    let key = random::<4>()?.iter().map(|byte| format!("{byte:02x}")).collect();
+    let name = node.book().lists().person(person);
+    row.entry("entry".to_owned()).or_insert(key);
+    row.entry("person".to_owned()).or_insert(name);
+    row.entry("device".to_owned()).or_insert_with(|| node.device().name.clone());
+    row.entry("at".to_owned()).or_insert_with(|| now.to_string());
+    let mut csv = csv::Writer::from_writer(Vec::new());
+    let written = csv.write_record(row.keys()).and_then(|()| csv.write_record(row.values()));
+    let bytes =
+        written.map_err(|error| error.to_string()).and_then(|()| csv.into_inner().map_err(|e| e.to_string()));
+    let files = Files { entries: Some(bytes.map_err(NodeError::bad_input)?), ..Files::default() };
+    import_files(node, &files, None, person).map_err(in_words_of_a_command)
+}
+
+/// Complaints about the one row of a command, without the file and line that nobody typed.
+fn in_words_of_a_command(error: NodeError) -> NodeError {
+    match error {
+        NodeError::BadInput(rows) => {
+            let plain =
+                |row: &String| row.trim_start_matches("entries.csv line 2, ").replacen("column ", "--", 1);
+            NodeError::BadInput(rows.iter().map(plain).collect())
+        }
+        other => other,
+    }
+}
+
+/// Settles the one open question that a key, or the beginnings of its parts, means.
+fn settle(node: &mut Node, wanted: &str, answer: String) -> Result<Value, NodeError> {
+    let means = |key: &str| {
+        let (parts, wanted) = (key.split('/'), wanted.split('/'));
+        parts.clone().count() == wanted.clone().count()
+            && parts.zip(wanted).all(|(part, begin)| part.starts_with(begin))
+    };
+    let open = projections::questions(node.book());
+    let mut meant = open.iter().filter(|question| means(&question.key));
+    let (Some(question), None) = (meant.next(), meant.next()) else {
+        return Err(NodeError::bad_input(
+            "that key means no open question, or more than one; `fivebar sort-out` shows them with their keys",
+        ));
+    };
+    let mut act = node.act(node.device().person)?;
+    act.note = answer;
+    let body = Body::QuestionSettled(site::QuestionSettled { question: question.key.clone() });
+    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
+    Ok(json!({ "left": projections::questions(node.book()).len() }))
+}
+
+fn show_roster(node: &Node) -> Value {
+    let roster = node.ledger().roster();
+    let people: Vec<Value> =
+        roster.people().map(|person| json!({ "name": person.name, "role": person.role })).collect();
+    let devices: Vec<Value> = roster
+        .devices()
+        .map(|device| {
+            let person = roster.person(&device.person).map(|person| person.name.clone());
+            json!({ "name": device.name, "key": device.key, "person": person, "retired": device.retired,
+                "office": device.office, "shared": device.shared, "this": device.key == node.key() })
+        })
+        .collect();
+    json!({ "crew": roster.crew_name(), "people": people, "devices": devices })
+}
+
+fn retire(node: &mut Node, wanted: &str, reason: String) -> Result<Value, NodeError> {
+    let roster = node.ledger().roster();
+    let matching = |key: &DeviceKey, name: &str| {
+        name == wanted || (wanted.len() >= 8 && key.to_string().starts_with(wanted))
+    };
+    let found: Vec<DeviceKey> = roster
+        .devices()
+        .filter(|device| !device.retired && matching(&device.key, &device.name))
+        .map(|device| device.key)
+        .collect();
+    let [device] = found[..] else {
+        let why = if found.is_empty() { "no device" } else { "more than one device" };
+        return Err(NodeError::bad_input(format!(
+            "{why} in the crew is called {wanted:?}; `fivebar roster` shows names and keys"
+        )));
+    };
+    let cuts = node
+        .ledger()
+        .chains()
+        .filter(|chain| chain.start.device == device && chain.tip.next_seq > 0)
+        .map(|chain| Position { chain: chain.start.chain, seq: chain.tip.next_seq - 1, hash: chain.tip.hash })
+        .collect();
+    let act = node.act(node.device().person)?;
+    let body = Body::DeviceRetired(DeviceRetired { device, cuts, reason });
+    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
+    Ok(show_roster(node))
+}
+
+fn verify(node: &mut Node) -> Result<Value, NodeError> {
+    let report = node.store().verify_deep()?;
+    let damage: Vec<String> =
+        report.damage.iter().map(|damage| format!("{}: {} bytes", damage.place, damage.length)).collect();
+    let events: u64 = node.ledger().chains().map(|chain| chain.tip.next_seq).sum();
+    Ok(json!({ "runs": report.runs, "events": report.events, "events_verified": events, "damage": damage }))
+}
+
+fn status(node: &Node) -> Value {
+    let roster = node.ledger().roster();
+    let chains: Vec<Value> = node
+        .ledger()
+        .chains()
+        .map(|chain| {
+            let device = roster.device(&chain.start.device).map(|device| device.name.clone());
+            json!({ "chain": chain.start.chain, "device": device, "audience": chain.start.audience,
+                "events": chain.tip.next_seq, "head": chain.tip.hash })
+        })
+        .collect();
+    let digest: String = node
+        .ledger()
+        .frontier(Some(Audience::Crew))
+        .digest()
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect();
+    json!({ "crew": node.crew(), "device": node.device().name, "key": node.key(), "chains": chains,
+        "crew_frontier": digest })
+}

@@ -1,0 +1,89 @@
+//! What can go wrong in a node, in one type: what happened, and what to do next.
+
+use std::fmt::Display;
+use std::path::Path;
+
+use ledger::event::NotWritable;
+use ledger::roster::Lacking;
+use ledger::{Kind, Refusal};
+
+/// Why a command was not done.
+#[derive(Debug, thiserror::Error)]
+pub enum NodeError {
+    /// A file of the data folder can't be read or written.
+    #[error("{path}: {cause}")]
+    Folder {
+        /// The file.
+        path: String,
+        /// Why.
+        cause: String,
+    },
+    /// The folder holds no ledger.
+    #[error("no ledger in {0}. Found a crew with `fivebar found`, or join one with `fivebar join`")]
+    NoLedger(String),
+    /// The folder holds a ledger already.
+    #[error("{0} holds a ledger already. Choose another folder with --data")]
+    AlreadyFounded(String),
+    /// The store can't be opened.
+    #[error("the ledger can't be opened: {0}")]
+    Open(#[from] store::OpenError),
+    /// Nothing was appended.
+    #[error("not saved: {0}")]
+    Append(#[from] store::AppendError),
+    /// The journal can't be read.
+    #[error("the ledger can't be read: {0}")]
+    Read(#[from] store::ReadError),
+    /// The disk fails.
+    #[error("the disk fails: {0}")]
+    Disk(#[from] store::DiskError),
+    /// A checkpoint can't be written.
+    #[error("the checkpoint can't be written: {0}")]
+    Checkpoint(#[from] store::CheckpointError),
+    /// A run was refused.
+    #[error("refused ({number}): {0}", number = .0.number())]
+    Refused(#[from] Refusal),
+    /// An entry breaks a rule of the format.
+    #[error("not saved, because {0}")]
+    NotWritable(#[from] NotWritable),
+    /// The person or the device may not do it.
+    #[error("not saved, because {why} ({kind:?})", why = explain(*.lacking))]
+    NotAllowed {
+        /// What was to be done.
+        kind: Kind,
+        /// What was missing.
+        lacking: Lacking,
+    },
+    /// Rows of a file or words of a command are wrong.
+    #[error("nothing was saved:\n{}", .0.join("\n"))]
+    BadInput(Vec<String>),
+    /// The machine gives no randomness.
+    #[error("the machine gives no random bytes: {0}")]
+    NoRandomness(String),
+    /// The network.
+    #[error("{0}")]
+    Network(String),
+}
+
+impl NodeError {
+    /// A file that can't be read or written.
+    pub(crate) fn folder(path: &Path, cause: &dyn Display) -> Self {
+        Self::Folder { path: path.display().to_string(), cause: cause.to_string() }
+    }
+
+    /// One thing that is wrong with a command.
+    pub(crate) fn bad_input(what: impl Into<String>) -> Self {
+        Self::BadInput(vec![what.into()])
+    }
+}
+
+/// What is missing, in a person's words.
+pub(crate) const fn explain(lacking: Lacking) -> &'static str {
+    match lacking {
+        Lacking::BeyondCut => "this phone or laptop was taken off the crew; ask the boss",
+        Lacking::Admission => "this phone or laptop is not of the crew yet",
+        Lacking::Person => "that person is not of the crew; the boss adds people",
+        Lacking::Vouching => "this phone or laptop does not log for that person",
+        Lacking::Role => "that is for the boss or the foreman",
+        Lacking::Audience => "that does not belong in this list",
+    }
+}

@@ -1,0 +1,131 @@
+//! The node as the daemon's tasks share it: one at a time, and with a bell that rings when it grows.
+//!
+//! The network looks at a copy of the ledger, so that it never waits for a disk.
+
+use std::collections::BTreeMap;
+use std::sync::{Mutex, PoisonError, RwLock};
+
+use ledger::roster_events::DeviceAdmitted;
+use ledger::{Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, Ledger, Payload, Refusal, Run};
+use net::{Fault, HoldError, Holder, Host, InviteId, Joiner, Offer};
+use tokio::sync::watch;
+
+use crate::error::NodeError;
+use crate::node::{Node, Write};
+
+/// A node that several tasks use.
+pub(crate) struct Holding {
+    node: Mutex<Node>,
+    ledger: RwLock<Ledger>,
+    inviter: Option<DeviceKey>,
+    changed: watch::Sender<u64>,
+}
+
+// A task that panicked while it held a lock wrote durably or not at all, and what it shares is changed
+// only after that: so the others go on, and a poisoned lock is taken all the same.
+impl Holding {
+    pub(crate) fn new(node: Node) -> Self {
+        let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
+        Self { node: Mutex::new(node), ledger, inviter, changed: watch::Sender::new(0) }
+    }
+
+    /// Uses the node, and rings the bell if there are more events than before.
+    pub(crate) fn with<R>(&self, work: impl FnOnce(&mut Node) -> R) -> R {
+        let mut node = self.node.lock().unwrap_or_else(PoisonError::into_inner);
+        let before = events(node.ledger());
+        let result = work(&mut node);
+        let after = events(node.ledger());
+        if after != before {
+            self.publish(node.ledger());
+            drop(node);
+            self.changed.send_replace(after);
+        }
+        result
+    }
+
+    /// Shows the network what is durable now, and keeps the chains it announced that have no run yet.
+    fn publish(&self, durable: &Ledger) {
+        let mut shown = self.ledger.write().unwrap_or_else(PoisonError::into_inner);
+        let mut next = durable.clone();
+        for chain in shown.chains() {
+            // One that no longer fits was announced by a device that never belonged; it is forgotten.
+            let _ = next.take_in_chain(chain.start);
+        }
+        *shown = next;
+    }
+}
+
+fn events(ledger: &Ledger) -> u64 {
+    ledger.chains().map(|chain| chain.tip.next_seq).sum()
+}
+
+fn fault(error: &NodeError) -> Fault {
+    Fault(error.to_string())
+}
+
+impl Holder for Holding {
+    fn with_ledger<R>(&self, look: impl FnOnce(&Ledger) -> R) -> R {
+        look(&self.ledger.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    fn take_in_chain(&self, start: ChainStart) -> Result<(), Refusal> {
+        self.ledger.write().unwrap_or_else(PoisonError::into_inner).take_in_chain(start)
+    }
+
+    fn store(&self, runs: Vec<Run>) -> Result<Vec<Result<(), Refusal>>, Fault> {
+        let start = |chain: &ChainId| self.with_ledger(|ledger| ledger.chain(chain).map(|chain| chain.start));
+        self.with(|node| node.store_runs(start, &runs)).map_err(|error| fault(&error))
+    }
+
+    fn read(&self, chain: ChainId, from_seq: u64) -> Option<Run> {
+        let run = self.with(|node| node.read_run(chain, from_seq));
+        run.inspect_err(|error| tracing::warn!(%error, "a run can't be read for a peer")).ok().flatten()
+    }
+
+    fn changes(&self) -> watch::Receiver<u64> {
+        self.changed.subscribe()
+    }
+
+    fn inviter(&self) -> Option<DeviceKey> {
+        self.inviter
+    }
+
+    fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>) {
+        let events: u64 = holds.values().sum();
+        tracing::info!(peer = %peer.short(), events, "what a peer holds");
+    }
+}
+
+impl Host for Holding {
+    fn offer(&self, id: &InviteId) -> Option<Offer> {
+        // Pairing is rare; the runtime is told that this thread may wait for the node.
+        tokio::task::block_in_place(|| self.with(|node| node.device().offer(id)))
+    }
+
+    fn use_up(&self, id: &InviteId) -> Result<(), HoldError> {
+        self.with(|node| node.use_up_invite(id))
+    }
+
+    async fn admit(&self, joiner: Joiner) -> Result<CrewId, HoldError> {
+        // Giving out the code was the owner's yes; the words on both screens let it be taken back.
+        tracing::warn!(name = joiner.name, words = %joiner.words, "a device joins; compare the check words");
+        tokio::task::block_in_place(|| {
+            self.with(|node| {
+                let act = node.act(node.device().person).map_err(|error| fault(&error))?;
+                let body = Body::DeviceAdmitted(DeviceAdmitted {
+                    device: joiner.device,
+                    name: joiner.name,
+                    person: joiner.offer.person,
+                    shared: joiner.offer.shared,
+                    office: joiner.offer.office,
+                });
+                let write = Write { audience: Audience::Crew, payload: Payload { act, body } };
+                match node.append(&[write]) {
+                    Ok(_) => Ok(node.crew()),
+                    Err(NodeError::NotAllowed { .. }) => Err(HoldError::Refused(Refusal::Declined)),
+                    Err(error) => Err(HoldError::Fault(fault(&error))),
+                }
+            })
+        })
+    }
+}

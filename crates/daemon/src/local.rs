@@ -1,0 +1,99 @@
+//! How a command reaches the node: straight, or by a socket on this machine when a daemon has it open.
+//!
+//! The socket listens on loopback only, and being on this machine gives no right: a caller must know
+//! the token in the data folder's `daemon.json`, which only the folder's owner may read.
+
+use std::io::{BufRead, BufReader, Write as _};
+use std::net::{Ipv4Addr, SocketAddr, TcpStream};
+use std::path::Path;
+use std::time::Duration;
+
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use crate::command::{self, Command};
+use crate::device::write_private;
+use crate::error::NodeError;
+use crate::node::Node;
+
+/// Where a running daemon is found.
+const FILE: &str = "daemon.json";
+/// How long a caller waits for an answer.
+const PATIENCE: Duration = Duration::from_secs(600);
+
+/// Where a daemon listens, and the word that lets a caller in.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Door {
+    /// The port on 127.0.0.1.
+    pub port: u16,
+    /// 32 random bytes in hex.
+    pub token: String,
+}
+
+impl Door {
+    /// Writes the file that callers read.
+    pub(crate) fn write(&self, folder: &Path) -> Result<(), NodeError> {
+        let text = serde_json::to_vec(self).map_err(|error| NodeError::folder(folder, &error))?;
+        write_private(&folder.join(FILE), &text)
+    }
+
+    /// Takes the file away again.
+    pub(crate) fn remove(folder: &Path) {
+        // A file that stays behind is harmless: nothing listens there, and the next start replaces it.
+        let _ = std::fs::remove_file(folder.join(FILE));
+    }
+
+    fn read(folder: &Path) -> Option<Self> {
+        serde_json::from_slice(&std::fs::read(folder.join(FILE)).ok()?).ok()
+    }
+}
+
+/// What a caller sends: one line of JSON.
+#[derive(Debug, Serialize, Deserialize)]
+pub(crate) struct Call {
+    pub(crate) token: String,
+    pub(crate) command: Command,
+}
+
+/// What comes back: one line of JSON.
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum Answer {
+    Done(Value),
+    Failed(String),
+}
+
+/// Runs a command on the ledger in a folder, through the daemon if one has it open.
+///
+/// # Errors
+/// What the command failed with, in a person's words.
+pub fn call(folder: &Path, command: Command) -> Result<Value, NodeError> {
+    match Node::open(folder) {
+        Ok(mut node) => command::run(&mut node, command),
+        Err(NodeError::Open(store::OpenError::Lock(busy))) => match Door::read(folder) {
+            Some(door) => call_daemon(&door, command),
+            None => Err(NodeError::Open(store::OpenError::Lock(busy))),
+        },
+        Err(error) => Err(error),
+    }
+}
+
+fn call_daemon(door: &Door, command: Command) -> Result<Value, NodeError> {
+    let lost = |error: std::io::Error| NodeError::Network(format!("the daemon does not answer: {error}"));
+    let address = SocketAddr::from((Ipv4Addr::LOCALHOST, door.port));
+    let mut stream = TcpStream::connect_timeout(&address, Duration::from_secs(5)).map_err(lost)?;
+    stream.set_read_timeout(Some(PATIENCE)).map_err(lost)?;
+    let call = Call { token: door.token.clone(), command };
+    let mut line = serde_json::to_vec(&call).map_err(|error| NodeError::Network(error.to_string()))?;
+    line.push(b'\n');
+    stream.write_all(&line).map_err(lost)?;
+    let mut answer = String::new();
+    BufReader::new(stream).read_line(&mut answer).map_err(lost)?;
+    match serde_json::from_str(&answer) {
+        Ok(Answer::Done(value)) => Ok(value),
+        Ok(Answer::Failed(why)) => Err(NodeError::Network(why)),
+        Err(_) => {
+            Err(NodeError::Network("the daemon hung up; it may have been stopped. Try again".to_owned()))
+        }
+    }
+}

@@ -1,0 +1,489 @@
+//! A node: one device's ledger, opened by one process. The only writer of its folder.
+//!
+//! What comes in, typed or from a peer, goes the same way: it is checked against the ledger, made
+//! durable by the store, recorded, and folded. Nothing is acknowledged before it is durable.
+
+use std::collections::BTreeMap;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+
+use ledger::event::KIND_VERSION;
+use ledger::frontier::Checked;
+use ledger::roster::Standing;
+use ledger::{
+    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, EventHash, Kind,
+    Ledger, Payload, PersonId, Refusal, Run, RunBuilder, TakenIn,
+};
+use projections::{Book, Taken};
+use store::{Record, RecordKind, Store, StoreOptions};
+use trade::Moment;
+
+use crate::device::DeviceFile;
+use crate::error::NodeError;
+
+/// Most bytes of runs in one group of the journal.
+const GROUP_BYTES: usize = 3 * 1024 * 1024;
+/// Where the journal is within the data folder.
+const JOURNAL: &str = "journal";
+
+/// Something to be written, and for whom.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Write {
+    /// Who reads it.
+    pub audience: Audience,
+    /// What.
+    pub payload: Payload,
+}
+
+/// One device's ledger.
+pub struct Node {
+    folder: PathBuf,
+    device: DeviceFile,
+    secret: DeviceSecret,
+    store: Store,
+    ledger: Ledger,
+    book: Book,
+}
+
+/// Random bytes from the machine.
+pub(crate) fn random<const N: usize>() -> Result<[u8; N], NodeError> {
+    let mut bytes = [0; N];
+    getrandom::fill(&mut bytes).map_err(|error| NodeError::NoRandomness(error.to_string()))?;
+    Ok(bytes)
+}
+
+/// What the wall clock shows, in milliseconds since 1970.
+pub(crate) fn now_ms() -> i64 {
+    let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
+    since.ok().and_then(|since| i64::try_from(since.as_millis()).ok()).unwrap_or(0)
+}
+
+impl Node {
+    /// Founds a crew in a folder that holds no ledger.
+    ///
+    /// # Errors
+    /// [`NodeError::AlreadyFounded`], or whatever the disk says.
+    pub fn found(folder: &Path, crew: &str, founder: &str, device: &str) -> Result<Self, NodeError> {
+        if DeviceFile::read(folder)?.is_some() {
+            return Err(NodeError::AlreadyFounded(folder.display().to_string()));
+        }
+        if crew.trim().is_empty() || founder.trim().is_empty() {
+            return Err(NodeError::bad_input("a crew and its founder need a name"));
+        }
+        let secret = DeviceSecret::from_seed(&random()?);
+        // The recovery words come with their own work; until then nobody holds the secret half.
+        let recovery = DeviceSecret::from_seed(&random()?).public();
+        let content = ledger::roster_events::CrewFounded {
+            crew: crew.to_owned(),
+            founder: founder.to_owned(),
+            device: device.to_owned(),
+            seed: random()?,
+            recovery_key: recovery,
+        };
+        let now = now_ms();
+        let logged_at = moment(now)?;
+        // The founder's id follows from the crew id, which is the hash of this very event.
+        let act = Act {
+            person: PersonId([0; 16]),
+            entry: EntryId(random()?),
+            done_on: logged_at.day(),
+            done_at: None,
+            logged_at,
+            row_key: String::new(),
+            said: String::new(),
+            note: String::new(),
+            replaces: Vec::new(),
+        };
+        let payload = Payload { act, body: Body::CrewFounded(content) };
+        let chain = ChainId(random()?);
+        let (ledger, start, run) = Ledger::found(chain, &secret, now, &payload.encode()?)?;
+        let person = PersonId::named(&ledger.crew(), founder);
+        let mut file = DeviceFile::new(&secret, ledger.crew(), device.to_owned(), person);
+        file.crew_chain = Some(chain);
+        let mut store = Store::create(options(folder)?, ledger.crew())?;
+        file.write(folder)?;
+        let start_bytes = start.encode();
+        store.append(&[
+            Record { kind: RecordKind::ChainDeclaration, bytes: &start_bytes },
+            Record { kind: RecordKind::Run, bytes: run.bytes() },
+        ])?;
+        let mut node = Self {
+            folder: folder.to_owned(),
+            device: file,
+            secret,
+            store,
+            ledger,
+            book: Book::new(Audience::Crew),
+        };
+        node.fold_all()?;
+        Ok(node)
+    }
+
+    /// Makes the folder of a device that was admitted to a crew and holds nothing yet.
+    ///
+    /// # Errors
+    /// [`NodeError::AlreadyFounded`], or whatever the disk says.
+    pub fn join(folder: &Path, file: DeviceFile) -> Result<Self, NodeError> {
+        if DeviceFile::read(folder)?.is_some() {
+            return Err(NodeError::AlreadyFounded(folder.display().to_string()));
+        }
+        let store = Store::create(options(folder)?, file.crew)?;
+        file.write(folder)?;
+        let (secret, ledger) = (file.secret()?, Ledger::new(file.crew));
+        Ok(Self {
+            folder: folder.to_owned(),
+            device: file,
+            secret,
+            store,
+            ledger,
+            book: Book::new(Audience::Crew),
+        })
+    }
+
+    /// Opens the ledger in a folder.
+    ///
+    /// # Errors
+    /// [`NodeError::NoLedger`], or why the store can't be opened.
+    pub fn open(folder: &Path) -> Result<Self, NodeError> {
+        let device =
+            DeviceFile::read(folder)?.ok_or_else(|| NodeError::NoLedger(folder.display().to_string()))?;
+        let secret = device.secret()?;
+        let store = match Store::open(options(folder)?) {
+            // Joined, and stopped before the first run came.
+            Err(store::OpenError::Empty) => Store::create(options(folder)?, device.crew)?,
+            other => other?,
+        };
+        let mut ledger = Ledger::new(device.crew);
+        store.replay::<NodeError>(None, |place, record| {
+            let taken = match record.kind {
+                RecordKind::ChainDeclaration => {
+                    ChainStart::decode(record.bytes).and_then(|start| ledger.take_in_chain(start))
+                }
+                RecordKind::Run => Run::decode(record.bytes.to_vec()).and_then(|run| {
+                    if let TakenIn::New(checked) = ledger.check_run(&run)? {
+                        ledger.take_in(&checked);
+                    }
+                    Ok(())
+                }),
+                // Written by a later version: kept, and passed over.
+                RecordKind::Unknown(_) => Ok(()),
+            };
+            // Damage is reported by the store; what follows it in the same chain waits for a peer.
+            if let Err(refusal) = taken {
+                tracing::warn!(%place, %refusal, "a stored record does not fit and is left aside");
+            }
+            Ok(())
+        })?;
+        let book = Book::new(Audience::Crew);
+        let mut node = Self { folder: folder.to_owned(), device, secret, store, ledger, book };
+        node.fold_all()?;
+        Ok(node)
+    }
+
+    /// The data folder.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// What the device knows of itself.
+    #[must_use]
+    pub const fn device(&self) -> &DeviceFile {
+        &self.device
+    }
+
+    /// The device's key.
+    #[must_use]
+    pub fn key(&self) -> DeviceKey {
+        self.secret.public()
+    }
+
+    /// A second copy of the secret, for the network's certificate.
+    #[must_use]
+    pub fn secret(&self) -> DeviceSecret {
+        DeviceSecret::from_seed(&self.secret.seed())
+    }
+
+    /// The ledger.
+    #[must_use]
+    pub const fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
+    /// The crew.
+    #[must_use]
+    pub const fn crew(&self) -> CrewId {
+        self.ledger.crew()
+    }
+
+    /// What people read.
+    #[must_use]
+    pub const fn book(&self) -> &Book {
+        &self.book
+    }
+
+    /// The store.
+    pub const fn store(&mut self) -> &mut Store {
+        &mut self.store
+    }
+
+    /// Whether this device reads the office's chains.
+    #[must_use]
+    pub fn is_office(&self) -> bool {
+        self.ledger.roster().device(&self.key()).is_some_and(|device| device.office)
+    }
+
+    /// Changes what the device knows of itself, durably.
+    ///
+    /// # Errors
+    /// [`NodeError::Folder`]; the file is then as it was.
+    pub(crate) fn change_device(&mut self, change: impl FnOnce(&mut DeviceFile)) -> Result<(), NodeError> {
+        let mut changed = self.device.clone();
+        change(&mut changed);
+        changed.write(&self.folder)?;
+        self.device = changed;
+        Ok(())
+    }
+
+    /// Notes where the device listens.
+    ///
+    /// # Errors
+    /// [`NodeError::Folder`].
+    pub(crate) fn set_listening(&mut self, address: SocketAddr) -> Result<(), NodeError> {
+        self.change_device(|device| device.listening = Some(address))
+    }
+
+    /// An act of a person, here and now.
+    ///
+    /// # Errors
+    /// [`NodeError::NoRandomness`], or a clock far outside of this millennium.
+    pub fn act(&self, person: PersonId) -> Result<Act, NodeError> {
+        let logged_at = moment(now_ms())?;
+        Ok(Act {
+            person,
+            entry: EntryId(random()?),
+            done_on: logged_at.day(),
+            done_at: None,
+            logged_at,
+            row_key: String::new(),
+            said: String::new(),
+            note: String::new(),
+            replaces: Vec::new(),
+        })
+    }
+
+    /// Writes events on this device's own chains, in as few runs as they fit into.
+    ///
+    /// # Errors
+    /// [`NodeError::NotAllowed`], or why a run was not appended; the runs before it stand.
+    pub fn append(&mut self, writes: &[Write]) -> Result<Vec<EventHash>, NodeError> {
+        let mut hashes = Vec::with_capacity(writes.len());
+        let mut rest = writes;
+        while let Some(first) = rest.first() {
+            let start = self.own_chain(first.audience)?;
+            let tip =
+                self.ledger.chain(&start.chain).map_or_else(|| start.tip(&self.crew()), |chain| chain.tip);
+            let mut builder = RunBuilder::new(start, tip);
+            let mut taken = 0;
+            for write in rest.iter().take_while(|write| write.audience == first.audience) {
+                let kind = write.payload.body.kind().number();
+                match builder.push(now_ms(), kind, KIND_VERSION, &write.payload.encode()?) {
+                    Ok(hash) => hashes.push(hash),
+                    Err(Refusal::TooLarge) if taken > 0 => break,
+                    Err(refusal) => return Err(refusal.into()),
+                }
+                taken += 1;
+            }
+            let (run, _) = builder.finish(&self.crew(), &self.secret).ok_or(Refusal::EmptyRun)?;
+            let mut group = Group::new(&self.ledger);
+            group.add(|_| Some(start), &run)?;
+            let (written, left) = rest.split_at(taken);
+            for (seq, write) in (tip.next_seq..).zip(written) {
+                if let Standing::Without(lacking) =
+                    group.ledger.roster().standing(&start, seq, &write.payload)
+                {
+                    return Err(NodeError::NotAllowed { kind: write.payload.body.kind(), lacking });
+                }
+            }
+            self.commit(group)?;
+            rest = left;
+        }
+        Ok(hashes)
+    }
+
+    /// Checks runs in order, makes what is new in them durable in as few groups as fit, and folds it.
+    /// `starts` knows the chains that are not held yet. Gives one outcome for each run; what is held
+    /// already is well.
+    ///
+    /// # Errors
+    /// Why nothing more was appended. The groups before that are taken in.
+    pub fn store_runs(
+        &mut self,
+        starts: impl Fn(&ChainId) -> Option<ChainStart>,
+        runs: &[Run],
+    ) -> Result<Vec<Result<(), Refusal>>, NodeError> {
+        let mut outcomes = Vec::with_capacity(runs.len());
+        let mut group = Group::new(&self.ledger);
+        for run in runs {
+            if group.bytes + run.bytes().len() > GROUP_BYTES {
+                let full = std::mem::replace(&mut group, Group::new(&self.ledger));
+                self.commit(full)?;
+                group = Group::new(&self.ledger);
+            }
+            outcomes.push(group.add(&starts, run));
+        }
+        self.commit(group)?;
+        Ok(outcomes)
+    }
+
+    fn commit(&mut self, group: Group) -> Result<(), NodeError> {
+        if group.runs.is_empty() {
+            return Ok(());
+        }
+        let starts: Vec<_> = group.starts.iter().map(ChainStart::encode).collect();
+        let starts = starts.iter().map(|start| Record { kind: RecordKind::ChainDeclaration, bytes: start });
+        let runs =
+            group.runs.iter().map(|checked| Record { kind: RecordKind::Run, bytes: checked.run().bytes() });
+        self.store.append(&starts.chain(runs).collect::<Vec<_>>())?;
+        // Below this line nothing can fail but reading, so what is durable is also recorded.
+        self.ledger = group.ledger;
+        let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
+        let mut events = group.runs.iter().flat_map(|checked| checked.run().events());
+        if events.any(|event| is_roster(event.kind)) {
+            // Who may do what decides what counts, so everything is folded again.
+            return self.fold_all();
+        }
+        for checked in &group.runs {
+            if let Some(chain) = self.ledger.chain(&checked.run().chain()) {
+                fold_run(&mut self.book, &self.ledger, &chain.start, checked.run(), checked.before().hash);
+            }
+        }
+        Ok(())
+    }
+
+    /// A stored run of a chain that begins at `from_seq`, joined with those that follow up to 1 MiB.
+    ///
+    /// # Errors
+    /// [`NodeError::Read`].
+    pub fn read_run(&mut self, chain: ChainId, from_seq: u64) -> Result<Option<Run>, NodeError> {
+        let mut joined: Option<Run> = None;
+        let mut next_seq = from_seq;
+        while let Some(stored) = self.store.read_run(chain, next_seq)? {
+            let Some(run) = Run::decode(stored.bytes)?.starting_at(next_seq) else { break };
+            next_seq = run.next_seq();
+            joined = match joined {
+                None => Some(run),
+                Some(before) => match before.joined_with(&run) {
+                    None => return Ok(Some(before)),
+                    both => both,
+                },
+            };
+        }
+        Ok(joined)
+    }
+
+    /// Folds everything held from the beginning.
+    pub(crate) fn fold_all(&mut self) -> Result<(), NodeError> {
+        let mut book = Book::new(if self.is_office() { Audience::Office } else { Audience::Crew });
+        let mut tips: BTreeMap<ChainId, (u64, EventHash)> = BTreeMap::new();
+        let ledger = &self.ledger;
+        self.store.replay::<NodeError>(None, |_, record| {
+            if record.kind != RecordKind::Run {
+                return Ok(());
+            }
+            let Ok(run) = Run::decode(record.bytes.to_vec()) else { return Ok(()) };
+            let Some(chain) = ledger.chain(&run.chain()) else { return Ok(()) };
+            let first = || (0, ledger.first_tip(&chain.start).hash);
+            let (next_seq, before) = *tips.entry(run.chain()).or_insert_with(first);
+            let Some(run) = run.starting_at(next_seq).filter(|run| run.first_seq() == next_seq) else {
+                return Ok(());
+            };
+            if run.next_seq() > chain.tip.next_seq {
+                return Ok(()); // It did not fit when the ledger was opened.
+            }
+            let after = fold_run(&mut book, ledger, &chain.start, &run, before);
+            tips.insert(run.chain(), (run.next_seq(), after));
+            Ok(())
+        })?;
+        self.book = book;
+        Ok(())
+    }
+
+    /// The chain that this device writes for an audience, begun if there is none.
+    fn own_chain(&mut self, audience: Audience) -> Result<ChainStart, NodeError> {
+        let known = match audience {
+            Audience::Crew => self.device.crew_chain,
+            Audience::Office => self.device.office_chain,
+        };
+        let chain = match known {
+            Some(chain) => chain,
+            None => ChainId(random()?),
+        };
+        let start = ChainStart { chain, device: self.key(), audience };
+        if known.is_none() {
+            self.change_device(|device| match audience {
+                Audience::Crew => device.crew_chain = Some(chain),
+                Audience::Office => device.office_chain = Some(chain),
+            })?;
+        }
+        Ok(start)
+    }
+}
+
+/// Runs that are made durable together, and the ledger as it will be then.
+struct Group {
+    ledger: Ledger,
+    starts: Vec<ChainStart>,
+    runs: Vec<Checked>,
+    bytes: usize,
+}
+
+impl Group {
+    fn new(ledger: &Ledger) -> Self {
+        Self { ledger: ledger.clone(), starts: Vec::new(), runs: Vec::new(), bytes: 0 }
+    }
+
+    /// Adds what is new in a run.
+    fn add(&mut self, starts: impl Fn(&ChainId) -> Option<ChainStart>, run: &Run) -> Result<(), Refusal> {
+        let unknown = self.ledger.chain(&run.chain()).is_none();
+        if unknown {
+            let start = starts(&run.chain()).ok_or(Refusal::UnknownChain)?;
+            self.ledger.take_in_chain(start)?;
+            self.starts.push(start);
+        }
+        if let TakenIn::New(checked) = self.ledger.check_run(run)? {
+            self.ledger.take_in(&checked);
+            self.bytes += checked.run().bytes().len();
+            self.runs.push(checked);
+        }
+        Ok(())
+    }
+}
+
+/// An instant on this machine's clock, shown in UTC where the site's zone does not matter.
+pub(crate) fn moment(now_ms: i64) -> Result<Moment, NodeError> {
+    Moment::in_zone(now_ms, "Europe/London")
+        .map_err(|error| NodeError::bad_input(format!("the clock: {error}")))
+}
+
+fn options(folder: &Path) -> Result<StoreOptions, NodeError> {
+    Ok(StoreOptions::folder(&folder.join(JOURNAL))?)
+}
+
+/// Folds the events of a run, and gives the hash of the last.
+fn fold_run(book: &mut Book, ledger: &Ledger, start: &ChainStart, run: &Run, before: EventHash) -> EventHash {
+    let mut last = before;
+    for event in run.placed_events(before) {
+        last = event.hash;
+        let view = event.view;
+        match Payload::decode(view.kind, view.kind_version, view.payload) {
+            Ok(payload) => {
+                let standing = ledger.roster().standing(start, event.seq, &payload);
+                let (hash, chain, seq, made_at) = (event.hash, start.chain, event.seq, view.made_at);
+                book.take_in(Taken { hash, chain, seq, made_at, standing, payload });
+            }
+            Err(reason) => book.take_in_unreadable(event.hash, start.chain, event.seq, reason),
+        }
+    }
+    last
+}

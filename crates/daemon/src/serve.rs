@@ -1,0 +1,142 @@
+//! The long-running side: `fivebar run`, and joining a crew.
+
+use std::net::SocketAddr;
+use std::path::Path;
+use std::sync::Arc;
+
+use ledger::{CrewId, DeviceKey, DeviceSecret};
+use net::{Endpoint, Invite, PeerError, Stay};
+
+use crate::device::DeviceFile;
+use crate::error::NodeError;
+use crate::holding::Holding;
+use crate::local::Door;
+use crate::node::{Node, random};
+use crate::socket;
+
+/// A device that has just joined.
+#[derive(Debug, Clone)]
+pub struct Joined {
+    /// The crew.
+    pub crew: CrewId,
+    /// What both screens show.
+    pub check: String,
+    /// How many events were fetched.
+    pub events: u64,
+}
+
+fn network(error: impl std::fmt::Display) -> NodeError {
+    NodeError::Network(error.to_string())
+}
+
+fn runtime() -> Result<tokio::runtime::Runtime, NodeError> {
+    tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(network)
+}
+
+/// Joins a crew by an invite's code, and fetches all that the inviter holds.
+///
+/// # Errors
+/// A code that is mistyped, used or expired, an inviter that can't be reached, or the disk.
+pub fn join(folder: &Path, code: &str, name: &str) -> Result<Joined, NodeError> {
+    if DeviceFile::read(folder)?.is_some() {
+        return Err(NodeError::AlreadyFounded(folder.display().to_string()));
+    }
+    let invite = Invite::from_code(code).map_err(network)?;
+    let secret = DeviceSecret::from_seed(&random()?);
+    runtime()?.block_on(async {
+        let any = if invite.addresses.iter().all(SocketAddr::is_ipv6) { "[::]:0" } else { "0.0.0.0:0" };
+        let endpoint = Endpoint::bind(&secret, any.parse().map_err(network)?).map_err(network)?;
+        let mut check = String::new();
+        let admission =
+            endpoint.join(&invite, name, |words| check = words.to_string()).await.map_err(network)?;
+        let mut file = DeviceFile::new(&secret, admission.crew, name.to_owned(), admission.person);
+        file.inviter = Some(invite.inviter);
+        for address in invite.addresses.iter().rev() {
+            file.remember(invite.inviter, *address);
+        }
+        let holding = Arc::new(Holding::new(Node::join(folder, file)?));
+        let met = endpoint
+            .sync_with(invite.inviter, &invite.addresses, Arc::clone(&holding), Stay::UntilSettled)
+            .await;
+        endpoint.close().await;
+        met.map_err(|error: PeerError| {
+            network(format!(
+                "joined, but the ledger is not here yet: {error}. `fivebar run` goes on fetching it"
+            ))
+        })?;
+        let events = holding.with(|node| node.ledger().chains().map(|chain| chain.tip.next_seq).sum());
+        Ok(Joined { crew: admission.crew, check, events })
+    })
+}
+
+/// Keeps the ledger open and meets the other devices until the process is told to stop.
+///
+/// # Errors
+/// A ledger or a port that can't be opened.
+pub fn run(
+    folder: &Path,
+    listen: SocketAddr,
+    meet: &[SocketAddr],
+    say: impl Fn(String),
+) -> Result<(), NodeError> {
+    let mut node = Node::open(folder)?;
+    node.set_listening(listen)?;
+    let secret = node.secret();
+    let peers = peers_of(&node, meet);
+    let name = node.device().name.clone();
+    runtime()?.block_on(async {
+        let endpoint = Endpoint::bind(&secret, listen).map_err(network)?;
+        let holding = Arc::new(Holding::new(node));
+        let (listener, door) = socket::open(folder).await?;
+        tokio::spawn(socket::serve(listener, door, Arc::clone(&holding)));
+        for (peer, addresses) in peers {
+            let (endpoint, holding) = (endpoint.clone(), Arc::clone(&holding));
+            tokio::spawn(async move { endpoint.keep_in_touch(peer, addresses, holding).await });
+        }
+        say(format!("{name} listens on {listen} and meets the crew's other devices. Ctrl-C ends it."));
+        tokio::select! {
+            () = endpoint.listen(holding) => {}
+            () = told_to_stop() => {}
+        }
+        endpoint.close().await;
+        Door::remove(folder);
+        say(format!("{name} stopped; everything is saved."));
+        Ok(())
+    })
+}
+
+/// The crew's other devices, each with where it was reached before and where the owner says to look.
+fn peers_of(node: &Node, meet: &[SocketAddr]) -> Vec<(DeviceKey, Vec<SocketAddr>)> {
+    let known = |device: &DeviceKey| {
+        let peers = node.device().peers.iter().filter(|peer| peer.device == *device);
+        peers.flat_map(|peer| peer.addresses.iter().copied()).collect::<Vec<_>>()
+    };
+    let mut devices: Vec<DeviceKey> =
+        node.ledger().roster().devices().filter(|device| !device.retired).map(|device| device.key).collect();
+    devices.extend(node.device().inviter.filter(|inviter| !devices.contains(inviter)));
+    devices
+        .into_iter()
+        .filter(|device| *device != node.key())
+        .map(|device| {
+            let mut addresses = meet.to_vec();
+            addresses.extend(known(&device).into_iter().filter(|address| !meet.contains(address)));
+            (device, addresses)
+        })
+        .filter(|(_, addresses)| !addresses.is_empty())
+        .collect()
+}
+
+async fn told_to_stop() {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        if let Ok(mut terminate) = signal(SignalKind::terminate()) {
+            tokio::select! {
+                _ = tokio::signal::ctrl_c() => {}
+                _ = terminate.recv() => {}
+            }
+            return;
+        }
+    }
+    let _ = tokio::signal::ctrl_c().await;
+}
