@@ -4,8 +4,8 @@
 //! hold; crossing out goes no deeper than that. Documents with a number are credited or voided,
 //! never corrected or crossed out.
 
-use std::borrow::Cow;
 use std::collections::BTreeSet;
+use std::ops::Deref;
 
 use ledger::roster::Standing;
 use ledger::{Act, Body, EntryRef, EventHash, site::Site};
@@ -14,15 +14,41 @@ use trade::Moment;
 use crate::book::{Book, History, Logged};
 use crate::change::{apply, site_of};
 
+/// A part of an entry: as it was logged, or a changed copy. Unlike a `Cow` it is as small as two
+/// references, because every figure passes over every entry.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Part<'book, T> {
+    /// As it was logged.
+    Logged(&'book T),
+    /// With corrections applied.
+    Changed(Box<T>),
+}
+
+impl<T> Deref for Part<'_, T> {
+    type Target = T;
+    fn deref(&self) -> &T {
+        match self {
+            Self::Logged(logged) => logged,
+            Self::Changed(changed) => changed,
+        }
+    }
+}
+
+impl<T> AsRef<T> for Part<'_, T> {
+    fn as_ref(&self) -> &T {
+        self
+    }
+}
+
 /// An entry that counts, as it stands now.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Entry<'book> {
     /// The event that was logged first, as it was logged.
     pub logged: &'book Logged,
     /// Who, which entry, when: corrected.
-    pub act: Cow<'book, Act>,
+    pub act: Part<'book, Act>,
     /// What: corrected.
-    pub body: Cow<'book, Body>,
+    pub body: Part<'book, Body>,
     /// The corrections that were applied, in their order.
     pub changed_by: Vec<EventHash>,
     /// The events that a further change replaces: ascending.
@@ -92,8 +118,8 @@ impl Book {
         let logged = history.events().find(|event| self.counts(event))?;
         let mut entry = Entry {
             logged,
-            act: Cow::Borrowed(&logged.act),
-            body: Cow::Borrowed(&logged.body),
+            act: Part::Logged(&logged.act),
+            body: Part::Logged(&logged.body),
             changed_by: Vec::new(),
             heads: vec![logged.hash],
         };
@@ -104,13 +130,15 @@ impl Book {
             return None;
         }
         let corrections = self.corrections(history);
-        for correction in in_order(&corrections) {
-            if let Body::Corrected(corrected) = &correction.body {
-                apply(&corrected.changes, entry.act.to_mut(), entry.body.to_mut());
-                entry.changed_by.push(correction.hash);
-            }
-        }
         if !corrections.is_empty() {
+            let (mut act, mut body) = (Box::new(logged.act.clone()), Box::new(logged.body.clone()));
+            for correction in in_order(&corrections) {
+                if let Body::Corrected(corrected) = &correction.body {
+                    apply(&corrected.changes, &mut act, &mut body);
+                    entry.changed_by.push(correction.hash);
+                }
+            }
+            (entry.act, entry.body) = (Part::Changed(act), Part::Changed(body));
             entry.heads = heads_of(&corrections).iter().map(|head| head.hash).collect();
             entry.heads.sort_unstable();
         }
