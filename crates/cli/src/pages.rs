@@ -13,6 +13,11 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
     match command {
         Command::Import { .. } => imported(answer),
         Command::Log { .. } => logged(answer),
+        Command::Start { .. } | Command::Switch { .. } | Command::Stop { .. } => timer(answer),
+        Command::Accept { .. } => {
+            format!("{} now counts for {}.", text(answer, "accepted"), text(answer, "person"))
+        }
+        Command::Entries { .. } => entries(answer),
         Command::Reconcile => reconciled(answer),
         Command::PreviewInvoice { .. } => invoice::preview(answer),
         Command::IssueInvoice { .. } => invoice::issued(answer),
@@ -67,47 +72,91 @@ fn logged(answer: &Value) -> String {
     page
 }
 
-fn reconciled(answer: &Value) -> String {
-    let mut time = Page::new(&["job", "stage", "who", ">time", ">cost £"]);
-    for row in list(answer, "time_on_job") {
-        time.row(&[
-            &text(row, "job"),
-            &text(row, "stage"),
-            &text(row, "person"),
-            &minutes(row, "minutes"),
-            &text(row, "cost"),
+/// What a timer measured, and what runs now.
+fn timer(answer: &Value) -> String {
+    let place = |part: &Value| format!("{}, {}", text(part, "stage"), text(part, "job"));
+    let (ended, running) = (&answer["ended"], &answer["running"]);
+    let mut lines = Vec::new();
+    if !ended.is_null() {
+        lines.push(format!("{} on {}.", minutes(ended, "minutes"), place(ended)));
+    }
+    lines.push(if running.is_null() {
+        "No timer is running.".to_owned()
+    } else {
+        format!("Running since {}: {}.", text(running, "since"), place(running))
+    });
+    lines.join("\n")
+}
+
+fn entries(answer: &Value) -> String {
+    let entries = list(answer, "entries");
+    if entries.is_empty() {
+        return "No entries.".to_owned();
+    }
+    let mut page = Page::new(&["done on", "who", "entry", "job", "stage", "what it says"]);
+    for entry in entries {
+        page.row(&[
+            &text(entry, "done_on"),
+            &text(entry, "person"),
+            &text(entry, "key"),
+            &text(entry, "job"),
+            &text(entry, "stage"),
+            &text(entry, "text"),
         ]);
     }
-    let mut labour = Page::new(&["job", "stage", ">hours worked", ">hours priced"]);
-    for row in list(answer, "labour") {
-        labour.row(&[
-            &text(row, "job"),
-            &text(row, "stage"),
-            &minutes(row, "minutes"),
-            &text(row, "estimated_hours"),
-        ]);
+    page.finish()
+}
+
+fn reconciled(answer: &Value) -> String {
+    let mut jobs: Vec<String> = ["time_on_job", "labour", "materials"]
+        .iter()
+        .flat_map(|table| list(answer, table).iter().map(|row| text(row, "job")))
+        .collect();
+    jobs.sort_unstable();
+    jobs.dedup();
+    if jobs.is_empty() {
+        return "No work and no costing yet.".to_owned();
+    }
+    jobs.iter().map(|job| reconciled_job(answer, job)).collect::<Vec<_>>().join("\n")
+}
+
+fn reconciled_job(answer: &Value, job: &str) -> String {
+    let rows = |table| list(answer, table).iter().filter(move |row| text(row, "job") == job);
+    let mut time = Page::new(&["stage", "who", ">time", ">cost £"]);
+    for row in rows("time_on_job") {
+        time.row(&[&text(row, "stage"), &text(row, "person"), &minutes(row, "minutes"), &text(row, "cost")]);
+    }
+    let mut labour = Page::new(&["stage", ">hours worked", ">hours priced"]);
+    for row in rows("labour") {
+        let priced = plain(&text(row, "estimated_hours"));
+        let priced = if priced == "0" { "–".to_owned() } else { priced };
+        labour.row(&[&text(row, "stage"), &minutes(row, "minutes"), &priced]);
     }
     let mut materials =
-        Page::new(&["job", "stage", "item", ">priced", ">used", ">wasted", "", ">used £", ">paid £"]);
-    for row in list(answer, "materials") {
+        Page::new(&["stage", "item", ">priced", ">used", ">wasted", "", ">used £", ">paid £"]);
+    for row in rows("materials") {
+        let started = !matches!(plain(&text(row, "used")).as_str(), "0" | "");
+        // Nothing is over or under before it is begun.
+        let figure = |name| if started { text(row, name) } else { "–".to_owned() };
         materials.row(&[
-            &text(row, "job"),
             &text(row, "stage"),
             &text(row, "item"),
             &plain(&text(row, "estimated")),
             &plain(&text(row, "used")),
             &plain(&text(row, "wasted")),
             &text(row, "unit"),
-            &text(row, "usage_variance"),
-            &text(row, "price_variance"),
+            &figure("usage_variance"),
+            &figure("price_variance"),
         ]);
     }
     [
-        heading("Time on job"),
+        heading(&format!("{job}: time on job")),
         time.finish(),
-        heading("Hours worked and priced"),
+        heading(&format!("{job}: hours worked and priced")),
         labour.finish(),
-        heading("Materials: used more than priced, and paid more than priced (minus is less)"),
+        heading(&format!(
+            "{job}: materials. Last columns: used more, and paid more, than priced (minus is less)"
+        )),
         materials.finish(),
     ]
     .join("\n")

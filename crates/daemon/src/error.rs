@@ -46,11 +46,11 @@ pub enum NodeError {
     #[error("not saved, because {0}")]
     NotWritable(#[from] NotWritable),
     /// The person or the device may not do it.
-    #[error("not saved, because {why} ({kind:?})", why = explain(*.lacking))]
+    #[error("not saved, because {}", explain(*.lacking))]
     NotAllowed {
         /// What was to be done.
         kind: Kind,
-        /// What was missing.
+        /// What is missing for it.
         lacking: Lacking,
     },
     /// Rows of a file or words of a command are wrong.

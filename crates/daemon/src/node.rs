@@ -8,18 +8,18 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use ledger::event::KIND_VERSION;
-use ledger::frontier::Checked;
 use ledger::roster::Standing;
 use ledger::{
     Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, EventHash, Kind,
     Ledger, Payload, PersonId, Refusal, Run, RunBuilder, TakenIn,
 };
-use projections::{Book, Taken};
+use projections::Book;
 use store::{Record, RecordKind, Store, StoreOptions};
 use trade::Moment;
 
 use crate::device::DeviceFile;
 use crate::error::NodeError;
+use crate::group::{Group, fold_run};
 
 /// Most bytes of runs in one group of the journal.
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
@@ -100,13 +100,14 @@ impl Node {
         let person = PersonId::named(&ledger.crew(), founder);
         let mut file = DeviceFile::new(&secret, ledger.crew(), device.to_owned(), person);
         file.crew_chain = Some(chain);
+        put_unfinished_aside(folder)?;
         let mut store = Store::create(options(folder)?, ledger.crew())?;
-        file.write(folder)?;
         let start_bytes = start.encode();
         store.append(&[
             Record { kind: RecordKind::ChainDeclaration, bytes: &start_bytes },
             Record { kind: RecordKind::Run, bytes: run.bytes() },
         ])?;
+        file.write(folder)?;
         let mut node = Self {
             folder: folder.to_owned(),
             device: file,
@@ -127,6 +128,7 @@ impl Node {
         if DeviceFile::read(folder)?.is_some() {
             return Err(NodeError::AlreadyFounded(folder.display().to_string()));
         }
+        put_unfinished_aside(folder)?;
         let store = Store::create(options(folder)?, file.crew)?;
         file.write(folder)?;
         let (secret, ledger) = (file.secret()?, Ledger::new(file.crew));
@@ -430,60 +432,23 @@ impl Node {
     }
 }
 
-/// Runs that are made durable together, and the ledger as it will be then.
-struct Group {
-    ledger: Ledger,
-    starts: Vec<ChainStart>,
-    runs: Vec<Checked>,
-    bytes: usize,
-}
-
-impl Group {
-    fn new(ledger: &Ledger) -> Self {
-        Self { ledger: ledger.clone(), starts: Vec::new(), runs: Vec::new(), bytes: 0 }
-    }
-
-    /// Adds what is new in a run.
-    fn add(&mut self, starts: impl Fn(&ChainId) -> Option<ChainStart>, run: &Run) -> Result<(), Refusal> {
-        let unknown = self.ledger.chain(&run.chain()).is_none();
-        if unknown {
-            let start = starts(&run.chain()).ok_or(Refusal::UnknownChain)?;
-            self.ledger.take_in_chain(start)?;
-            self.starts.push(start);
-        }
-        if let TakenIn::New(checked) = self.ledger.check_run(run)? {
-            self.ledger.take_in(&checked);
-            self.bytes += checked.run().bytes().len();
-            self.runs.push(checked);
-        }
-        Ok(())
-    }
-}
-
 /// An instant on this machine's clock, shown in UTC where the site's zone does not matter.
 pub(crate) fn moment(now_ms: i64) -> Result<Moment, NodeError> {
     Moment::in_zone(now_ms, "Europe/London")
         .map_err(|error| NodeError::bad_input(format!("the clock: {error}")))
 }
 
-fn options(folder: &Path) -> Result<StoreOptions, NodeError> {
-    Ok(StoreOptions::folder(&folder.join(JOURNAL))?)
+/// A journal without a device file is what a founding or joining left that was broken off before it was
+/// done: nobody has the key to it. It is put aside, not deleted, and the folder can be used again.
+fn put_unfinished_aside(folder: &Path) -> Result<(), NodeError> {
+    let journal = folder.join(JOURNAL);
+    if !journal.exists() {
+        return Ok(());
+    }
+    let aside = folder.join(format!("{JOURNAL}-unfinished-{}", now_ms()));
+    std::fs::rename(&journal, &aside).map_err(|error| NodeError::folder(&journal, &error))
 }
 
-/// Folds the events of a run, and gives the hash of the last.
-fn fold_run(book: &mut Book, ledger: &Ledger, start: &ChainStart, run: &Run, before: EventHash) -> EventHash {
-    let mut last = before;
-    for event in run.placed_events(before) {
-        last = event.hash;
-        let view = event.view;
-        match Payload::decode(view.kind, view.kind_version, view.payload) {
-            Ok(payload) => {
-                let standing = ledger.roster().standing(start, event.seq, &payload);
-                let (hash, chain, seq, made_at) = (event.hash, start.chain, event.seq, view.made_at);
-                book.take_in(Taken { hash, chain, seq, made_at, standing, payload });
-            }
-            Err(reason) => book.take_in_unreadable(event.hash, start.chain, event.seq, reason),
-        }
-    }
-    last
+fn options(folder: &Path) -> Result<StoreOptions, NodeError> {
+    Ok(StoreOptions::folder(&folder.join(JOURNAL))?)
 }
