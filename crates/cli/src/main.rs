@@ -5,6 +5,7 @@ mod invoice;
 mod pages;
 mod table;
 
+use std::io::Write as _;
 use std::process::ExitCode;
 
 use args::{Arguments, Request};
@@ -59,7 +60,12 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         }
         Request::Run { listen, meet } => return serve::run(folder, listen, &meet, |line| println!("{line}")),
         Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
-        Request::Log(log) => Command::Log { row: log.row() },
+        Request::Log(log) => Command::Log { row: (*log).row() },
+        Request::Start { job, stage } => Command::Start { job, stage },
+        Request::Switch { job, stage, break_min } => Command::Switch { job, stage, break_minutes: break_min },
+        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at },
+        Request::Accept { entry } => Command::Accept { entry },
+        Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,
         Request::Invoice(request) => request.command(),
         Request::SortOut => Command::SortOut,
@@ -85,9 +91,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
 
 /// Prints an answer as JSON where that is wanted, and otherwise as a page.
 fn print(arguments: &Arguments, answer: &Value, page: impl FnOnce(&Value) -> String) {
-    if arguments.json {
-        println!("{answer:#}");
-    } else {
-        println!("{}", page(answer));
-    }
+    let text = if arguments.json { format!("{answer:#}") } else { page(answer) };
+    // Whoever reads only the beginning (`| head`) has what they wanted; that is no failure.
+    let _ = writeln!(std::io::stdout(), "{text}");
 }

@@ -32,9 +32,13 @@ impl<'node> HeldInBook<'node> {
 
 impl Held for HeldInBook<'_> {
     fn event_of(&self, entry: &EntryRef) -> Option<(EventHash, Payload)> {
-        let first =
-            self.node.book().history(entry).into_iter().find(|logged| logged.act.entry_ref() == *entry)?;
-        Some((first.hash, Payload { act: first.act.clone(), body: first.body.clone() }))
+        self.change_of(entry, entry)
+    }
+
+    fn change_of(&self, entry: &EntryRef, change: &EntryRef) -> Option<(EventHash, Payload)> {
+        let history = self.node.book().history(entry);
+        let found = history.into_iter().find(|logged| logged.act.entry_ref() == *change)?;
+        Some((found.hash, Payload { act: found.act.clone(), body: found.body.clone() }))
     }
 
     fn list_versions(&self, kind: Kind, subject: ListSubject) -> Vec<(EventHash, Payload)> {

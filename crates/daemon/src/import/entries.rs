@@ -404,7 +404,12 @@ fn plan_entry(entry: &Entry<'_>, told: Told, work: &mut Work<'_>) {
     };
     let audience = audience_of(&told.body);
     let payload = Payload { act, body: told.body };
-    match work.context.held.event_of(&entry.reference) {
+    // A change is kept with the entry that it is about.
+    let held = match told.supersedes.first() {
+        Some(changed) => work.context.held.change_of(changed, &entry.reference),
+        None => work.context.held.event_of(&entry.reference),
+    };
+    match held {
         Some((_, held)) if corrections::says_the_same(&payload, &held) => work.plan.already_held += 1,
         Some(_) => {
             let reason = "already imported with other content; log a correction instead (kind corrected)";

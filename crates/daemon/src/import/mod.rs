@@ -69,6 +69,8 @@ pub enum ListSubject {
 pub trait Held {
     /// The event that counts for an entry, and its hash.
     fn event_of(&self, entry: &EntryRef) -> Option<(EventHash, Payload)>;
+    /// The event by which an entry was corrected or struck, and its hash.
+    fn change_of(&self, entry: &EntryRef, change: &EntryRef) -> Option<(EventHash, Payload)>;
     /// The versions of one kind about one subject that no other event replaces, in any order. Rates
     /// and prices don't replace each other, so all of theirs.
     fn list_versions(&self, kind: Kind, subject: ListSubject) -> Vec<(EventHash, Payload)>;

@@ -48,6 +48,10 @@ impl Held for Shelf {
         self.events.iter().find(|(_, event)| event.act.entry_ref() == *entry).cloned()
     }
 
+    fn change_of(&self, _entry: &EntryRef, change: &EntryRef) -> Option<(EventHash, Payload)> {
+        self.event_of(change)
+    }
+
     fn list_versions(&self, kind: Kind, subject: ListSubject) -> Vec<(EventHash, Payload)> {
         let about = |body: &Body| match body {
             Body::ItemListed(listed) => Some(ListSubject::Item(listed.item)),

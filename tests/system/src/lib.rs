@@ -1,1 +1,0 @@
-//! Whole-system tests live in `tests/`; this library is empty on purpose.

@@ -1,0 +1,96 @@
+//! The week on one device, by the program itself: files in, figures, questions and a bill out. The
+//! figures are those of a second, independent program (`tests/scenario/expected.json`).
+
+mod device;
+
+use std::fs;
+
+use device::{Device, expected, scenario};
+use serde_json::Value;
+use tempfile::TempDir;
+
+/// A laptop that has taken in the whole week.
+fn week(folder: &TempDir) -> Device {
+    let laptop = Device::new(folder.path(), "laptop");
+    laptop.found();
+    laptop.import(&scenario());
+    laptop
+}
+
+#[test]
+fn the_figures_are_those_of_the_second_program() {
+    let folder = tempfile::tempdir().unwrap();
+    let laptop = week(&folder);
+    let (expected, figures) = (expected(), laptop.ask(&["reconcile"]));
+    for table in ["time_on_job", "labour", "materials"] {
+        assert_eq!(figures[table], expected[table], "{table}");
+    }
+    let preview = laptop.ask(&["invoice", "preview", "--until", "2026-11-08"]);
+    assert_eq!(preview["invoices"], expected["invoices"]);
+}
+
+#[test]
+fn importing_again_writes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let laptop = week(&folder);
+    let before = laptop.ask(&["status"]);
+    let again = laptop.import(&scenario());
+    assert_eq!(again["written"], 0);
+    assert_eq!(laptop.ask(&["status"]), before);
+}
+
+#[test]
+fn the_week_raises_its_questions() {
+    let folder = tempfile::tempdir().unwrap();
+    let answer = week(&folder).ask(&["sort-out"]);
+    let asked = |kind: &str, person: &str, day: &str| {
+        let same = |question: &&Value| {
+            question["kind"] == kind && question["person"] == person && question["day"] == day
+        };
+        answer["questions"].as_array().unwrap().iter().filter(same).count()
+    };
+    let no_hours = "no hours that day";
+    assert_eq!(asked(no_hours, "Ines Quill", "2026-11-03"), 1);
+    for day in ["2026-11-02", "2026-11-04", "2026-11-06"] {
+        assert_eq!(asked(no_hours, "Maren Oake", day), 1, "{day}");
+    }
+    assert_eq!(asked(no_hours, "Maren Oake", "2026-11-03"), 0);
+    assert_eq!(asked("work logged before the day's first hours", "Tobi Larch", "2026-11-04"), 1);
+}
+
+#[test]
+fn what_is_issued_is_billed_once_and_takes_the_firms_next_number() {
+    let folder = tempfile::tempdir().unwrap();
+    let laptop = week(&folder);
+    let jobs = || -> Vec<String> {
+        let preview = laptop.ask(&["invoice", "preview", "--until", "2026-11-08"]);
+        let invoices = preview["invoices"].as_array().unwrap();
+        invoices.iter().map(|invoice| invoice["job"].as_str().unwrap().to_owned()).collect()
+    };
+    assert_eq!(jobs(), ["GARAGE", "MILL"]);
+    laptop.ask(&["invoice", "issue", "GARAGE", "--until", "2026-11-06"]);
+    assert_eq!(jobs(), ["MILL"]);
+    let listed = laptop.ask(&["invoice", "list"]);
+    let [invoice] = listed["invoices"].as_array().unwrap().as_slice() else { panic!("{listed}") };
+    assert_eq!((&invoice["number"], &invoice["job"]), (&"41".into(), &"GARAGE".into()));
+    assert!(laptop.refused(&["invoice", "issue", "GARAGE", "--until", "2026-11-06"]).contains("no number"));
+}
+
+#[test]
+fn the_export_holds_every_event_and_the_ledger_is_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let laptop = week(&folder);
+    let status = laptop.ask(&["status"]);
+    let held: u64 =
+        status["chains"].as_array().unwrap().iter().map(|chain| chain["events"].as_u64().unwrap()).sum();
+    let out = folder.path().join("out");
+    let out_word = out.to_str().unwrap();
+    assert_eq!(laptop.ask(&["export", out_word])["events"], held);
+    let lines = fs::read_to_string(out.join("events.jsonl")).unwrap();
+    assert_eq!(lines.lines().count() as u64, held);
+    assert!(lines.lines().all(|line| serde_json::from_str::<Value>(line).unwrap()["unreadable"].is_null()));
+    laptop.refused(&["export", out_word]);
+    let verified = laptop.ask(&["verify"]);
+    assert_eq!(verified["damage"].as_array().unwrap().len(), 0);
+    assert_eq!(verified["events_verified"], held);
+}
