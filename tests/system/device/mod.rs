@@ -113,6 +113,9 @@ impl Device {
         for address in meet {
             words.extend(["--meet".to_owned(), address.to_string()]);
         }
+        // A daemon that was killed left its door behind; only another one is the new daemon's.
+        let door = self.data.join("daemon.json");
+        let former = fs::read(&door).ok();
         let log = fs::File::create(self.log()).unwrap();
         let child = self
             .fivebar(words)
@@ -122,11 +125,11 @@ impl Device {
             .spawn()
             .unwrap();
         self.running = Some(child);
-        let door = self.data.join("daemon.json");
         wait_for("the daemon to open its door", || {
             let ended = self.running.as_mut().unwrap().try_wait().unwrap();
             assert!(ended.is_none(), "`fivebar run` ended by itself: {ended:?}");
-            door.exists()
+            let now = fs::read(&door).ok();
+            now.is_some() && now != former
         });
     }
 
