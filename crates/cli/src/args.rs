@@ -98,7 +98,51 @@ pub(crate) enum Request {
         device: Vec<String>,
     },
     /// Log what was done, in one line.
-    Log(Log),
+    Log(Box<Log>),
+    /// Start your timer on a job.
+    Start {
+        /// The job.
+        #[arg(long)]
+        job: String,
+        /// The stage; leave it out for "no stage".
+        #[arg(long)]
+        stage: Option<String>,
+    },
+    /// Go over to other work: one timer ends, the next begins.
+    Switch {
+        /// The job.
+        #[arg(long)]
+        job: String,
+        /// The stage; leave it out for "no stage".
+        #[arg(long)]
+        stage: Option<String>,
+        /// Minutes of break in the part that ends.
+        #[arg(long, default_value_t = 0, value_name = "MINUTES")]
+        break_min: u32,
+    },
+    /// Stop your timer.
+    Stop {
+        /// Minutes of break in the part that ends.
+        #[arg(long, default_value_t = 0, value_name = "MINUTES")]
+        break_min: u32,
+        /// When you stopped, if not now: 16:30, the first one since the timer started.
+        #[arg(long, value_name = "TIME")]
+        at: Option<String>,
+    },
+    /// Say yes to an entry that a mate logged for you.
+    Accept {
+        /// Its key, or the beginning of its id.
+        entry: String,
+    },
+    /// The entries as they stand.
+    Entries {
+        /// One job only.
+        #[arg(long)]
+        job: Option<String>,
+        /// One day only: 2026-11-05.
+        #[arg(long, value_name = "DAY")]
+        on: Option<Day>,
+    },
     /// Hours and materials against what was priced, per stage.
     Reconcile,
     /// Preview, issue and list invoices, and record what was paid.

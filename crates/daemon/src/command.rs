@@ -17,6 +17,7 @@ use crate::import::{self, Files, Planned};
 use crate::invites::InviteWish;
 use crate::invoices::{self, Paid};
 use crate::node::{Node, Write, moment, now_ms, random};
+use crate::timers;
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -33,6 +34,41 @@ pub enum Command {
     Log {
         /// Column and value.
         row: BTreeMap<String, String>,
+    },
+    /// Starts this person's timer.
+    Start {
+        /// The job.
+        job: String,
+        /// The stage, or none.
+        stage: Option<String>,
+    },
+    /// Ends this person's timer and goes on elsewhere.
+    Switch {
+        /// The job.
+        job: String,
+        /// The stage, or none.
+        stage: Option<String>,
+        /// Minutes of break in the part that ends.
+        break_minutes: u32,
+    },
+    /// Stops this person's timer.
+    Stop {
+        /// Minutes of break in the part that ends.
+        break_minutes: u32,
+        /// When, if not now: a clock time, or a day and a clock time.
+        at: Option<String>,
+    },
+    /// Says yes to what somebody logged for a person.
+    Accept {
+        /// The entry's row key, or the beginning of its id.
+        entry: String,
+    },
+    /// The entries as they stand.
+    Entries {
+        /// One job only.
+        job: Option<String>,
+        /// One day only.
+        on: Option<Day>,
     },
     /// Time on job, hours and materials against the costing.
     Reconcile,
@@ -113,6 +149,13 @@ pub fn run(node: &mut Node, command: Command) -> Result<Value, NodeError> {
     match command {
         Command::Import { dir, devices } => run_import(node, &dir, &devices),
         Command::Log { row } => log(node, row),
+        Command::Start { job, stage } => timers::start(node, &job, stage.as_deref(), now_ms()),
+        Command::Switch { job, stage, break_minutes } => {
+            timers::switch(node, &job, stage.as_deref(), break_minutes, now_ms())
+        }
+        Command::Stop { break_minutes, at } => timers::stop(node, break_minutes, at.as_deref(), now_ms()),
+        Command::Accept { entry } => timers::accept(node, &entry),
+        Command::Entries { job, on } => timers::entries(node, job.as_deref(), on),
         Command::Reconcile => Ok(json!(projections::reconcile(node.book()))),
         Command::PreviewInvoice { until, job } => invoices::previews(node, until, job.as_deref()),
         Command::IssueInvoice { job, until } => invoices::issue(node, &job, until, today()?),
@@ -209,12 +252,10 @@ fn log(node: &mut Node, mut row: BTreeMap<String, String>) -> Result<Value, Node
     row.entry("entry".to_owned()).or_insert(key);
     row.entry("person".to_owned()).or_insert(name);
     row.entry("device".to_owned()).or_insert_with(|| node.device().name.clone());
-    row.entry("at".to_owned()).or_insert_with(|| now.to_string());
-    let mut csv = csv::Writer::from_writer(Vec::new());
-    let written = csv.write_record(row.keys()).and_then(|()| csv.write_record(row.values()));
-    let bytes =
-        written.map_err(|error| error.to_string()).and_then(|()| csv.into_inner().map_err(|e| e.to_string()));
-    let files = Files { entries: Some(bytes.map_err(NodeError::bad_input)?), ..Files::default() };
+    // With its offset, because in one hour of the year a clock time alone is said twice.
+    let at = serde_json::to_value(now).ok().and_then(|at| at.as_str().map(str::to_owned)).unwrap_or_default();
+    row.entry("at".to_owned()).or_insert(at);
+    let files = Files::of_entry(&row).map_err(|error| NodeError::bad_input(error.to_string()))?;
     import_files(node, &files, None, person).map_err(in_words_of_a_command)
 }
 

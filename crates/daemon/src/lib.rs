@@ -4,6 +4,7 @@ pub mod command;
 pub mod device;
 pub mod error;
 pub mod export;
+mod group;
 mod held;
 mod holding;
 pub mod import;
@@ -13,6 +14,7 @@ pub mod local;
 pub mod node;
 pub mod serve;
 mod socket;
+mod timers;
 
 pub use command::Command;
 pub use error::NodeError;

@@ -1,0 +1,402 @@
+//! Timers of the person at this device, yes to what a mate logged for them, and the list of entries.
+//!
+//! A timer runs by whole minutes, as the clock on the wall shows them, so that the parts of a day
+//! add up to the day. Nothing here stops a timer by itself, and nothing changes another person's.
+
+use std::collections::BTreeSet;
+
+use ledger::site::{Accepted, JobListed, Place, Site, WorkStarted, WorkStopped, WorkSwitched};
+use ledger::{Audience, Body, EntryRef, Payload};
+use projections::time_on_job::Running;
+use projections::{Lists, QuestionKind};
+use serde_json::{Value, json};
+use trade::{Day, Moment};
+
+use crate::error::NodeError;
+use crate::node::{Node, Write};
+
+/// The zone of a timer whose job has not come to this device yet.
+const HOME_ZONE: &str = "Europe/London";
+const MINUTE_MS: i64 = 60_000;
+
+/// Starts this person's timer.
+///
+/// # Errors
+/// A timer that runs already, a name that is not listed, or why nothing was saved.
+pub(crate) fn start(
+    node: &mut Node,
+    job: &str,
+    stage: Option<&str>,
+    now_ms: i64,
+) -> Result<Value, NodeError> {
+    let (site, at) = here_and_now(&node.book().lists(), job, stage, now_ms)?;
+    if let Some(running) = running(node) {
+        return Err(NodeError::bad_input(format!(
+            "your timer has been running since {} on {}; go over to other work with `fivebar switch`, \
+             or end it with `fivebar stop`",
+            running.since,
+            named(&node.book().lists(), &running.site)
+        )));
+    }
+    write(node, at, Body::WorkStarted(WorkStarted { site, activity: String::new(), at }))?;
+    Ok(shown(node, None))
+}
+
+/// Ends this person's running timer and goes on elsewhere, at the same minute.
+///
+/// # Errors
+/// No running timer, a name that is not listed, a break longer than the work, or why nothing was saved.
+pub(crate) fn switch(
+    node: &mut Node,
+    job: &str,
+    stage: Option<&str>,
+    break_minutes: u32,
+    now_ms: i64,
+) -> Result<Value, NodeError> {
+    let (site, at) = here_and_now(&node.book().lists(), job, stage, now_ms)?;
+    let running = must_run(node)?;
+    check_length(&running, at, break_minutes)?;
+    let switched = WorkSwitched { running: running.entry, site, activity: String::new(), at, break_minutes };
+    write(node, at, Body::WorkSwitched(switched))?;
+    Ok(shown(node, Some(running.entry)))
+}
+
+/// Stops this person's running timer: now, or at a time that has passed since it started.
+///
+/// # Errors
+/// No running timer, a time outside of it, a break longer than the work, or why nothing was saved.
+pub(crate) fn stop(
+    node: &mut Node,
+    break_minutes: u32,
+    time: Option<&str>,
+    now_ms: i64,
+) -> Result<Value, NodeError> {
+    let running = must_run(node)?;
+    let at = {
+        let lists = node.book().lists();
+        let zone = lists.jobs.get(&running.site.job).map_or(HOME_ZONE, |job| job.time_zone.as_str());
+        let now = whole_minute(now_ms, zone)?;
+        time.map_or(Ok(now), |time| since_start(time, zone, &running, now))?
+    };
+    check_length(&running, at, break_minutes)?;
+    write(node, at, Body::WorkStopped(WorkStopped { running: running.entry, at, break_minutes }))?;
+    Ok(shown(node, Some(running.entry)))
+}
+
+/// Accepts what was logged for a person by somebody else, named by its row key or the beginning of
+/// its id.
+///
+/// # Errors
+/// A name that means none or several of what waits, or no right to accept it.
+pub(crate) fn accept(node: &mut Node, wanted: &str) -> Result<Value, NodeError> {
+    let questions = projections::questions(node.book());
+    let waiting = questions.iter().filter(|question| question.kind == QuestionKind::Proposed);
+    let waiting: BTreeSet<EntryRef> = waiting.flat_map(|question| question.entries.iter().copied()).collect();
+    let has_key =
+        |entry: &EntryRef| node.book().history(entry).iter().any(|logged| logged.act.row_key == wanted);
+    let is_meant = |entry: &&EntryRef| {
+        !wanted.is_empty() && (entry.entry.to_string().starts_with(wanted) || has_key(entry))
+    };
+    let mut meant = waiting.iter().filter(is_meant);
+    let (Some(&of), None) = (meant.next(), meant.next()) else {
+        let keys: Vec<String> = waiting.iter().map(|entry| key_of(node, entry)).collect();
+        return Err(NodeError::bad_input(if keys.is_empty() {
+            "nothing waits to be accepted".to_owned()
+        } else {
+            format!("{wanted:?} means none, or more than one, of what waits: {}", keys.join(", "))
+        }));
+    };
+    let act = node.act(node.device().person)?;
+    let body = Body::Accepted(Accepted { of });
+    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
+    let person = node.book().lists().person(of.person);
+    Ok(json!({ "accepted": key_of(node, &of), "person": person }))
+}
+
+/// The entries on jobs as they stand, of one job or of all, of one day or of all.
+///
+/// # Errors
+/// A job that is not listed.
+pub(crate) fn entries(node: &Node, job: Option<&str>, on: Option<Day>) -> Result<Value, NodeError> {
+    let book = node.book();
+    let lists = book.lists();
+    let codes: BTreeSet<&str> = match job {
+        Some(code) => BTreeSet::from([job_called(&lists, code)?.code.as_str()]),
+        None => lists.jobs.values().map(|job| job.code.as_str()).collect(),
+    };
+    let mut found: Vec<_> = codes
+        .iter()
+        .flat_map(|code| projections::why(book, code, None, None).into_iter().map(|entry| (*code, entry)))
+        .filter(|(_, entry)| on.is_none_or(|day| day == entry.done_on))
+        .collect();
+    found.sort_by(|(_, one), (_, other)| {
+        (one.done_on, &one.key, one.entry).cmp(&(other.done_on, &other.key, other.entry))
+    });
+    let rows = found.iter().map(|(code, entry)| {
+        let stage = book.entry(&entry.entry).and_then(|entry| entry.site().and_then(|site| site.stage));
+        json!({ "done_on": entry.done_on, "person": entry.person, "key": entry.key, "job": code,
+            "stage": lists.stage(stage), "text": entry.text, "entry": entry.entry })
+    });
+    Ok(json!({ "entries": rows.collect::<Vec<_>>() }))
+}
+
+/// This person's running timer; of several, which only devices apart can start, the last.
+fn running(node: &Node) -> Option<Running> {
+    let person = node.device().person;
+    let own = node.book().running().into_iter().filter(|running| running.entry.person == person);
+    own.max_by_key(|running| (running.since, running.entry))
+}
+
+fn must_run(node: &Node) -> Result<Running, NodeError> {
+    running(node).ok_or_else(|| {
+        NodeError::bad_input("you have no timer running; begin one with `fivebar start --job JOB`")
+    })
+}
+
+/// Refuses an end before the beginning, and a break that leaves less than nothing.
+fn check_length(running: &Running, at: Moment, break_minutes: u32) -> Result<(), NodeError> {
+    let length = at.minutes_since(running.since);
+    if length < 0 {
+        return Err(NodeError::bad_input(format!("{at} is before the timer started, {}", running.since)));
+    }
+    if i64::from(break_minutes) > length {
+        return Err(NodeError::bad_input(format!(
+            "a break of {break_minutes} min is longer than the {length} min since {}",
+            running.since
+        )));
+    }
+    Ok(())
+}
+
+/// A clock time alone is the first one after the timer started: who forgot it overnight means the
+/// evening before.
+fn since_start(time: &str, zone: &str, running: &Running, now: Moment) -> Result<Moment, NodeError> {
+    let wrong = |error| NodeError::bad_input(format!("--at {time}: {error}"));
+    let on = |day: Day| Moment::parse(&format!("{day}T{time:0>5}"), zone).map_err(wrong);
+    let at = if time.contains('T') {
+        Moment::parse(time, zone).map_err(wrong)?
+    } else {
+        let day = running.since.day();
+        let same_day = on(day)?;
+        if same_day.utc_ms() < running.since.utc_ms() { on(day.plus_days(1))? } else { same_day }
+    };
+    if at.utc_ms() > now.utc_ms() {
+        return Err(NodeError::bad_input(format!(
+            "--at {time}: since the timer started, {}, it has not been that late; it is {now} now",
+            running.since
+        )));
+    }
+    Ok(at)
+}
+
+fn whole_minute(now_ms: i64, zone: &str) -> Result<Moment, NodeError> {
+    Moment::in_zone(now_ms - now_ms.rem_euclid(MINUTE_MS), zone)
+        .map_err(|error| NodeError::bad_input(format!("the clock: {error}")))
+}
+
+fn here_and_now(
+    lists: &Lists<'_>,
+    job: &str,
+    stage: Option<&str>,
+    now_ms: i64,
+) -> Result<(Site, Moment), NodeError> {
+    let job = job_called(lists, job)?;
+    let of_job = || lists.stages.values().filter(|listed| listed.job == job.job);
+    let stage = match stage {
+        None => None,
+        Some(name) => Some(of_job().find(|listed| listed.name == name).ok_or_else(|| {
+            let mut stages: Vec<_> = of_job().map(|listed| (listed.order, listed.name.as_str())).collect();
+            stages.sort_unstable();
+            let names: Vec<&str> = stages.into_iter().map(|(_, name)| name).collect();
+            not_listed(&format!("{} has no stage {name:?}", job.code), &names)
+        })?),
+    };
+    let site = Site { job: job.job, stage: stage.map(|stage| stage.stage), place: Place::default() };
+    Ok((site, whole_minute(now_ms, &job.time_zone)?))
+}
+
+fn job_called<'book>(lists: &Lists<'book>, code: &str) -> Result<&'book JobListed, NodeError> {
+    lists.jobs.values().copied().find(|job| job.code == code).ok_or_else(|| {
+        let mut codes: Vec<&str> = lists.jobs.values().map(|job| job.code.as_str()).collect();
+        codes.sort_unstable();
+        not_listed(&format!("there is no job {code:?}"), &codes)
+    })
+}
+
+fn not_listed(what: &str, names: &[&str]) -> NodeError {
+    let there_are = if names.is_empty() { "none yet".to_owned() } else { names.join(", ") };
+    NodeError::bad_input(format!("{what}; there are: {there_are}"))
+}
+
+/// What people call an entry by: its row key, or the beginning of its id.
+fn key_of(node: &Node, entry: &EntryRef) -> String {
+    let keys = node.book().history(entry).into_iter().filter(|logged| logged.act.entry_ref() == *entry);
+    let mut keys = keys.map(|logged| logged.act.row_key.clone()).filter(|key| !key.is_empty());
+    keys.next().unwrap_or_else(|| entry.entry.short())
+}
+
+fn write(node: &mut Node, at: Moment, body: Body) -> Result<(), NodeError> {
+    let mut act = node.act(node.device().person)?;
+    act.done_on = at.day();
+    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
+    Ok(())
+}
+
+/// `stud walls, GARAGE`.
+fn named(lists: &Lists<'_>, site: &Site) -> String {
+    format!("{}, {}", lists.stage(site.stage), lists.job(site.job))
+}
+
+/// What runs now, and how long the timer was that ended: read back from the book.
+fn shown(node: &Node, ended: Option<EntryRef>) -> Value {
+    let lists = node.book().lists();
+    let running = running(node).map(|running| {
+        json!({ "job": lists.job(running.site.job), "stage": lists.stage(running.site.stage),
+            "since": running.since.to_string() })
+    });
+    let spells = node.book().spells();
+    let ended = spells.iter().find(|spell| Some(spell.entry) == ended).map(|spell| {
+        json!({ "job": lists.job(spell.site.job), "stage": lists.stage(spell.site.stage),
+            "minutes": spell.minutes })
+    });
+    json!({ "running": running, "ended": ended })
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use ledger::DeviceSecret;
+    use ledger::roster_events::DeviceAdmitted;
+
+    use super::*;
+    use crate::command::{Command, run};
+    use crate::device::DeviceFile;
+
+    const SCENARIO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/scenario");
+
+    fn found(folder: &Path) -> Node {
+        let lists = folder.join("lists");
+        std::fs::create_dir(&lists).unwrap();
+        for name in ["crew.csv", "price-book.csv", "firm.csv", "jobs.csv", "stages.csv", "estimate.csv"] {
+            std::fs::copy(Path::new(SCENARIO).join(name), lists.join(name)).unwrap();
+        }
+        let mut node = Node::found(&folder.join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
+        run(&mut node, Command::Import { dir: lists, devices: Vec::new() }).unwrap();
+        node
+    }
+
+    fn ms(text: &str) -> i64 {
+        Moment::parse(text, "Europe/London").unwrap().utc_ms()
+    }
+
+    fn refused(result: Result<Value, NodeError>) -> String {
+        result.unwrap_err().to_string()
+    }
+
+    #[test]
+    fn a_day_by_timer_adds_up() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut node = found(folder.path());
+        let message = refused(stop(&mut node, 0, None, ms("2026-07-06T08:00")));
+        assert!(message.contains("no timer running"), "{message}");
+
+        // British Summer Time: the job's own clock is an hour ahead of UTC. Seconds fall away.
+        let begun = start(&mut node, "GARAGE", Some("stud walls"), ms("2026-07-06T08:00:40")).unwrap();
+        assert_eq!(begun["running"]["since"], "2026-07-06T08:00");
+        let message = refused(start(&mut node, "MILL", None, ms("2026-07-06T09:00")));
+        assert!(message.contains("since 2026-07-06T08:00 on stud walls, GARAGE"), "{message}");
+        assert!(message.contains("fivebar switch") && message.contains("fivebar stop"), "{message}");
+
+        let message = refused(switch(&mut node, "GARAGE", None, 90, ms("2026-07-06T09:00")));
+        assert!(message.contains("90 min is longer than the 60 min"), "{message}");
+        let switched = switch(&mut node, "GARAGE", Some("boarding"), 30, ms("2026-07-06T12:12:05")).unwrap();
+        assert_eq!(switched["ended"]["minutes"], 222); // 4 h 12 less half an hour
+        assert_eq!(switched["running"]["stage"], "boarding");
+
+        // Forgotten until the next morning: 16:30 is the evening before.
+        let next_morning = ms("2026-07-07T07:30");
+        let message = refused(stop(&mut node, 0, Some("11:00"), next_morning));
+        assert!(message.contains("has not been that late"), "{message}");
+        let stopped = stop(&mut node, 0, Some("16:30"), next_morning).unwrap();
+        assert_eq!((&stopped["ended"]["minutes"], &stopped["running"]), (&json!(258), &Value::Null));
+
+        let day = "2026-07-06".parse().ok();
+        let listed = entries(&node, Some("GARAGE"), day).unwrap();
+        assert_eq!(listed["entries"].as_array().map(Vec::len), Some(2), "{listed}");
+        assert_eq!(entries(&node, Some("MILL"), day).unwrap()["entries"], json!([]));
+    }
+
+    #[test]
+    fn names_that_are_not_listed_are_answered_with_those_that_are() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut node = found(folder.path());
+        let now = ms("2026-07-06T08:00");
+        let message = refused(start(&mut node, "GARGE", None, now));
+        assert!(message.contains("there are: GARAGE, MILL"), "{message}");
+        let message = refused(start(&mut node, "GARAGE", Some("studs"), now));
+        assert!(message.contains("there are: stud walls, first fix water"), "{message}");
+        let message = refused(accept(&mut node, "7f3a"));
+        assert!(message.contains("nothing waits to be accepted"), "{message}");
+        assert!(node.book().running().is_empty());
+    }
+
+    /// Hands over the crew's events that one node holds and the other does not.
+    fn bring(from: &mut Node, to: &mut Node) {
+        let chains: Vec<_> = from.ledger().chains().map(|chain| chain.start).collect();
+        for start in chains.into_iter().filter(|start| start.audience == Audience::Crew) {
+            let mut next_seq = to.ledger().chain(&start.chain).map_or(0, |chain| chain.tip.next_seq);
+            while let Some(run) = from.read_run(start.chain, next_seq).unwrap() {
+                next_seq = run.next_seq();
+                let outcomes = to.store_runs(|_| Some(start), &[run]).unwrap();
+                assert!(outcomes.iter().all(Result::is_ok), "{outcomes:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_a_mate_logged_counts_once_it_is_accepted() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut laptop = found(folder.path());
+        let person = |node: &Node, name: &str| {
+            node.ledger().roster().people().find(|person| person.name == name).unwrap().person
+        };
+        let (ines, crew) = (person(&laptop, "Ines Quill"), laptop.crew());
+        let secret = DeviceSecret::from_seed(&[9; 32]);
+        let admitted = DeviceAdmitted {
+            device: secret.public(),
+            name: "ines-phone".to_owned(),
+            person: ines,
+            shared: false,
+            office: false,
+        };
+        let act = laptop.act(laptop.device().person).unwrap();
+        let payload = Payload { act, body: Body::DeviceAdmitted(admitted) };
+        laptop.append(&[Write { audience: Audience::Crew, payload }]).unwrap();
+        let file = DeviceFile::new(&secret, crew, "ines-phone".to_owned(), ines);
+        let mut phone = Node::join(&folder.path().join("phone"), file).unwrap();
+        bring(&mut laptop, &mut phone);
+
+        let row = [
+            ("kind", "hours"),
+            ("job", "GARAGE"),
+            ("stage", "stud walls"),
+            ("minutes", "60"),
+            ("person", "Tobi Larch"),
+        ];
+        let row = row.into_iter().map(|(column, value)| (column.to_owned(), value.to_owned())).collect();
+        let logged = run(&mut phone, Command::Log { row }).unwrap();
+        let key = logged["key"].as_str().unwrap();
+        bring(&mut phone, &mut laptop);
+
+        assert!(laptop.book().spells().is_empty());
+        // Whoever logged it can't also say yes to it.
+        let message = refused(accept(&mut phone, key));
+        assert!(message.contains("that is for the boss or the foreman"), "{message}");
+        let message = refused(accept(&mut laptop, "no-such-key"));
+        assert!(message.contains(key), "{message}");
+        let accepted = accept(&mut laptop, key).unwrap();
+        assert_eq!((&accepted["accepted"], &accepted["person"]), (&json!(key), &json!("Tobi Larch")));
+        assert_eq!(laptop.book().spells().iter().map(|spell| spell.minutes).collect::<Vec<_>>(), [60]);
+    }
+}
