@@ -6,7 +6,7 @@
 use std::io::{BufRead, BufReader, Write as _};
 use std::net::{Ipv4Addr, SocketAddr, TcpStream};
 use std::path::Path;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -18,6 +18,8 @@ use crate::node::Node;
 
 /// Where a running daemon is found.
 const FILE: &str = "daemon.json";
+/// How long a command waits for a ledger that another process has open.
+const BUSY_PATIENCE: Duration = Duration::from_secs(3);
 /// How long a caller waits for an answer.
 const PATIENCE: Duration = Duration::from_secs(600);
 
@@ -41,6 +43,13 @@ impl Door {
     pub(crate) fn remove(folder: &Path) {
         // A file that stays behind is harmless: nothing listens there, and the next start replaces it.
         let _ = std::fs::remove_file(folder.join(FILE));
+    }
+
+    fn knock(&self) -> std::io::Result<TcpStream> {
+        TcpStream::connect_timeout(
+            &SocketAddr::from((Ipv4Addr::LOCALHOST, self.port)),
+            Duration::from_secs(5),
+        )
     }
 
     fn read(folder: &Path) -> Option<Self> {
@@ -68,20 +77,30 @@ pub(crate) enum Answer {
 /// # Errors
 /// What the command failed with, in a person's words.
 pub fn call(folder: &Path, command: Command) -> Result<Value, NodeError> {
-    match Node::open(folder) {
-        Ok(mut node) => command::run(&mut node, command),
-        Err(NodeError::Open(store::OpenError::Lock(busy))) => match Door::read(folder) {
-            Some(door) => call_daemon(&door, command),
-            None => Err(NodeError::Open(store::OpenError::Lock(busy))),
-        },
-        Err(error) => Err(error),
+    let give_up = Instant::now() + BUSY_PATIENCE;
+    loop {
+        let busy = match Node::open(folder) {
+            Ok(mut node) => return command::run(&mut node, command),
+            Err(NodeError::Open(store::OpenError::Lock(busy))) => {
+                NodeError::Open(store::OpenError::Lock(busy))
+            }
+            Err(error) => return Err(error),
+        };
+        // Another command has the ledger for a moment, or a daemon is about to open its door.
+        if let Some(door) = Door::read(folder)
+            && let Ok(stream) = door.knock()
+        {
+            return call_daemon(stream, &door, command);
+        }
+        if Instant::now() >= give_up {
+            return Err(busy);
+        }
+        std::thread::sleep(Duration::from_millis(50));
     }
 }
 
-fn call_daemon(door: &Door, command: Command) -> Result<Value, NodeError> {
+fn call_daemon(mut stream: TcpStream, door: &Door, command: Command) -> Result<Value, NodeError> {
     let lost = |error: std::io::Error| NodeError::Network(format!("the daemon does not answer: {error}"));
-    let address = SocketAddr::from((Ipv4Addr::LOCALHOST, door.port));
-    let mut stream = TcpStream::connect_timeout(&address, Duration::from_secs(5)).map_err(lost)?;
     stream.set_read_timeout(Some(PATIENCE)).map_err(lost)?;
     let call = Call { token: door.token.clone(), command };
     let mut line = serde_json::to_vec(&call).map_err(|error| NodeError::Network(error.to_string()))?;

@@ -80,6 +80,8 @@ pub fn run(
     say: impl Fn(String),
 ) -> Result<(), NodeError> {
     let mut node = Node::open(folder)?;
+    // The ledger is ours, so a door that still stands is of a daemon that was killed.
+    Door::remove(folder);
     node.set_listening(listen)?;
     let secret = node.secret();
     let peers = peers_of(&node, meet);

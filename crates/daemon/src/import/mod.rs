@@ -191,7 +191,7 @@ impl<'a> Work<'a> {
         if self.lists_left_out > 0 {
             let count = self.lists_left_out;
             self.warn(format!(
-                "Rows of the crew's lists that were left out: {count}. Lists come from the owner's device."
+                "Rows of the crew's lists that were left out: {count}. Lists come from a boss's device."
             ));
         }
         for ((kind, column), (line, count)) in std::mem::take(&mut self.idle_cells) {

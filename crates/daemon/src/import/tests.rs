@@ -289,7 +289,7 @@ fn one_device_gives_its_own_entries_and_no_list_but_the_owners() {
     let by_hand = plan(&scenario(), &context).unwrap();
     assert_eq!(by_hand.writes.len(), 16);
     assert_eq!(by_hand.warnings.len(), 1);
-    assert!(by_hand.warnings[0].ends_with("Lists come from the owner's device."), "{:?}", by_hand.warnings);
+    assert!(by_hand.warnings[0].ends_with("Lists come from a boss's device."), "{:?}", by_hand.warnings);
     let nobody = BTreeSet::from(["ines-fone".to_owned()]);
     context.devices = Some(&nobody);
     let warnings = plan(&scenario(), &context).unwrap().warnings;
