@@ -5,6 +5,7 @@ mod invoice;
 mod pages;
 mod table;
 
+use std::io::IsTerminal as _;
 use std::io::Write as _;
 use std::process::ExitCode;
 
@@ -13,13 +14,15 @@ use clap::Parser;
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
+use tracing_subscriber::EnvFilter;
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
+    // A command says itself what went wrong; a daemon that runs for weeks also logs.
+    let usual = if matches!(arguments.request, Request::Run { .. }) { "warn" } else { "off" };
     tracing_subscriber::fmt()
-        .with_env_filter(
-            tracing_subscriber::EnvFilter::try_from_env("FIVEBAR_LOG").unwrap_or_else(|_| "warn".into()),
-        )
+        .with_env_filter(EnvFilter::try_from_env("FIVEBAR_LOG").unwrap_or_else(|_| usual.into()))
+        .with_ansi(std::io::stderr().is_terminal())
         .with_writer(std::io::stderr)
         .init();
     match run(&arguments) {

@@ -5,6 +5,7 @@
 mod journal;
 mod open;
 mod peers;
+mod rebuild;
 
 use std::error::Error;
 use std::path::PathBuf;
@@ -20,7 +21,7 @@ const BATCH_EVENTS: u32 = 1_000;
 
 /// Measures the ledger and its store beside SQLite and beside what the disk itself can do.
 ///
-/// Not measured yet: joining a crew over QUIC, and rebuilding the projections.
+/// Not measured yet: joining a crew over QUIC.
 #[derive(Parser)]
 struct Arguments {
     /// Where to make the files, on the disk that is to be measured (a file system in memory syncs nothing).
@@ -43,7 +44,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     journal::one_by_one(folder.path(), arguments.appends)?;
     journal::in_batches(folder.path(), arguments.batches)?;
     open::open(folder.path(), arguments.thousands)?;
-    println!("\nnot measured yet: joining a crew over QUIC, and rebuilding the projections");
+    rebuild::rebuild(arguments.thousands)?;
+    println!("\nnot measured yet: joining a crew over QUIC");
     Ok(())
 }
 
