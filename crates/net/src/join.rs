@@ -89,7 +89,7 @@ impl Endpoint {
             Err(ReadExactError::ReadError(quinn::ReadError::ConnectionLost(error))) => {
                 return Err(error.into());
             }
-            Err(_) => return Err(Refusal::Truncated.into()),
+            Err(_) => return Err(why_it_ended(connection).await),
         }
         if !is_proof(&answer, Side::Inviter, &invite.secret, &invite.id, &binding.exported) {
             return Err(Refusal::WrongProof.into());
@@ -98,6 +98,9 @@ impl Endpoint {
 
         let admitted = timeout(OWNER_PATIENCE, receive.read_to_end(Admission::WIDTH)).await;
         let bytes = admitted.map_err(|_| PeerError::NoAnswer)?.map_err(read_error)?;
+        if bytes.is_empty() {
+            return Err(why_it_ended(connection).await);
+        }
         let admission = Admission::decode(&bytes)?;
         if admission.crew == invite.crew { Ok(admission) } else { Err(Refusal::WrongCrew.into()) }
     }
@@ -148,6 +151,15 @@ impl Endpoint {
         let _ = timeout(PATIENCE, connection.closed()).await;
         close_done(connection);
         Ok(())
+    }
+}
+
+/// Why a peer ended its stream without an answer: the end of the stream may overtake the number with
+/// which the connection is closed, so that is waited for.
+async fn why_it_ended(connection: &Connection) -> PeerError {
+    match timeout(PATIENCE, connection.closed()).await {
+        Ok(error) => error.into(),
+        Err(_) => Refusal::Truncated.into(),
     }
 }
 
