@@ -81,19 +81,8 @@ impl Node {
             recovery_key: recovery,
         };
         let now = now_ms();
-        let logged_at = moment(now)?;
         // The founder's id follows from the crew id, which is the hash of this very event.
-        let act = Act {
-            person: PersonId([0; 16]),
-            entry: EntryId(random()?),
-            done_on: logged_at.day(),
-            done_at: None,
-            logged_at,
-            row_key: String::new(),
-            said: String::new(),
-            note: String::new(),
-            replaces: Vec::new(),
-        };
+        let act = act_at(now, PersonId([0; 16]))?;
         let payload = Payload { act, body: Body::CrewFounded(content) };
         let chain = ChainId(random()?);
         let (ledger, start, run) = Ledger::found(chain, &secret, now, &payload.encode()?)?;
@@ -260,18 +249,7 @@ impl Node {
     /// # Errors
     /// [`NodeError::NoRandomness`], or a clock far outside of this millennium.
     pub fn act(&self, person: PersonId) -> Result<Act, NodeError> {
-        let logged_at = moment(now_ms())?;
-        Ok(Act {
-            person,
-            entry: EntryId(random()?),
-            done_on: logged_at.day(),
-            done_at: None,
-            logged_at,
-            row_key: String::new(),
-            said: String::new(),
-            note: String::new(),
-            replaces: Vec::new(),
-        })
+        act_at(now_ms(), person)
     }
 
     /// Writes events on this device's own chains, in as few runs as they fit into.
@@ -328,8 +306,7 @@ impl Node {
         let mut group = Group::new(&self.ledger);
         for run in runs {
             if group.bytes + run.bytes().len() > GROUP_BYTES {
-                let full = std::mem::replace(&mut group, Group::new(&self.ledger));
-                self.commit(full)?;
+                self.commit(group)?;
                 group = Group::new(&self.ledger);
             }
             outcomes.push(group.add(&starts, run));
@@ -430,6 +407,22 @@ impl Node {
         }
         Ok(start)
     }
+}
+
+/// An act of a person, logged and done at one instant.
+fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
+    let logged_at = moment(now_ms)?;
+    Ok(Act {
+        person,
+        entry: EntryId(random()?),
+        done_on: logged_at.day(),
+        done_at: None,
+        logged_at,
+        row_key: String::new(),
+        said: String::new(),
+        note: String::new(),
+        replaces: Vec::new(),
+    })
 }
 
 /// An instant on this machine's clock, shown in UTC where the site's zone does not matter.
