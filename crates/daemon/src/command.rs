@@ -141,37 +141,49 @@ pub enum Command {
     Status,
 }
 
-/// Runs a command.
+/// Runs a command of the person whose device this is.
 ///
 /// # Errors
 /// [`NodeError`]: what happened and what to do. Nothing is half done.
 pub fn run(node: &mut Node, command: Command) -> Result<Value, NodeError> {
+    let author = node.device().person;
+    run_for(node, author, command)
+}
+
+/// Runs a command of somebody whom this device vouches for. What they may write, the ledger's
+/// roster decides; what they may read is for the caller to decide.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_for(node: &mut Node, author: PersonId, command: Command) -> Result<Value, NodeError> {
     match command {
-        Command::Import { dir, devices } => run_import(node, &dir, &devices),
-        Command::Log { row } => log(node, row),
-        Command::Start { job, stage } => timers::start(node, &job, stage.as_deref(), now_ms()),
+        Command::Import { dir, devices } => run_import(node, author, &dir, &devices),
+        Command::Log { row } => log(node, author, row),
+        Command::Start { job, stage } => timers::start(node, author, &job, stage.as_deref(), now_ms()),
         Command::Switch { job, stage, break_minutes } => {
-            timers::switch(node, &job, stage.as_deref(), break_minutes, now_ms())
+            timers::switch(node, author, &job, stage.as_deref(), break_minutes, now_ms())
         }
-        Command::Stop { break_minutes, at } => timers::stop(node, break_minutes, at.as_deref(), now_ms()),
-        Command::Accept { entry } => timers::accept(node, &entry),
+        Command::Stop { break_minutes, at } => {
+            timers::stop(node, author, break_minutes, at.as_deref(), now_ms())
+        }
+        Command::Accept { entry } => timers::accept(node, author, &entry),
         Command::Entries { job, on } => timers::entries(node, job.as_deref(), on),
         Command::Reconcile => Ok(json!(projections::reconcile(node.book()))),
         Command::PreviewInvoice { until, job } => invoices::previews(node, until, job.as_deref()),
-        Command::IssueInvoice { job, until } => invoices::issue(node, &job, until, today()?),
+        Command::IssueInvoice { job, until } => invoices::issue(node, author, &job, until, today()?),
         Command::Invoices => Ok(invoices::list(node)),
         Command::Pay { number, received, cis_taken, method } => {
-            invoices::pay(node, &number, Paid { received, cis_taken, method })
+            invoices::pay(node, author, &number, Paid { received, cis_taken, method })
         }
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
-        Command::Settle { question, answer } => settle(node, &question, answer),
+        Command::Settle { question, answer } => settle(node, author, &question, answer),
         Command::Stages => Ok(json!({ "stages": projections::stages(node.book()) })),
         Command::Why { job, stage, what } => {
             Ok(json!({ "entries": projections::why(node.book(), &job, stage.as_deref(), what.as_deref()) }))
         }
         Command::Invite(wish) => node.invite(&wish),
         Command::Roster => Ok(show_roster(node)),
-        Command::Retire { device, reason } => retire(node, &device, reason),
+        Command::Retire { device, reason } => retire(node, author, &device, reason),
         Command::Export { dir } => export::write(node, &dir),
         Command::Verify => verify(node),
         Command::Status => Ok(status(node)),
@@ -183,25 +195,24 @@ fn today() -> Result<Day, NodeError> {
     Ok(moment(now_ms())?.day())
 }
 
-fn run_import(node: &mut Node, dir: &Path, devices: &[String]) -> Result<Value, NodeError> {
+fn run_import(node: &mut Node, author: PersonId, dir: &Path, devices: &[String]) -> Result<Value, NodeError> {
     let files = Files::read(dir).map_err(|error| NodeError::bad_input(error.to_string()))?;
     let devices = (!devices.is_empty()).then(|| devices.iter().cloned().collect());
-    let person = node.device().person;
-    import_files(node, &files, devices.as_ref(), person)
+    import_files(node, author, &files, devices.as_ref())
 }
 
 fn import_files(
     node: &mut Node,
+    author: PersonId,
     files: &Files,
     devices: Option<&BTreeSet<String>>,
-    person: PersonId,
 ) -> Result<Value, NodeError> {
-    let role = node.ledger().roster().person(&person).map_or(Role::Hand, |person| person.role);
+    let role = node.ledger().roster().person(&author).map_or(Role::Hand, |person| person.role);
     let now = moment(now_ms())?;
     let plan = {
         let held = HeldInBook::new(node);
         let (crew, today) = (node.crew(), now.day());
-        import::plan(files, &import::Context { crew, today, now, devices, held: &held, person, role })
+        import::plan(files, &import::Context { crew, today, now, devices, held: &held, author, role })
     };
     let plan = plan.map_err(|rows| NodeError::BadInput(rows.iter().map(ToString::to_string).collect()))?;
     let written = plan.writes.len();
@@ -231,8 +242,7 @@ fn import_files(
 }
 
 /// Logging is importing one row: the same names, checks and messages.
-fn log(node: &mut Node, mut row: BTreeMap<String, String>) -> Result<Value, NodeError> {
-    let person = node.device().person;
+fn log(node: &mut Node, author: PersonId, mut row: BTreeMap<String, String>) -> Result<Value, NodeError> {
     let now = moment(now_ms())?;
     let target =
         row.get("corrects").and_then(|key| node.book().entries().find(|entry| entry.act.row_key == *key));
@@ -248,7 +258,7 @@ fn log(node: &mut Node, mut row: BTreeMap<String, String>) -> Result<Value, Node
         }
     }
     let key = random::<4>()?.iter().map(|byte| format!("{byte:02x}")).collect();
-    let name = node.book().lists().person(person);
+    let name = node.book().lists().person(author);
     row.entry("entry".to_owned()).or_insert(key);
     row.entry("person".to_owned()).or_insert(name);
     row.entry("device".to_owned()).or_insert_with(|| node.device().name.clone());
@@ -256,7 +266,7 @@ fn log(node: &mut Node, mut row: BTreeMap<String, String>) -> Result<Value, Node
     let at = serde_json::to_value(now).ok().and_then(|at| at.as_str().map(str::to_owned)).unwrap_or_default();
     row.entry("at".to_owned()).or_insert(at);
     let files = Files::of_entry(&row).map_err(|error| NodeError::bad_input(error.to_string()))?;
-    import_files(node, &files, None, person).map_err(in_words_of_a_command)
+    import_files(node, author, &files, None).map_err(in_words_of_a_command)
 }
 
 /// Complaints about the one row of a command, without the file and line that nobody typed.
@@ -272,7 +282,7 @@ fn in_words_of_a_command(error: NodeError) -> NodeError {
 }
 
 /// Settles the one open question that a key, or the beginnings of its parts, means.
-fn settle(node: &mut Node, wanted: &str, answer: String) -> Result<Value, NodeError> {
+fn settle(node: &mut Node, author: PersonId, wanted: &str, answer: String) -> Result<Value, NodeError> {
     let means = |key: &str| {
         let (parts, wanted) = (key.split('/'), wanted.split('/'));
         parts.clone().count() == wanted.clone().count()
@@ -285,7 +295,7 @@ fn settle(node: &mut Node, wanted: &str, answer: String) -> Result<Value, NodeEr
             "that key means no open question, or more than one; `fivebar sort-out` shows them with their keys",
         ));
     };
-    let mut act = node.act(node.device().person)?;
+    let mut act = node.act(author)?;
     act.note = answer;
     let body = Body::QuestionSettled(site::QuestionSettled { question: question.key.clone() });
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
@@ -307,7 +317,7 @@ fn show_roster(node: &Node) -> Value {
     json!({ "crew": roster.crew_name(), "people": people, "devices": devices })
 }
 
-fn retire(node: &mut Node, wanted: &str, reason: String) -> Result<Value, NodeError> {
+fn retire(node: &mut Node, author: PersonId, wanted: &str, reason: String) -> Result<Value, NodeError> {
     let roster = node.ledger().roster();
     let matching = |key: &DeviceKey, name: &str| {
         name == wanted || (wanted.len() >= 8 && key.to_string().starts_with(wanted))
@@ -329,7 +339,7 @@ fn retire(node: &mut Node, wanted: &str, reason: String) -> Result<Value, NodeEr
         .filter(|chain| chain.start.device == device && chain.tip.next_seq > 0)
         .map(|chain| Position { chain: chain.start.chain, seq: chain.tip.next_seq - 1, hash: chain.tip.hash })
         .collect();
-    let act = node.act(node.device().person)?;
+    let act = node.act(author)?;
     let body = Body::DeviceRetired(DeviceRetired { device, cuts, reason });
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
     Ok(show_roster(node))

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ledger::{Audience, Body, InvoiceId, Payload, office};
+use ledger::{Audience, Body, InvoiceId, Payload, PersonId, office};
 use projections::billing::{self, JobWork, PaperDates, PaperNumber};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
@@ -27,7 +27,13 @@ pub(crate) fn previews(node: &Node, until: Option<Day>, job: Option<&str>) -> Re
 }
 
 /// Issues the invoice of a job: gives it the next number and fixes all that it prints.
-pub(crate) fn issue(node: &mut Node, code: &str, until: Option<Day>, today: Day) -> Result<Value, NodeError> {
+pub(crate) fn issue(
+    node: &mut Node,
+    author: PersonId,
+    code: &str,
+    until: Option<Day>,
+    today: Day,
+) -> Result<Value, NodeError> {
     let works = works(node);
     let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
     let until = until.unwrap_or(today);
@@ -41,8 +47,8 @@ pub(crate) fn issue(node: &mut Node, code: &str, until: Option<Day>, today: Day)
     let document = billing::issue(work, &preview, number, dates)
         .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
     let answer = json!({ "document": document });
-    let act = node.act(node.device().person)?;
-    let body = Body::InvoiceIssued(office::InvoiceIssued { document });
+    let act = node.act(author)?;
+    let body = Body::InvoiceIssued(office::InvoiceIssued { document: Box::new(document) });
     node.append(&[Write { audience: Audience::Office, payload: Payload { act, body } }])?;
     Ok(answer)
 }
@@ -88,7 +94,7 @@ pub(crate) struct Paid {
 }
 
 /// Records a payment on an invoice.
-pub(crate) fn pay(node: &mut Node, number: &str, paid: Paid) -> Result<Value, NodeError> {
+pub(crate) fn pay(node: &mut Node, author: PersonId, number: &str, paid: Paid) -> Result<Value, NodeError> {
     let works = works(node);
     let mut papers = works.iter().flat_map(|work| &work.papers);
     let paper = papers.find(|paper| billing::printed_number(&paper.document) == number).ok_or_else(|| {
@@ -106,7 +112,7 @@ pub(crate) fn pay(node: &mut Node, number: &str, paid: Paid) -> Result<Value, No
         contra: Pence::ZERO,
         method,
     });
-    let act = node.act(node.device().person)?;
+    let act = node.act(author)?;
     node.append(&[Write { audience: Audience::Office, payload: Payload { act, body } }])?;
     Ok(list(node))
 }

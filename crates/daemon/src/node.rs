@@ -414,6 +414,7 @@ fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
     let logged_at = moment(now_ms)?;
     Ok(Act {
         person,
+        author: person,
         entry: EntryId(random()?),
         done_on: logged_at.day(),
         done_at: None,

@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 
 use ledger::site::{Accepted, JobListed, Place, Site, WorkStarted, WorkStopped, WorkSwitched};
-use ledger::{Audience, Body, EntryRef, Payload};
+use ledger::{Audience, Body, EntryRef, Payload, PersonId};
 use projections::time_on_job::Running;
 use projections::{Lists, QuestionKind};
 use serde_json::{Value, json};
@@ -25,12 +25,13 @@ const MINUTE_MS: i64 = 60_000;
 /// A timer that runs already, a name that is not listed, or why nothing was saved.
 pub(crate) fn start(
     node: &mut Node,
+    author: PersonId,
     job: &str,
     stage: Option<&str>,
     now_ms: i64,
 ) -> Result<Value, NodeError> {
     let (site, at) = here_and_now(&node.book().lists(), job, stage, now_ms)?;
-    if let Some(running) = running(node) {
+    if let Some(running) = running(node, author) {
         return Err(NodeError::bad_input(format!(
             "your timer has been running since {} on {}; go over to other work with `fivebar switch`, \
              or end it with `fivebar stop`",
@@ -38,8 +39,8 @@ pub(crate) fn start(
             named(&node.book().lists(), &running.site)
         )));
     }
-    write(node, at, Body::WorkStarted(WorkStarted { site, activity: String::new(), at }))?;
-    Ok(shown(node, None))
+    write(node, author, at, Body::WorkStarted(WorkStarted { site, activity: String::new(), at }))?;
+    Ok(shown(node, author, None))
 }
 
 /// Ends this person's running timer and goes on elsewhere, at the same minute.
@@ -48,17 +49,18 @@ pub(crate) fn start(
 /// No running timer, a name that is not listed, a break longer than the work, or why nothing was saved.
 pub(crate) fn switch(
     node: &mut Node,
+    author: PersonId,
     job: &str,
     stage: Option<&str>,
     break_minutes: u32,
     now_ms: i64,
 ) -> Result<Value, NodeError> {
     let (site, at) = here_and_now(&node.book().lists(), job, stage, now_ms)?;
-    let running = must_run(node)?;
+    let running = must_run(node, author)?;
     check_length(&running, at, break_minutes)?;
     let switched = WorkSwitched { running: running.entry, site, activity: String::new(), at, break_minutes };
-    write(node, at, Body::WorkSwitched(switched))?;
-    Ok(shown(node, Some(running.entry)))
+    write(node, author, at, Body::WorkSwitched(switched))?;
+    Ok(shown(node, author, Some(running.entry)))
 }
 
 /// Stops this person's running timer: now, or at a time that has passed since it started.
@@ -67,11 +69,12 @@ pub(crate) fn switch(
 /// No running timer, a time outside of it, a break longer than the work, or why nothing was saved.
 pub(crate) fn stop(
     node: &mut Node,
+    author: PersonId,
     break_minutes: u32,
     time: Option<&str>,
     now_ms: i64,
 ) -> Result<Value, NodeError> {
-    let running = must_run(node)?;
+    let running = must_run(node, author)?;
     let at = {
         let lists = node.book().lists();
         let zone = lists.jobs.get(&running.site.job).map_or(HOME_ZONE, |job| job.time_zone.as_str());
@@ -79,8 +82,8 @@ pub(crate) fn stop(
         time.map_or(Ok(now), |time| since_start(time, zone, &running, now))?
     };
     check_length(&running, at, break_minutes)?;
-    write(node, at, Body::WorkStopped(WorkStopped { running: running.entry, at, break_minutes }))?;
-    Ok(shown(node, Some(running.entry)))
+    write(node, author, at, Body::WorkStopped(WorkStopped { running: running.entry, at, break_minutes }))?;
+    Ok(shown(node, author, Some(running.entry)))
 }
 
 /// Accepts what was logged for a person by somebody else, named by its row key or the beginning of
@@ -88,7 +91,7 @@ pub(crate) fn stop(
 ///
 /// # Errors
 /// A name that means none or several of what waits, or no right to accept it.
-pub(crate) fn accept(node: &mut Node, wanted: &str) -> Result<Value, NodeError> {
+pub(crate) fn accept(node: &mut Node, author: PersonId, wanted: &str) -> Result<Value, NodeError> {
     let questions = projections::questions(node.book());
     let waiting = questions.iter().filter(|question| question.kind == QuestionKind::Proposed);
     let waiting: BTreeSet<EntryRef> = waiting.flat_map(|question| question.entries.iter().copied()).collect();
@@ -106,7 +109,7 @@ pub(crate) fn accept(node: &mut Node, wanted: &str) -> Result<Value, NodeError> 
             format!("{wanted:?} means none, or more than one, of what waits: {}", keys.join(", "))
         }));
     };
-    let act = node.act(node.device().person)?;
+    let act = node.act(author)?;
     let body = Body::Accepted(Accepted { of });
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
     let person = node.book().lists().person(of.person);
@@ -141,14 +144,13 @@ pub(crate) fn entries(node: &Node, job: Option<&str>, on: Option<Day>) -> Result
 }
 
 /// This person's running timer; of several, which only devices apart can start, the last.
-fn running(node: &Node) -> Option<Running> {
-    let person = node.device().person;
-    let own = node.book().running().into_iter().filter(|running| running.entry.person == person);
+fn running(node: &Node, author: PersonId) -> Option<Running> {
+    let own = node.book().running().into_iter().filter(|running| running.entry.person == author);
     own.max_by_key(|running| (running.since, running.entry))
 }
 
-fn must_run(node: &Node) -> Result<Running, NodeError> {
-    running(node).ok_or_else(|| {
+fn must_run(node: &Node, author: PersonId) -> Result<Running, NodeError> {
+    running(node, author).ok_or_else(|| {
         NodeError::bad_input("you have no timer running; begin one with `fivebar start --job JOB`")
     })
 }
@@ -235,8 +237,8 @@ fn key_of(node: &Node, entry: &EntryRef) -> String {
     keys.next().unwrap_or_else(|| entry.entry.short())
 }
 
-fn write(node: &mut Node, at: Moment, body: Body) -> Result<(), NodeError> {
-    let mut act = node.act(node.device().person)?;
+fn write(node: &mut Node, author: PersonId, at: Moment, body: Body) -> Result<(), NodeError> {
+    let mut act = node.act(author)?;
     act.done_on = at.day();
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
     Ok(())
@@ -248,9 +250,9 @@ fn named(lists: &Lists<'_>, site: &Site) -> String {
 }
 
 /// What runs now, and how long the timer was that ended: read back from the book.
-fn shown(node: &Node, ended: Option<EntryRef>) -> Value {
+fn shown(node: &Node, author: PersonId, ended: Option<EntryRef>) -> Value {
     let lists = node.book().lists();
-    let running = running(node).map(|running| {
+    let running = running(node, author).map(|running| {
         json!({ "job": lists.job(running.site.job), "stage": lists.stage(running.site.stage),
             "since": running.since.to_string() })
     });
@@ -298,27 +300,29 @@ mod tests {
     fn a_day_by_timer_adds_up() {
         let folder = tempfile::tempdir().unwrap();
         let mut node = found(folder.path());
-        let message = refused(stop(&mut node, 0, None, ms("2026-07-06T08:00")));
+        let maren = node.device().person;
+        let message = refused(stop(&mut node, maren, 0, None, ms("2026-07-06T08:00")));
         assert!(message.contains("no timer running"), "{message}");
 
         // British Summer Time: the job's own clock is an hour ahead of UTC. Seconds fall away.
-        let begun = start(&mut node, "GARAGE", Some("stud walls"), ms("2026-07-06T08:00:40")).unwrap();
+        let begun = start(&mut node, maren, "GARAGE", Some("stud walls"), ms("2026-07-06T08:00:40")).unwrap();
         assert_eq!(begun["running"]["since"], "2026-07-06T08:00");
-        let message = refused(start(&mut node, "MILL", None, ms("2026-07-06T09:00")));
+        let message = refused(start(&mut node, maren, "MILL", None, ms("2026-07-06T09:00")));
         assert!(message.contains("since 2026-07-06T08:00 on stud walls, GARAGE"), "{message}");
         assert!(message.contains("fivebar switch") && message.contains("fivebar stop"), "{message}");
 
-        let message = refused(switch(&mut node, "GARAGE", None, 90, ms("2026-07-06T09:00")));
+        let message = refused(switch(&mut node, maren, "GARAGE", None, 90, ms("2026-07-06T09:00")));
         assert!(message.contains("90 min is longer than the 60 min"), "{message}");
-        let switched = switch(&mut node, "GARAGE", Some("boarding"), 30, ms("2026-07-06T12:12:05")).unwrap();
+        let switched =
+            switch(&mut node, maren, "GARAGE", Some("boarding"), 30, ms("2026-07-06T12:12:05")).unwrap();
         assert_eq!(switched["ended"]["minutes"], 222); // 4 h 12 less half an hour
         assert_eq!(switched["running"]["stage"], "boarding");
 
         // Forgotten until the next morning: 16:30 is the evening before.
         let next_morning = ms("2026-07-07T07:30");
-        let message = refused(stop(&mut node, 0, Some("11:00"), next_morning));
+        let message = refused(stop(&mut node, maren, 0, Some("11:00"), next_morning));
         assert!(message.contains("has not been that late"), "{message}");
-        let stopped = stop(&mut node, 0, Some("16:30"), next_morning).unwrap();
+        let stopped = stop(&mut node, maren, 0, Some("16:30"), next_morning).unwrap();
         assert_eq!((&stopped["ended"]["minutes"], &stopped["running"]), (&json!(258), &Value::Null));
 
         let day = "2026-07-06".parse().ok();
@@ -331,12 +335,13 @@ mod tests {
     fn names_that_are_not_listed_are_answered_with_those_that_are() {
         let folder = tempfile::tempdir().unwrap();
         let mut node = found(folder.path());
+        let maren = node.device().person;
         let now = ms("2026-07-06T08:00");
-        let message = refused(start(&mut node, "GARGE", None, now));
+        let message = refused(start(&mut node, maren, "GARGE", None, now));
         assert!(message.contains("there are: GARAGE, MILL"), "{message}");
-        let message = refused(start(&mut node, "GARAGE", Some("studs"), now));
+        let message = refused(start(&mut node, maren, "GARAGE", Some("studs"), now));
         assert!(message.contains("there are: stud walls, first fix water"), "{message}");
-        let message = refused(accept(&mut node, "7f3a"));
+        let message = refused(accept(&mut node, maren, "7f3a"));
         assert!(message.contains("nothing waits to be accepted"), "{message}");
         assert!(node.book().running().is_empty());
     }
@@ -358,6 +363,7 @@ mod tests {
     fn what_a_mate_logged_counts_once_it_is_accepted() {
         let folder = tempfile::tempdir().unwrap();
         let mut laptop = found(folder.path());
+        let maren = laptop.device().person;
         let person = |node: &Node, name: &str| {
             node.ledger().roster().people().find(|person| person.name == name).unwrap().person
         };
@@ -391,11 +397,11 @@ mod tests {
 
         assert!(laptop.book().spells().is_empty());
         // Whoever logged it can't also say yes to it.
-        let message = refused(accept(&mut phone, key));
+        let message = refused(accept(&mut phone, ines, key));
         assert!(message.contains("that is for the boss or the foreman"), "{message}");
-        let message = refused(accept(&mut laptop, "no-such-key"));
+        let message = refused(accept(&mut laptop, maren, "no-such-key"));
         assert!(message.contains(key), "{message}");
-        let accepted = accept(&mut laptop, key).unwrap();
+        let accepted = accept(&mut laptop, maren, key).unwrap();
         assert_eq!((&accepted["accepted"], &accepted["person"]), (&json!(key), &json!("Tobi Larch")));
         assert_eq!(laptop.book().spells().iter().map(|spell| spell.minutes).collect::<Vec<_>>(), [60]);
     }

@@ -15,8 +15,10 @@ pub const MAX_REPLACES: usize = 1_000;
 /// Who did it, when it was done and when it was written down.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Act {
-    /// The person who acted. The chain names the device that vouches for it.
+    /// The person who acted.
     pub person: PersonId,
+    /// Who wrote it down: the same person, or a mate. The chain names the device that vouches for the author.
+    pub author: PersonId,
     /// The entry's id, made by whoever logs; a form that is sent twice is one entry.
     pub entry: EntryId,
     /// The day it was done. Prices, weeks and tax dates follow this day.

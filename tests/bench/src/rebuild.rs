@@ -88,6 +88,7 @@ fn payload(person: PersonId, number: u64, body: Body) -> Result<Payload, Box<dyn
     let logged_at = Moment::new(1_793_000_000_000, 0)?;
     let act = Act {
         person,
+        author: person,
         entry: EntryId(entry),
         done_on: logged_at.day(),
         done_at: None,
@@ -100,7 +101,8 @@ fn payload(person: PersonId, number: u64, body: Body) -> Result<Payload, Box<dyn
     Ok(Payload { act, body })
 }
 
-fn hours(number: u64) -> Result<Hours, Box<dyn Error>> {
+/// Hours that differ from their neighbours.
+pub(crate) fn hours(number: u64) -> Result<Hours, Box<dyn Error>> {
     let stage = StageId([u8::try_from(number % 8)?; 16]);
     let site =
         Site { job: JobId([u8::try_from(number % 50)?; 16]), stage: Some(stage), place: Place::default() };

@@ -393,6 +393,7 @@ fn plan_entry(entry: &Entry<'_>, told: Told, work: &mut Work<'_>) {
     let timed = !entry.kind.is_change() && entry.kind != EntryKind::Hours && entry.at.day() == told.done_on;
     let act = Act {
         person: entry.reference.person,
+        author: work.context.author,
         entry: entry.reference.entry,
         done_on: told.done_on,
         done_at: timed.then(|| entry.at.minute_of_day()),

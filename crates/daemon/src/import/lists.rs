@@ -50,7 +50,7 @@ pub(super) fn plan_list_row(list: ListRow<'_>, work: &mut Work<'_>) {
         return;
     }
     let entry_of = |key: &str| EntryId::of_row(&context.crew, list.table, key);
-    let held = |entry| context.held.event_of(&EntryRef { person: context.person, entry });
+    let held = |entry| context.held.event_of(&EntryRef { person: context.author, entry });
     let first = entry_of(&list.key);
     let content = serde_json::to_string(&list.body).unwrap_or_default();
     let content = EntryId(derive_id(&context.crew, "content", &[&content]));
@@ -92,7 +92,8 @@ pub(super) fn plan_list_row(list: ListRow<'_>, work: &mut Work<'_>) {
     replaces.sort_unstable();
     let beginning = Day::from_number(0).unwrap_or(context.today);
     let act = Act {
-        person: context.person,
+        person: context.author,
+        author: context.author,
         entry,
         done_on: if is_first { beginning } else { context.today },
         done_at: None,

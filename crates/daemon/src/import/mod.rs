@@ -43,7 +43,7 @@ pub struct Context<'a> {
     /// What the ledger holds already.
     pub held: &'a dyn Held,
     /// Who imports; the crew's lists are written in this person's name.
-    pub person: PersonId,
+    pub author: PersonId,
     /// The role of that person. Only an owner writes lists.
     pub role: Role,
 }

@@ -115,7 +115,7 @@ fn context<'a>(held: &'a Shelf, today: &str) -> Context<'a> {
         now: Moment::parse(&format!("{today}T18:00"), "Europe/London").unwrap(),
         devices: None,
         held,
-        person: maren(),
+        author: maren(),
         role: Role::Owner,
     }
 }
@@ -285,7 +285,7 @@ fn one_device_gives_its_own_entries_and_no_list_but_the_owners() {
     context.devices = Some(&phone);
     assert_eq!(entry_payloads(&plan(&scenario(), &context).unwrap()).len(), 16);
     context.role = Role::Hand;
-    context.person = PersonId::named(&CREW, "Ines Quill");
+    context.author = PersonId::named(&CREW, "Ines Quill");
     let by_hand = plan(&scenario(), &context).unwrap();
     assert_eq!(by_hand.writes.len(), 16);
     assert_eq!(by_hand.warnings.len(), 1);

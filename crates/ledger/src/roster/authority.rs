@@ -172,7 +172,8 @@ impl Roster {
     }
 
     fn weigh(&self, start: &ChainStart, seq: u64, payload: &Payload) -> Result<Standing, Lacking> {
-        let (kind, person, place) = (payload.body.kind(), payload.act.person, (start.chain, seq));
+        let (kind, place) = (payload.body.kind(), (start.chain, seq));
+        let (person, author) = (payload.act.person, payload.act.author);
         if !kind.carried().by(start.audience) {
             return Err(Lacking::Audience);
         }
@@ -184,13 +185,17 @@ impl Roster {
         if kind == Kind::CrewFounded && self.counted.contains(&place) {
             return Ok(Standing::Counted);
         }
-        let persons_role = self.roles.at(person, place).ok_or(Lacking::Person)?;
-        let devices_role = self.roles.at(device.person, place).ok_or(Lacking::Person)?;
-        let vouched = self.vouches(device, start, seq, person);
-        if !vouched && !self.may_speak_for_others(devices_role, kind) {
+        let role_of = |person| self.roles.at(person, place).ok_or(Lacking::Person);
+        let persons_role = role_of(person)?;
+        // What is typed into the page of a device has no more weight than the device's own person.
+        let authors_role = min(role_of(author)?, role_of(device.person)?);
+        if !self.vouches(device, start, seq, author) {
+            return Err(Lacking::Vouching);
+        }
+        if author != person && !self.may_speak_for_others(authors_role, kind) {
             return if is_log(kind) { Ok(Standing::Proposed) } else { Err(Lacking::Vouching) };
         }
-        if min(persons_role, devices_role) < least_role_for(payload) {
+        if min(persons_role, authors_role) < least_role_for(payload) {
             return Err(Lacking::Role);
         }
         if matches!(kind, Kind::SessionOpened | Kind::SessionClosed) {

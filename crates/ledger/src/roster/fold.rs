@@ -176,6 +176,7 @@ impl<'a> Fold<'a> {
         };
         let counts = |event: &RosterEvent| {
             event.payload.act.person == *person
+                && event.payload.act.author == *person
                 && self.roster.cut(&event.start).is_none_or(|cut| event.seq < cut.count)
                 && is_owner_at(*person, event)
                 && is_owner_at(device.person, event)

@@ -90,6 +90,7 @@ pub(crate) fn act(kind: Kind, place: u8) -> Act {
         EntryId([u8::try_from(kind.number()).unwrap(), place, 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13]);
     let bare = Act {
         person: person("Tobi Larch"),
+        author: person("Tobi Larch"),
         entry,
         done_on: day("2026-11-02"),
         done_at: None,

@@ -222,21 +222,21 @@ fn invoices() -> Vec<Body> {
     let empty =
         Document { series: "laptop".to_owned(), lines: Vec::new(), totals: Totals::default(), ..document() };
     vec![
-        Body::InvoiceIssued(InvoiceIssued { document: document() }),
-        Body::InvoiceIssued(InvoiceIssued { document: empty.clone() }),
+        Body::InvoiceIssued(InvoiceIssued { document: Box::new(document()) }),
+        Body::InvoiceIssued(InvoiceIssued { document: Box::new(empty.clone()) }),
         Body::InvoiceCredited(InvoiceCredited {
             of: INVOICE,
             of_number: "42".to_owned(),
             of_date: day("2026-11-13"),
-            document: Document {
+            document: Box::new(Document {
                 invoice: InvoiceId([0x93; 16]),
                 number: 43,
                 notes: Vec::new(),
                 ..document()
-            },
+            }),
         }),
         Body::InvoiceVoided(InvoiceVoided { invoice: INVOICE }),
-        Body::InvoiceAdopted(InvoiceAdopted { invoice: INVOICE, event: event(0x33), document: empty }),
+        Body::InvoiceAdopted(InvoiceAdopted { invoice: INVOICE, event: event(0x33), document: Box::new(empty) }),
     ]
 }
 

@@ -230,8 +230,19 @@ fn a_shared_device_vouches_while_a_session_is_open() {
     let paid = payload(ines, &[], price_paid());
     assert_eq!(world.roster().standing(&office, 0, &paid), Standing::Counted);
 
-    // On an owner's shared device an owner's session admits devices, but has not the device's place in the tree.
+    // A hand at the page of an owner's device is a hand: for a mate it is proposed, and no more.
+    world.say(Voice(maren.0, 3), &[], opened(tobi));
+    let by_tobi = |person, body| world.standing_by(3, 1, tobi, person, body);
+    assert_eq!(by_tobi(tobi, hours()), Standing::Counted);
+    assert_eq!(by_tobi(ines, hours()), Standing::Proposed);
+    assert_eq!(by_tobi(maren.0, hours()), Standing::Proposed);
+    assert_eq!(by_tobi(maren.0, signed_off()), Standing::Without(Lacking::Vouching));
+    assert_eq!(by_tobi(tobi, job_listed()), WRONG_ROLE);
+    // An owner there speaks for others as on a device of her own.
     world.say(Voice(maren.0, 3), &[], opened(ines));
+    assert_eq!(world.standing_by(3, 2, ines, tobi, hours()), Standing::Counted);
+
+    // On an owner's shared device an owner's session admits devices, but has not the device's place in the tree.
     world.admit(Voice(ines, 3), 4, ines);
     let tree = world.retire(Voice(ines, 3), 4, vec![], &[]);
     assert_eq!(world.roster().device(&key(4)).unwrap().admitted_by, Some(key(3)));
@@ -283,9 +294,15 @@ fn what_counts_by_role_device_and_whose_entry() {
         (1, tobi, signed_off(), WRONG_ROLE),
         (2, tobi, price_paid(), Standing::Without(Lacking::Audience)),
     ];
+    let device_of = [maren.0, tobi, ines];
     for (device, person, body, expected) in table {
-        assert_eq!(world.standing(device, 50, person, body.clone()), expected, "{device} {body:?}");
+        let author = device_of[usize::from(device) - 1];
+        let standing = world.standing_by(device, 50, author, person, body.clone());
+        assert_eq!(standing, expected, "{device} {body:?}");
     }
+    // Nobody's hands but those of the device's own person, whatever they claim.
+    assert_eq!(world.standing_by(2, 50, maren.0, tobi, hours()), vouching);
+    assert_eq!(world.standing(2, 50, maren.0, hours()), vouching);
     let (office, roster) = (start(2, Audience::Office), world.roster());
     assert_eq!(roster.standing(&office, 0, &payload(tobi, &[], price_paid())), Standing::Counted);
     let misplaced = roster.standing(&office, 0, &payload(tobi, &[], note()));

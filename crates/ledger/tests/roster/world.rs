@@ -52,6 +52,7 @@ pub(crate) fn payload(person: PersonId, replaces: &[EventHash], body: Body) -> P
     replaces.sort_unstable();
     let act = Act {
         person,
+        author: person,
         entry: EntryId([1; 16]),
         done_on: Day::from_number(20_000).unwrap(),
         done_at: None,
@@ -180,7 +181,21 @@ impl World {
     }
 
     pub(crate) fn standing(&self, device: u8, seq: u64, person: PersonId, body: Body) -> Standing {
-        self.roster().standing(&crew_chain(device), seq, &payload(person, &[], body))
+        self.standing_by(device, seq, person, person, body)
+    }
+
+    /// The same, written down by somebody else.
+    pub(crate) fn standing_by(
+        &self,
+        device: u8,
+        seq: u64,
+        author: PersonId,
+        person: PersonId,
+        body: Body,
+    ) -> Standing {
+        let mut payload = payload(person, &[], body);
+        payload.act.author = author;
+        self.roster().standing(&crew_chain(device), seq, &payload)
     }
 
     pub(crate) fn stands(&self, event: EventHash) -> Standing {

@@ -191,6 +191,7 @@ impl Node {
 fn payload(person: PersonId, body: Body) -> Vec<u8> {
     let act = Act {
         person,
+        author: person,
         entry: EntryId([9; 16]),
         done_on: Day::from_number(20_000).expect("a day"),
         done_at: None,

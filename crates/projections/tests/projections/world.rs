@@ -137,6 +137,7 @@ impl World {
         replaces.sort_unstable();
         let act = Act {
             person: person(who),
+            author: person(who),
             entry: entry(who, key).entry,
             done_on: day(done_on),
             done_at: None,

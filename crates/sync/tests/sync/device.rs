@@ -24,6 +24,7 @@ pub(crate) struct Device {
 fn act(person: PersonId, entry: u8) -> Act {
     Act {
         person,
+        author: person,
         entry: EntryId([entry; 16]),
         done_on: Day::from_number(20_700).expect("a day of 2026"),
         done_at: None,

@@ -31,6 +31,7 @@ impl Said {
         for (number, person, day, body) in self.0.iter().rev() {
             let act = Act {
                 person: *person,
+                author: *person,
                 entry: EntryId(id(*number)),
                 done_on: *day,
                 done_at: None,
@@ -170,7 +171,7 @@ fn an_issued_invoice_is_read_back_and_a_strike_is_credited_naming_it() {
     let work = said.work();
     let document = issue(&work, &preview(&work, Some(day(3))).unwrap(), work.next(), dates(day(3))).unwrap();
     let invoice = document.invoice;
-    said.say(TOBI, day(3), Body::InvoiceIssued(InvoiceIssued { document }));
+    said.say(TOBI, day(3), Body::InvoiceIssued(InvoiceIssued { document: Box::new(document) }));
     assert_eq!((preview(&said.work(), None), proposed_credits(&said.work())), (None, vec![]));
     let strike = said.say(TOBI, day(4), Body::Struck(Struck { of: entry(TOBI, door) }));
     let credit = proposed_credits(&said.work()).remove(0);
