@@ -241,4 +241,10 @@ mod tests {
         assert_eq!(Kind::from_number(0), None);
         assert_eq!(Kind::from_number(9), None);
     }
+
+    #[test]
+    fn an_event_is_small_because_millions_are_held() {
+        // What is large and rare stands in a box of its own.
+        assert!(size_of::<Body>() <= 264, "{}", size_of::<Body>());
+    }
 }

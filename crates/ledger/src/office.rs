@@ -353,8 +353,8 @@ pub struct Document {
 /// An invoice was issued.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct InvoiceIssued {
-    /// All that it prints.
-    pub document: Document,
+    /// All that it prints. Kept apart, so that every other event stays small.
+    pub document: Box<Document>,
 }
 
 /// A credit note was issued. Its quantities and amounts are what is given back.
@@ -366,8 +366,8 @@ pub struct InvoiceCredited {
     pub of_number: String,
     /// That invoice's date.
     pub of_date: Day,
-    /// All that it prints.
-    pub document: Document,
+    /// All that it prints. Kept apart, so that every other event stays small.
+    pub document: Box<Document>,
 }
 
 /// An issued number stands, but bills nothing. The act's note says why.
@@ -384,8 +384,8 @@ pub struct InvoiceAdopted {
     pub invoice: InvoiceId,
     /// The event that issued it.
     pub event: EventHash,
-    /// All that it prints.
-    pub document: Document,
+    /// All that it prints. Kept apart, so that every other event stays small.
+    pub document: Box<Document>,
 }
 
 /// A deposit is to be paid before the work.

@@ -161,7 +161,7 @@ pub(super) fn read_change<'r>(
         return None;
     }
     standings.insert(target.key, standing);
-    Some(told(Body::Corrected(Corrected { of, changes }), ""))
+    Some(told(Body::Corrected(Corrected { of, changes: Box::new(changes) }), ""))
 }
 
 /// Job and stage. True when they are sound.

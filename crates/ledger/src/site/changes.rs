@@ -46,8 +46,8 @@ pub struct Changes {
 pub struct Corrected {
     /// Which entry.
     pub of: EntryRef,
-    /// What changes.
-    pub changes: Changes,
+    /// What changes. Kept apart, so that every other event stays small.
+    pub changes: Box<Changes>,
 }
 
 /// An entry is crossed out. This beats any correction.

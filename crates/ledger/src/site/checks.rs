@@ -60,9 +60,9 @@ pub struct Test {
     /// With what, or empty.
     pub instrument: String,
     /// The limit that it is compared with, if one was set.
-    pub limit: Option<Limit>,
+    pub limit: Option<Box<Limit>>,
     /// Whose check it was, if it was not the crew's.
-    pub outside: Option<OutsideCheck>,
+    pub outside: Option<Box<OutsideCheck>>,
     /// Photos.
     pub photos: Vec<PhotoHash>,
 }

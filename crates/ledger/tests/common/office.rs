@@ -236,7 +236,11 @@ fn invoices() -> Vec<Body> {
             }),
         }),
         Body::InvoiceVoided(InvoiceVoided { invoice: INVOICE }),
-        Body::InvoiceAdopted(InvoiceAdopted { invoice: INVOICE, event: event(0x33), document: Box::new(empty) }),
+        Body::InvoiceAdopted(InvoiceAdopted {
+            invoice: INVOICE,
+            event: event(0x33),
+            document: Box::new(empty),
+        }),
     ]
 }
 

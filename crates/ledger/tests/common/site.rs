@@ -245,16 +245,16 @@ fn tests_and_notes() -> Vec<Body> {
         unit: "megohm".to_owned(),
         method: "500 V".to_owned(),
         instrument: "multifunction tester".to_owned(),
-        limit: Some(Limit {
+        limit: Some(Box::new(Limit {
             bound: Bound::Above,
             value: number("1.0"),
             source: "the limit that Maren set".to_owned(),
-        }),
-        outside: Some(OutsideCheck {
+        })),
+        outside: Some(Box::new(OutsideCheck {
             name: "the scheme's inspector".to_owned(),
             registration: "R-0".to_owned(),
             certificate: "C-0".to_owned(),
-        }),
+        })),
         photos: vec![photo(4)],
     };
     let bare = |bound, value: &str, unit: &str| Test {
@@ -370,7 +370,7 @@ fn changes() -> Vec<Body> {
         unit: Some("bar".to_owned()),
         note: Some("read the wrong dial".to_owned()),
     };
-    let corrected = |changes| Body::Corrected(Corrected { of: entry("e008"), changes });
+    let corrected = |changes| Body::Corrected(Corrected { of: entry("e008"), changes: Box::new(changes) });
     vec![
         corrected(everything),
         corrected(Changes::default()),

@@ -261,7 +261,7 @@ fn what_counts_by_role_device_and_whose_entry() {
     let struck = |person| Body::Struck(Struck { of: EntryRef { person, entry: EntryId([3; 16]) } });
     let corrected = |person| {
         let of = EntryRef { person, entry: EntryId([3; 16]) };
-        Body::Corrected(Corrected { of, changes: ledger::site::Changes::default() })
+        Body::Corrected(Corrected { of, changes: Box::default() })
     };
     let accepted =
         |person| Body::Accepted(ledger::site::Accepted { of: EntryRef { person, entry: EntryId([3; 16]) } });

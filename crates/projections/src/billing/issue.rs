@@ -208,7 +208,7 @@ pub fn credit_note(
         of: credit.of,
         of_number: credit.of_number.clone(),
         of_date: credit.of_date,
-        document,
+        document: Box::new(document),
     })
 }
 

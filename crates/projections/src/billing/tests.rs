@@ -196,7 +196,7 @@ impl JobWork {
     fn credit(&mut self, credit: &ProposedCredit, on: Day) -> InvoiceId {
         let InvoiceCredited { of, document, .. } = credit_note(self, credit, self.next(), dates(on)).unwrap();
         let (event, invoice) = (self.event(), document.invoice);
-        self.papers.push(IssuedPaper { event, document, credits: Some(of), voided: false });
+        self.papers.push(IssuedPaper { event, document: *document, credits: Some(of), voided: false });
         invoice
     }
 

@@ -14,7 +14,7 @@ const MAREN: &str = "Maren Oake";
 
 fn to(quantity: &str) -> Corrected {
     let changes = Changes { amount: Some(amount(quantity)), ..Changes::default() };
-    Corrected { of: entry(TOBI, "e"), changes }
+    Corrected { of: entry(TOBI, "e"), changes: Box::new(changes) }
 }
 
 /// What the entry says is used; none when it does not count.

@@ -61,7 +61,7 @@ fn world(deeds: &[Deed]) -> World {
             2 | 3 => {
                 let changes =
                     Changes { amount: Some(amount(&deed.number.to_string())), ..Changes::default() };
-                (format!("c{index}"), Body::Corrected(Corrected { of, changes }))
+                (format!("c{index}"), Body::Corrected(Corrected { of, changes: Box::new(changes) }))
             }
             4 => (format!("s{index}"), Body::Struck(Struck { of })),
             5 => (format!("a{index}"), Body::Accepted(Accepted { of })),

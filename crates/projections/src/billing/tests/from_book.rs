@@ -144,7 +144,7 @@ fn entries_corrections_strikes_and_returns_reach_the_bill() {
     let mut said = listed();
     let door = said.say(TOBI, day(3), hours(200, 2));
     let changes = Changes { minutes: Some(230), ..Changes::default() };
-    said.say(TOBI, day(4), Body::Corrected(Corrected { of: entry(TOBI, door), changes }));
+    said.say(TOBI, day(4), Body::Corrected(Corrected { of: entry(TOBI, door), changes: Box::new(changes) }));
     said.say(TOBI, day(3), used("7"));
     let twice = said.say(TOBI, day(3), used("9"));
     said.say(TOBI, day(3), Body::Struck(Struck { of: entry(TOBI, twice) }));
