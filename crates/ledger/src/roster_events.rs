@@ -95,7 +95,8 @@ pub struct DeviceRetired {
     pub reason: String,
 }
 
-/// A shared device opened its page to a person, and vouches for them until the session is closed.
+/// A device opened its page to a person, and vouches for them until the session is closed. One that is not
+/// shared opens it to its own person alone.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SessionOpened {
     /// The session.
@@ -106,7 +107,7 @@ pub struct SessionOpened {
     pub name: String,
 }
 
-/// A shared device closed its page to a person.
+/// A device closed its page to a person.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SessionClosed {
     /// The session.

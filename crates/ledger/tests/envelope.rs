@@ -212,8 +212,8 @@ proptest! {
 fn a_clock_too_far_from_utc_is_refused() {
     let kind = Kind::SessionClosed.number();
     let (_, sample) = SAMPLES.iter().find(|(number, _)| *number == kind).unwrap();
-    // The wrapping byte, person, entry, day, and the minute that was said; then the moment's instant.
-    let at = 1 + 16 + 16 + 4 + 3 + 8;
+    // The wrapping byte, person, author, entry, day, and the minute that was said; then the moment's instant.
+    let at = 1 + 16 + 16 + 16 + 4 + 3 + 8;
     let with = |offset_min: i16| {
         let mut bytes = sample.clone();
         bytes[at..at + 2].copy_from_slice(&offset_min.to_le_bytes());

@@ -198,8 +198,12 @@ impl Roster {
         if min(persons_role, authors_role) < least_role_for(payload) {
             return Err(Lacking::Role);
         }
-        if matches!(kind, Kind::SessionOpened | Kind::SessionClosed) {
-            return if device.shared { Ok(Standing::Counted) } else { Err(Lacking::Vouching) };
+        if let Body::SessionOpened(opened) = &payload.body {
+            let may = device.shared || opened.person == device.person;
+            return if may { Ok(Standing::Counted) } else { Err(Lacking::Vouching) };
+        }
+        if kind == Kind::SessionClosed {
+            return Ok(Standing::Counted); // It takes a right away and gives none.
         }
         if kind.is_roster() && !self.counted.contains(&place) {
             return Err(Lacking::Role);

@@ -132,8 +132,9 @@ impl<'a> Fold<'a> {
         self.roster.ever_admitted.insert(key);
         self.roster.counted.insert((founding.start.chain, founding.seq));
         let name = founded.device.clone();
+        // It is the one that stays at home, and the crew's phones use its page until there are others.
         let device =
-            Device { key, name, person, shared: false, office: true, admitted_by: None, retired: false };
+            Device { key, name, person, shared: true, office: true, admitted_by: None, retired: false };
         self.roster.devices.insert(key, device);
     }
 
