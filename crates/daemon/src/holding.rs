@@ -14,7 +14,7 @@ use crate::error::NodeError;
 use crate::node::{Node, Write};
 
 /// A node that several tasks use.
-pub(crate) struct Holding {
+pub struct Holding {
     node: Mutex<Node>,
     ledger: RwLock<Ledger>,
     inviter: Option<DeviceKey>,
@@ -24,13 +24,15 @@ pub(crate) struct Holding {
 // A task that panicked while it held a lock wrote durably or not at all, and what it shares is changed
 // only after that: so the others go on, and a poisoned lock is taken all the same.
 impl Holding {
-    pub(crate) fn new(node: Node) -> Self {
+    /// Shares a node.
+    #[must_use]
+    pub fn new(node: Node) -> Self {
         let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
         Self { node: Mutex::new(node), ledger, inviter, changed: watch::Sender::new(0) }
     }
 
     /// Uses the node, and rings the bell if there are more events than before.
-    pub(crate) fn with<R>(&self, work: impl FnOnce(&mut Node) -> R) -> R {
+    pub fn with<R>(&self, work: impl FnOnce(&mut Node) -> R) -> R {
         let mut node = self.node.lock().unwrap_or_else(PoisonError::into_inner);
         let before = events(node.ledger());
         let result = work(&mut node);

@@ -18,5 +18,6 @@ mod timers;
 
 pub use command::Command;
 pub use error::NodeError;
+pub use holding::Holding;
 pub use ledger::roster_events::Role;
 pub use node::Node;

@@ -1,0 +1,14 @@
+//! The page that the crew's phones use: screens written out as HTML, forms that work without
+//! JavaScript, and the HTTP around them.
+//!
+//! A request becomes a [`daemon::Command`] for the person of its session, or a look at the node's
+//! book; nothing here writes to the ledger by itself. What a person may see is decided once, in
+//! [`viewer`]; what they may write, the ledger's roster decides.
+
+mod app;
+mod assets;
+mod frame;
+mod screens;
+mod viewer;
+
+pub use app::{App, router};
