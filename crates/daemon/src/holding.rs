@@ -45,6 +45,16 @@ impl Holding {
         result
     }
 
+    /// Looks at what the network sees, without waiting for whoever has the node.
+    pub fn look<R>(&self, look: impl FnOnce(&Ledger) -> R) -> R {
+        look(&self.ledger.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// The bell: it gives how many events are held, whenever that grows.
+    pub fn bell(&self) -> watch::Receiver<u64> {
+        self.changed.subscribe()
+    }
+
     /// Shows the network what is durable now, and keeps the chains it announced that have no run yet.
     fn publish(&self, durable: &Ledger) {
         let mut shown = self.ledger.write().unwrap_or_else(PoisonError::into_inner);
@@ -67,7 +77,7 @@ fn fault(error: &NodeError) -> Fault {
 
 impl Holder for Holding {
     fn with_ledger<R>(&self, look: impl FnOnce(&Ledger) -> R) -> R {
-        look(&self.ledger.read().unwrap_or_else(PoisonError::into_inner))
+        self.look(look)
     }
 
     fn take_in_chain(&self, start: ChainStart) -> Result<(), Refusal> {
@@ -85,7 +95,7 @@ impl Holder for Holding {
     }
 
     fn changes(&self) -> watch::Receiver<u64> {
-        self.changed.subscribe()
+        self.bell()
     }
 
     fn inviter(&self) -> Option<DeviceKey> {

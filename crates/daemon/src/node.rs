@@ -20,6 +20,7 @@ use trade::Moment;
 use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::group::{Group, fold_run};
+use crate::page::PageFile;
 
 /// Most bytes of runs in one group of the journal.
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
@@ -39,6 +40,7 @@ pub struct Write {
 pub struct Node {
     folder: PathBuf,
     device: DeviceFile,
+    page: PageFile,
     secret: DeviceSecret,
     store: Store,
     ledger: Ledger,
@@ -100,6 +102,7 @@ impl Node {
         let mut node = Self {
             folder: folder.to_owned(),
             device: file,
+            page: PageFile::open(folder)?,
             secret,
             store,
             ledger,
@@ -124,6 +127,7 @@ impl Node {
         Ok(Self {
             folder: folder.to_owned(),
             device: file,
+            page: PageFile::open(folder)?,
             secret,
             store,
             ledger,
@@ -166,7 +170,8 @@ impl Node {
             Ok(())
         })?;
         let book = Book::new(Audience::Crew);
-        let mut node = Self { folder: folder.to_owned(), device, secret, store, ledger, book };
+        let page = PageFile::open(folder)?;
+        let mut node = Self { folder: folder.to_owned(), device, page, secret, store, ledger, book };
         node.fold_all()?;
         Ok(node)
     }
@@ -233,6 +238,23 @@ impl Node {
         change(&mut changed);
         changed.write(&self.folder)?;
         self.device = changed;
+        Ok(())
+    }
+
+    /// Who uses the device's page.
+    pub(crate) const fn page(&self) -> &PageFile {
+        &self.page
+    }
+
+    /// Changes who uses the device's page, durably.
+    ///
+    /// # Errors
+    /// [`NodeError::Folder`]; the file is then as it was.
+    pub(crate) fn change_page(&mut self, change: impl FnOnce(&mut PageFile)) -> Result<(), NodeError> {
+        let mut changed = self.page.clone();
+        change(&mut changed);
+        changed.write(&self.folder)?;
+        self.page = changed;
         Ok(())
     }
 
