@@ -17,7 +17,7 @@ use projections::Book;
 use store::{Record, RecordKind, Store, StoreOptions};
 use trade::Moment;
 
-use crate::device::DeviceFile;
+use crate::device::{DeviceFile, KnownPeer, Met};
 use crate::error::NodeError;
 use crate::group::{Group, fold_run};
 use crate::page::PageFile;
@@ -40,7 +40,7 @@ pub struct Write {
 pub struct Node {
     folder: PathBuf,
     device: DeviceFile,
-    page: PageFile,
+    pub(crate) page: PageFile,
     secret: DeviceSecret,
     store: Store,
     ledger: Ledger,
@@ -241,21 +241,31 @@ impl Node {
         Ok(())
     }
 
-    /// Who uses the device's page.
-    pub(crate) const fn page(&self) -> &PageFile {
-        &self.page
+    /// Notes what other devices hold. The file only saves them from being asked again after a new
+    /// start, so that one that can't be written is no fault of whoever uses the node now.
+    pub(crate) fn note_met(&mut self, met: BTreeMap<DeviceKey, Met>) {
+        if met.is_empty() {
+            return;
+        }
+        let noted = self.change_device(|device| {
+            met.into_iter().for_each(|(peer, met)| device.note_met(peer, met));
+        });
+        if let Err(error) = noted {
+            tracing::warn!(%error, "what other devices hold is not noted");
+        }
     }
 
-    /// Changes who uses the device's page, durably.
-    ///
-    /// # Errors
-    /// [`NodeError::Folder`]; the file is then as it was.
-    pub(crate) fn change_page(&mut self, change: impl FnOnce(&mut PageFile)) -> Result<(), NodeError> {
-        let mut changed = self.page.clone();
-        change(&mut changed);
-        changed.write(&self.folder)?;
-        self.page = changed;
-        Ok(())
+    /// The devices of the crew that are known to hold these events, this one first.
+    #[must_use]
+    pub fn holders(&self, events: &[(ChainId, u64)]) -> Vec<DeviceKey> {
+        let roster = self.ledger.roster();
+        let holds_all = |peer: &&KnownPeer| {
+            events.iter().all(|(chain, seq)| peer.holds.get(chain).is_some_and(|held| held > seq))
+        };
+        let in_crew = |key: &DeviceKey| roster.device(key).is_some_and(|device| !device.retired);
+        let peers = self.device.peers.iter().filter(holds_all).map(|peer| peer.device);
+        let peers = peers.filter(|key| *key != self.key() && in_crew(key));
+        std::iter::once(self.key()).chain(peers).collect()
     }
 
     /// Notes where the device listens.

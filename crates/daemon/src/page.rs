@@ -125,7 +125,7 @@ impl PageFile {
         }
     }
 
-    pub(crate) fn write(&self, folder: &Path) -> Result<(), NodeError> {
+    fn write(&self, folder: &Path) -> Result<(), NodeError> {
         let text = serde_json::to_vec_pretty(self).map_err(|error| NodeError::folder(folder, &error))?;
         write_private(&folder.join(FILE), &text)
     }
@@ -144,6 +144,18 @@ fn hash_of(token: &str) -> String {
 }
 
 impl Node {
+    /// Changes who uses the device's page, durably.
+    ///
+    /// # Errors
+    /// [`NodeError::Folder`]; the file is then as it was.
+    fn change_page(&mut self, change: impl FnOnce(&mut PageFile)) -> Result<(), NodeError> {
+        let mut changed = self.page.clone();
+        change(&mut changed);
+        changed.write(self.folder())?;
+        self.page = changed;
+        Ok(())
+    }
+
     /// Makes a link for a person, who is listed now if nobody of that name is.
     ///
     /// # Errors
@@ -196,7 +208,7 @@ impl Node {
     /// [`LinkFault`].
     pub fn page_link_person(&self, token: &str) -> Result<PersonId, LinkFault> {
         let hash = hash_of(token);
-        let link = self.page().links.iter().find(|link| link.token_hash == hash).ok_or(LinkFault::Unknown)?;
+        let link = self.page.links.iter().find(|link| link.token_hash == hash).ok_or(LinkFault::Unknown)?;
         if link.used {
             return Err(LinkFault::Used);
         }
@@ -247,7 +259,7 @@ impl Node {
     /// What the token in a browser's cookie means at an origin; an open session is noted as seen now.
     pub fn page_session(&mut self, token: &str, origin: &str) -> TokenMeans {
         let hash = hash_of(token);
-        let found = self.page().sessions.iter().find(|kept| kept.token_hash == hash && kept.origin == origin);
+        let found = self.page.sessions.iter().find(|kept| kept.token_hash == hash && kept.origin == origin);
         let Some(found) = found.cloned() else { return TokenMeans::Nothing };
         if found.closed_ms.is_some() {
             return TokenMeans::Closed;
@@ -268,7 +280,7 @@ impl Node {
 
     /// The sessions that are open.
     pub fn page_sessions(&self) -> impl Iterator<Item = &PageSession> {
-        self.page().sessions.iter().filter(|kept| kept.closed_ms.is_none())
+        self.page.sessions.iter().filter(|kept| kept.closed_ms.is_none())
     }
 
     /// Closes a session. It is closed at once; other devices learn it by the event.
@@ -295,7 +307,7 @@ impl Node {
     pub fn log_closed_sessions(&mut self) -> Result<(), NodeError> {
         let is_due = |kept: &PageSession| kept.closed_ms.is_some() && !kept.closing_is_logged;
         let due: Vec<SessionId> =
-            self.page().sessions.iter().filter(|kept| is_due(kept)).map(|kept| kept.session).collect();
+            self.page.sessions.iter().filter(|kept| is_due(kept)).map(|kept| kept.session).collect();
         for session in due {
             let body = Body::SessionClosed(SessionClosed { session });
             let payload = Payload { act: self.act(self.device().person)?, body };
@@ -327,7 +339,7 @@ impl Node {
     }
 
     fn form_mac(&self, session: SessionId, nonce: &str) -> blake3::Hash {
-        let key = blake3::derive_key("fivebar page form 1", self.page().form_key.as_bytes());
+        let key = blake3::derive_key("fivebar page form 1", self.page.form_key.as_bytes());
         let mut mac = blake3::Hasher::new_keyed(&key);
         mac.update(&session.0).update(nonce.as_bytes());
         mac.finalize()
