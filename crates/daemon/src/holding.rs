@@ -10,8 +10,9 @@ use ledger::{Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, Ledger, Pay
 use net::{Fault, HoldError, Holder, Host, InviteId, Joiner, Offer};
 use tokio::sync::watch;
 
+use crate::device::Met;
 use crate::error::NodeError;
-use crate::node::{Node, Write};
+use crate::node::{Node, Write, now_ms};
 
 /// A node that several tasks use.
 pub struct Holding {
@@ -19,6 +20,8 @@ pub struct Holding {
     ledger: RwLock<Ledger>,
     inviter: Option<DeviceKey>,
     changed: watch::Sender<u64>,
+    /// What peers told that the device's file does not know yet: noting it must not wait for a disk.
+    met: Mutex<BTreeMap<DeviceKey, Met>>,
 }
 
 // A task that panicked while it held a lock wrote durably or not at all, and what it shares is changed
@@ -28,12 +31,15 @@ impl Holding {
     #[must_use]
     pub fn new(node: Node) -> Self {
         let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
-        Self { node: Mutex::new(node), ledger, inviter, changed: watch::Sender::new(0) }
+        let (node, met) = (Mutex::new(node), Mutex::default());
+        Self { node, ledger, inviter, changed: watch::Sender::new(0), met }
     }
 
     /// Uses the node, and rings the bell if there are more events than before.
     pub fn with<R>(&self, work: impl FnOnce(&mut Node) -> R) -> R {
         let mut node = self.node.lock().unwrap_or_else(PoisonError::into_inner);
+        let met = std::mem::take(&mut *self.met.lock().unwrap_or_else(PoisonError::into_inner));
+        node.note_met(met);
         let before = events(node.ledger());
         let result = work(&mut node);
         let after = events(node.ledger());
@@ -43,6 +49,16 @@ impl Holding {
             self.changed.send_replace(after);
         }
         result
+    }
+
+    /// Looks at what the network sees, without waiting for whoever has the node.
+    pub fn look<R>(&self, look: impl FnOnce(&Ledger) -> R) -> R {
+        look(&self.ledger.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// The bell: it gives how many events are held, whenever that grows.
+    pub fn bell(&self) -> watch::Receiver<u64> {
+        self.changed.subscribe()
     }
 
     /// Shows the network what is durable now, and keeps the chains it announced that have no run yet.
@@ -67,7 +83,7 @@ fn fault(error: &NodeError) -> Fault {
 
 impl Holder for Holding {
     fn with_ledger<R>(&self, look: impl FnOnce(&Ledger) -> R) -> R {
-        look(&self.ledger.read().unwrap_or_else(PoisonError::into_inner))
+        self.look(look)
     }
 
     fn take_in_chain(&self, start: ChainStart) -> Result<(), Refusal> {
@@ -85,7 +101,7 @@ impl Holder for Holding {
     }
 
     fn changes(&self) -> watch::Receiver<u64> {
-        self.changed.subscribe()
+        self.bell()
     }
 
     fn inviter(&self) -> Option<DeviceKey> {
@@ -95,6 +111,10 @@ impl Holder for Holding {
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>) {
         let events: u64 = holds.values().sum();
         tracing::info!(peer = %peer.short(), events, "what a peer holds");
+        let met = Met { at_ms: now_ms(), holds: holds.clone() };
+        self.met.lock().unwrap_or_else(PoisonError::into_inner).insert(peer, met);
+        // Whoever looks at the page wants to see that an entry is safe now.
+        self.changed.send_modify(|_| {});
     }
 }
 

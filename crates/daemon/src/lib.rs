@@ -12,6 +12,7 @@ pub mod invites;
 mod invoices;
 pub mod local;
 pub mod node;
+pub mod page;
 pub mod serve;
 mod socket;
 mod timers;

@@ -17,9 +17,10 @@ use projections::Book;
 use store::{Record, RecordKind, Store, StoreOptions};
 use trade::Moment;
 
-use crate::device::DeviceFile;
+use crate::device::{DeviceFile, KnownPeer, Met};
 use crate::error::NodeError;
 use crate::group::{Group, fold_run};
+use crate::page::PageFile;
 
 /// Most bytes of runs in one group of the journal.
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
@@ -39,6 +40,7 @@ pub struct Write {
 pub struct Node {
     folder: PathBuf,
     device: DeviceFile,
+    pub(crate) page: PageFile,
     secret: DeviceSecret,
     store: Store,
     ledger: Ledger,
@@ -100,6 +102,7 @@ impl Node {
         let mut node = Self {
             folder: folder.to_owned(),
             device: file,
+            page: PageFile::open(folder)?,
             secret,
             store,
             ledger,
@@ -124,6 +127,7 @@ impl Node {
         Ok(Self {
             folder: folder.to_owned(),
             device: file,
+            page: PageFile::open(folder)?,
             secret,
             store,
             ledger,
@@ -166,7 +170,8 @@ impl Node {
             Ok(())
         })?;
         let book = Book::new(Audience::Crew);
-        let mut node = Self { folder: folder.to_owned(), device, secret, store, ledger, book };
+        let page = PageFile::open(folder)?;
+        let mut node = Self { folder: folder.to_owned(), device, page, secret, store, ledger, book };
         node.fold_all()?;
         Ok(node)
     }
@@ -234,6 +239,33 @@ impl Node {
         changed.write(&self.folder)?;
         self.device = changed;
         Ok(())
+    }
+
+    /// Notes what other devices hold. The file only saves them from being asked again after a new
+    /// start, so that one that can't be written is no fault of whoever uses the node now.
+    pub(crate) fn note_met(&mut self, met: BTreeMap<DeviceKey, Met>) {
+        if met.is_empty() {
+            return;
+        }
+        let noted = self.change_device(|device| {
+            met.into_iter().for_each(|(peer, met)| device.note_met(peer, met));
+        });
+        if let Err(error) = noted {
+            tracing::warn!(%error, "what other devices hold is not noted");
+        }
+    }
+
+    /// The devices of the crew that are known to hold these events, this one first.
+    #[must_use]
+    pub fn holders(&self, events: &[(ChainId, u64)]) -> Vec<DeviceKey> {
+        let roster = self.ledger.roster();
+        let holds_all = |peer: &&KnownPeer| {
+            events.iter().all(|(chain, seq)| peer.holds.get(chain).is_some_and(|held| held > seq))
+        };
+        let in_crew = |key: &DeviceKey| roster.device(key).is_some_and(|device| !device.retired);
+        let peers = self.device.peers.iter().filter(holds_all).map(|peer| peer.device);
+        let peers = peers.filter(|key| *key != self.key() && in_crew(key));
+        std::iter::once(self.key()).chain(peers).collect()
     }
 
     /// Notes where the device listens.

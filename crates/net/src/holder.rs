@@ -57,7 +57,7 @@ pub trait Holder: Send + Sync + 'static {
     fn inviter(&self) -> Option<DeviceKey>;
 
     /// Notes what a peer is known to hold durably: events of each chain. Called when all that it
-    /// announced was received, and when its session ends. Must not wait for a disk.
+    /// announced was received, when it has acknowledged all, and when its session ends. Must not wait for a disk.
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>);
 }
 

@@ -8,7 +8,14 @@
 mod app;
 mod assets;
 mod frame;
+mod guard;
+mod joining;
+mod orders;
+mod posting;
+mod problem;
 mod screens;
+mod settings;
 mod viewer;
 
 pub use app::{App, router};
+pub use settings::{Settings, USUAL_ADDRESS};
