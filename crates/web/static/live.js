@@ -32,13 +32,14 @@ async function refreshOnce() {
   let response;
   try {
     const address = location.pathname + location.search;
-    // The worker answers pages from its cache; this asks what is new, so an old answer is no use.
-    response = await fetch(address, { headers: { Accept: "text/html", "X-Refresh": "1" }, cache: "no-store" });
+    const headers = { Accept: "text/html", "X-Refresh": "1" };
+    response = await fetch(address, { headers, cache: "no-store", redirect: "manual" });
   } catch {
     return;
   }
-  if (response.status === 401) location.reload();
-  if (!response.ok || response.redirected) return;
+  // Without a session every screen leads to the door.
+  if (response.type === "opaqueredirect" || response.status === 401) location.reload();
+  if (!response.ok) return;
   const fresh = new DOMParser().parseFromString(await response.text(), "text/html");
   for (const id of ["safety", "main"]) {
     const [old, now] = [document.getElementById(id), fresh.getElementById(id)];

@@ -18,12 +18,21 @@ async function rememberSession() {
   const { formToken, person, phone, heardAt } = document.body.dataset;
   // A page from the cache tells of the past.
   if (formToken === undefined || heardAt !== undefined) return;
+  const before = await shelf.session();
+  const isSomebodyElse = before !== undefined && before.person !== (person ?? "");
+  if (isSomebodyElse) await globalThis.caches?.delete("screens");
   await shelf.setSession({ token: formToken, person: person ?? "", phone: phone ?? "", closed: false });
+}
+
+/** @param {Session | undefined} session */
+function isClosed(session) {
+  const { formToken, offline } = document.body.dataset;
+  return session?.closed || (formToken === undefined && offline === undefined);
 }
 
 /** @param {Kept} kept @param {Session | undefined} session */
 function statusOf(kept, session) {
-  if (kept.state === "refused") return `not saved, because ${kept.reason}`;
+  if (kept.state === "refused") return `not saved, because ${kept.reason.replace(/^not saved, because /, "")}`;
   if (kept.state === "said") return "not gone through yet";
   if (session && kept.person !== session.person) return `not sent: made by ${kept.person || "somebody else"}`;
   return "not sent yet";
@@ -105,7 +114,6 @@ async function draw() {
     && kept.some(({ entry }) => old.querySelector(`#mend-${entry}[open]`)?.contains(document.activeElement))) {
     return;
   }
-  const closed = !session || session.closed || document.body.dataset.formToken === undefined;
   if (!kept.length) {
     old?.remove();
     return;
@@ -113,7 +121,7 @@ async function draw() {
   const section = make("section", { id: "not-sent", "data-kept": "", "aria-labelledby": "not-sent-title" },
     make("h2", { id: "not-sent-title" }, "On this phone only"),
     make("ol", {}, ...kept.map((one) => line(one, session))),
-    ...(closed ? [make("p", {}, "This phone's session is closed, so nothing is sent."), exports(session)] : []));
+    ...(isClosed(session) ? [make("p", {}, "This phone's session is closed, so nothing is sent."), exports(session)] : []));
   if (old) old.replaceWith(section);
   else place(section);
 }
@@ -128,12 +136,12 @@ function place(section) {
 /** Begins to show what is kept, and to send it. */
 export async function startWaiting() {
   await rememberSession();
-  // A page without a session may still be cached with one; what it kept of people goes.
-  if (document.body.dataset.formToken === undefined) navigator.serviceWorker?.controller?.postMessage("closed");
   onQueue(async (what) => {
     await draw();
     if (what === "sent" && !document.hidden) await refresh();
-    if (what === "closed" && document.body.dataset.formToken !== undefined) location.reload();
+    // The node then shows how to get in again. A page from the cache would only come from there again.
+    const { formToken, heardAt } = document.body.dataset;
+    if (what === "closed" && formToken !== undefined && heardAt === undefined) location.reload();
   });
   await draw();
   startSending();

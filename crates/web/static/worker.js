@@ -36,8 +36,10 @@ const SHELL_FILES = [
 ];
 /** With a screen in the cache, nobody waits longer than this for a bar of signal. */
 const PATIENCE_MS = 4_000;
-/** Screens that are never kept: a link that joins works once. */
+/** What is no screen, or is never kept: a link that joins works once. */
 const NEVER_KEPT = /^\/(join|live|uploads|photos)(\/|$)/;
+/** Where the node sends a browser without a session. */
+const DOOR = "/join";
 
 self.addEventListener("install", (event) => {
   const fill = async () => {
@@ -61,6 +63,7 @@ self.addEventListener("fetch", (event) => {
   const { request } = event;
   const url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== self.location.origin) return;
+  if (request.mode === "navigate" && url.pathname === DOOR) event.waitUntil(caches.delete(SCREENS));
   if (SHELL_FILES.includes(url.pathname)) event.respondWith(shellFile(request));
   else if (NEVER_KEPT.test(url.pathname)) return;
   else if (request.mode === "navigate") event.respondWith(screen(event, true));
@@ -69,10 +72,6 @@ self.addEventListener("fetch", (event) => {
 
 self.addEventListener("sync", (event) => {
   if (event.tag === "send") event.waitUntil(sendInBackground());
-});
-
-self.addEventListener("message", (event) => {
-  if (event.data === "closed") event.waitUntil(caches.delete(SCREENS));
 });
 
 /** Fails if something is left, so that the browser wakes the worker again. */
