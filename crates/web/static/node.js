@@ -5,23 +5,21 @@
  * @typedef {import("./queue.js").Answer} Answer
  */
 
-import { shelf } from "./shelf.js";
-
 /** A form is answered or given up in this time: in a cellar a request can hang for minutes. */
 const FORM_TIMEOUT_MS = 20_000;
 const PHOTO_PART_BYTES = 256 * 1024;
 const PHOTO_PART_TIMEOUT_MS = 60_000;
 
 /**
- * @param {string} path
+ * @param {string} address
  * @param {RequestInit} options
  * @param {number} timeout
  * @returns {Promise<Response | undefined>} nothing if the node was not reached
  */
-async function ask(path, options, timeout) {
+async function ask(address, options, timeout) {
   try {
     const signal = AbortSignal.timeout(timeout);
-    return await fetch(path, { credentials: "same-origin", cache: "no-store", redirect: "manual", signal, ...options });
+    return await fetch(address, { credentials: "same-origin", cache: "no-store", redirect: "manual", signal, ...options });
   } catch {
     return undefined;
   }
@@ -43,22 +41,24 @@ async function meaning(response) {
   return { outcome: "refused", reason: told.refused ?? `the node answered ${response.status}` };
 }
 
-/** @returns {Promise<string>} the session's token as a fresh page has it; empty if there is none */
-async function freshToken() {
-  const page = await ask("/", { headers: { Accept: "text/html" } }, FORM_TIMEOUT_MS);
-  if (!page?.ok) return "";
-  return /data-form-token="([^"]*)"/.exec(await page.text())?.[1] ?? "";
-}
+/**
+ * The node of a page.
+ * @param {typeof import("./shelf.js").shelf} shelf where photos and the session are kept
+ * @param {string} origin empty for the page's own
+ * @returns {import("./queue.js").Sender}
+ */
+export function createNode(shelf, origin = "") {
+  return { form, photo };
 
-/** @type {import("./queue.js").Sender} */
-export const node = {
-  async form(kept, session) {
+  /** @param {import("./shelf.js").Kept} kept @param {import("./shelf.js").Session} session */
+  async function form(kept, session) {
     const post = (token) => {
       const body = new URLSearchParams(kept.fields);
       body.set("token", token);
       body.set("entry", kept.entry);
       body.set("at", kept.at);
-      return ask(kept.path, { method: "POST", headers: { Accept: "application/json" }, body }, FORM_TIMEOUT_MS);
+      const headers = { Accept: "application/json" };
+      return ask(origin + kept.path, { method: "POST", headers, body }, FORM_TIMEOUT_MS);
     };
     let response = await post(session.token);
     if (response?.status === 403) {
@@ -69,15 +69,22 @@ export const node = {
       }
     }
     return meaning(response);
-  },
+  }
 
-  async photo(id) {
-    const photo = await shelf.photo(id);
-    if (!photo) return { outcome: "saved" };
-    const path = `/uploads/${id}`;
+  /** @returns {Promise<string>} the session's token as a fresh page has it; empty if there is none */
+  async function freshToken() {
+    const page = await ask(`${origin}/`, { headers: { Accept: "text/html" } }, FORM_TIMEOUT_MS);
+    if (!page?.ok) return "";
+    return /data-form-token="([^"]*)"/.exec(await page.text())?.[1] ?? "";
+  }
+
+  /** Sends what the node does not have of a photo yet. @param {string} id */
+  async function photo(id) {
+    const kept = await shelf.photo(id);
+    if (!kept) return { outcome: "saved" };
     const session = await shelf.session();
-    const total = photo.bytes.byteLength;
-    const asked = await ask(path, { method: "HEAD" }, FORM_TIMEOUT_MS);
+    const total = kept.bytes.byteLength;
+    const asked = await ask(`${origin}/uploads/${id}`, { method: "HEAD" }, FORM_TIMEOUT_MS);
     if (asked?.status !== 404 && !asked?.ok) return meaning(asked);
     let offset = Number(asked.headers.get("Upload-Offset") ?? 0);
     while (offset < total) {
@@ -89,14 +96,14 @@ export const node = {
         "Upload-Offset": String(offset),
         "X-Form-Token": session?.token ?? "",
       };
-      const body = photo.bytes.slice(offset, end);
-      const response = await ask(path, { method: "PATCH", headers, body }, PHOTO_PART_TIMEOUT_MS);
+      const body = kept.bytes.slice(offset, end);
+      const response = await ask(`${origin}/uploads/${id}`, { method: "PATCH", headers, body }, PHOTO_PART_TIMEOUT_MS);
       if (!response?.ok) return meaning(response);
       offset = Number(response.headers.get("Upload-Offset") ?? end);
     }
     return { outcome: "saved" };
-  },
-};
+  }
+}
 
 /** @returns {Promise<boolean>} whether the node is reached now */
 export async function isReached() {

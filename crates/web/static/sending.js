@@ -4,10 +4,11 @@
  * worker sends at a time.
  */
 
-import { node } from "./node.js";
+import { createNode } from "./node.js";
 import { pause, sendDue } from "./queue.js";
 import { shelf } from "./shelf.js";
 
+const node = createNode(shelf);
 /** Tells the other tabs and the worker that what is kept has changed. */
 const channel = new BroadcastChannel("fivebar");
 /** @type {Set<(what: string) => void>} */
