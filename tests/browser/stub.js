@@ -3,7 +3,28 @@
  * out of reach, can lose an answer after it has saved, and refuses what a test tells it to.
  */
 
+import { readFile } from "node:fs/promises";
 import { createServer } from "node:http";
+import { extname } from "node:path";
+
+import { stubPage } from "./stub-page.js";
+
+const STATIC = new URL("../../crates/web/static/", import.meta.url);
+const KINDS = {
+  ".css": "text/css",
+  ".html": "text/html",
+  ".js": "text/javascript",
+  ".png": "image/png",
+  ".svg": "image/svg+xml",
+  ".webmanifest": "application/manifest+json",
+};
+/** The real page's rule for what may run. */
+const POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; " +
+  "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'";
+
+const DOOR = `<!doctype html><html lang="en-GB"><title>Closed</title><link rel="icon" href="/static/icon.svg">
+<script type="module" src="/static/page.js"></script><body><main id="main"><h1>This phone was taken off the page</h1>
+</main></body></html>`;
 
 export class Stub {
   /** @type {{path: string, fields: Record<string, string>}[]} what was saved, in order */
@@ -21,17 +42,28 @@ export class Stub {
   /** @type {(fields: Record<string, string>) => string} a reason to refuse, or nothing */
   refuses = () => "";
   posts = 0;
+  /** A line on the page, to see it change. */
+  note = "";
+  /** @type {Set<import("node:http").ServerResponse>} */
+  listeners = new Set();
 
   /** @returns {Promise<string>} its origin */
   async start() {
     this.server = createServer((request, response) => this.answer(request, response));
-    await new Promise((resolve) => this.server.listen(0, "127.0.0.1", resolve));
-    return `http://127.0.0.1:${this.server.address().port}`;
+    // The same port again after a stop, so that a browser finds it where it was.
+    await new Promise((resolve) => this.server.listen(this.port ?? 0, "127.0.0.1", resolve));
+    this.port = this.server.address().port;
+    return `http://127.0.0.1:${this.port}`;
   }
 
   stop() {
     this.server.closeAllConnections();
     return new Promise((resolve) => this.server.close(resolve));
+  }
+
+  /** Tells every open page that something changed. */
+  changed() {
+    for (const listener of this.listeners) listener.write("event: changed\ndata:\n\n");
   }
 
   async answer(request, response) {
@@ -41,11 +73,20 @@ export class Stub {
       response.writeHead(status, { "Content-Type": "application/json", ...headers });
       response.end(JSON.stringify(value));
     };
-    if (this.isClosed) return send(401, { refused: "closed", closed: true });
-    if (request.url === "/") {
-      response.writeHead(200, { "Content-Type": "text/html" });
-      return response.end(`<body data-form-token="${this.token}">`);
+    const { pathname } = new URL(request.url, "http://stub");
+    const html = (text) => {
+      response.writeHead(200, { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": POLICY });
+      response.end(text);
+    };
+    if (/^\/(static\/|worker\.js|manifest)/.test(pathname)) return this.file(pathname, response);
+    if (pathname === "/join") return html(DOOR);
+    if (this.isClosed && request.headers.accept?.startsWith("application/json")) return send(401, { refused: "closed" });
+    if (this.isClosed) {
+      response.writeHead(303, { Location: "/join?closed" });
+      return response.end();
     }
+    if (pathname === "/live") return this.listen(request, response);
+    if (request.method === "GET") return html(stubPage(this.token, this.saved, this.note));
     if (request.url.startsWith("/uploads/")) return this.photo(request, response, body, send);
     this.posts += 1;
     const fields = Object.fromEntries(new URLSearchParams(body.toString()));
@@ -58,7 +99,24 @@ export class Stub {
       this.answersToLose -= 1;
       return request.socket.destroy();
     }
-    send(200, { saved: true, key: fields.entry });
+    if (isNew) this.changed();
+    if (request.headers.accept?.startsWith("application/json")) return send(200, { saved: true, key: fields.entry });
+    response.writeHead(303, { Location: "/" });
+    response.end();
+  }
+
+  async file(pathname, response) {
+    const name = pathname.replace(/^\/(static\/)?/, "");
+    const content = await readFile(new URL(name, STATIC)).catch(() => undefined);
+    response.writeHead(content ? 200 : 404, { "Content-Type": KINDS[extname(name)], "Content-Security-Policy": POLICY });
+    response.end(content);
+  }
+
+  listen(request, response) {
+    response.writeHead(200, { "Content-Type": "text/event-stream" });
+    response.flushHeaders();
+    this.listeners.add(response);
+    request.on("close", () => this.listeners.delete(response));
   }
 
   photo(request, response, body, send) {

@@ -47,6 +47,9 @@ function drawn(name, attributes, ...children) {
   return element;
 }
 
+/** @type {Map<HTMLInputElement, HTMLElement>} the dial of each field */
+const dials = new Map();
+
 /** @param {HTMLInputElement} field */
 function enhance(field) {
   const minuteHand = drawn("line", { class: "minute", x1: 0, y1: 8, x2: 0, y2: -70 });
@@ -79,16 +82,29 @@ function enhance(field) {
   field.form?.addEventListener("reset", () => queueMicrotask(draw));
 
   const called = field.labels?.[0]?.textContent.trim() ?? field.name;
-  const buttons = STEPS.map(([text, minutes]) =>
-    make("button", { type: "button", "aria-label": `${called}: ${Math.abs(minutes)} minutes ${minutes < 0 ? "earlier" : "later"}`, onclick: () => set(now() + minutes) }, text));
-  (field.closest("label") ?? field).after(make("div", { class: "dial", "data-kept": "" }, face, make("div", { class: "steps" }, ...buttons)));
-  field.dataset.dial = "drawn";
+  const buttons = STEPS.map(([text, minutes]) => {
+    const label = `${text}, ${called} ${Math.abs(minutes)} minutes ${minutes < 0 ? "earlier" : "later"}`;
+    return make("button", { type: "button", "aria-label": label, onclick: () => set(now() + minutes) }, text);
+  });
+  const dial = make("div", { class: "dial", "data-kept": "" }, face, make("div", { class: "steps" }, ...buttons));
+  (field.closest("label") ?? field).after(dial);
+  dials.set(field, dial);
   draw();
+}
+
+/** Draws the dials that are missing, and takes away those whose field has left the page. */
+function drawAll() {
+  for (const [field, dial] of dials) {
+    if (field.isConnected) continue;
+    dial.remove();
+    dials.delete(field);
+  }
+  const fields = document.querySelectorAll("input[type=time][data-dial]");
+  [...fields].filter((field) => !dials.has(field)).forEach(enhance);
 }
 
 /** Begins to draw dials, also on what is mended in later. */
 export function startDials() {
-  const all = () => document.querySelectorAll("input[type=time][data-dial='']").forEach(enhance);
-  document.addEventListener("refreshed", all);
-  all();
+  document.addEventListener("refreshed", drawAll);
+  drawAll();
 }
