@@ -71,6 +71,11 @@ pub(crate) struct Frame {
 }
 
 impl Frame {
+    /// The job in hand as it may stand in an address.
+    pub(crate) fn job_link(&self) -> String {
+        words::encoded(&self.job)
+    }
+
     /// The way to a screen with the job in hand.
     pub(crate) fn to(&self, tab: Tab) -> String {
         if self.job.is_empty() {

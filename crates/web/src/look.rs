@@ -76,10 +76,9 @@ impl<'a> Look<'a> {
         let (book, lists) = (node.book(), node.book().lists());
         let running = book.running().into_iter().filter(|running| running.entry.person == viewer.person);
         let running = running.max_by_key(|running| (running.since, running.entry));
-        let last = || last_worked(book, viewer.person);
         let job = lists.jobs.values().copied().find(|job| job.code == asked.job);
         let job = job.or_else(|| running.as_ref().and_then(|at| lists.jobs.get(&at.site.job).copied()));
-        let job = job.or_else(|| last().and_then(|(job, _)| lists.jobs.get(&job).copied()));
+        let job = job.or_else(|| last_job(book, viewer.person).and_then(|job| lists.jobs.get(&job).copied()));
         let job = job.or_else(|| lists.jobs.values().copied().min_by_key(|job| job.code.clone()));
         let of_job = |stage: StageId| {
             lists.stages.get(&stage).copied().filter(|stage| Some(stage.job) == job.map(|job| job.job))
@@ -91,8 +90,8 @@ impl<'a> Look<'a> {
             "" => running
                 .as_ref()
                 .and_then(|running| running.site.stage)
-                .or_else(|| last().and_then(|(_, stage)| stage))
-                .and_then(of_job),
+                .and_then(of_job)
+                .or_else(|| last_stage(book, viewer.person, job?.job).and_then(of_job)),
             name => named.find(|stage| stage.name == name),
         };
         let zone = job.map_or(HOME_ZONE, |job| job.time_zone.as_str());
@@ -220,14 +219,20 @@ pub(crate) fn as_logged(logged: &Logged) -> Entry<'_> {
     }
 }
 
-/// Where somebody logged something last.
-fn last_worked(book: &Book, person: PersonId) -> Option<(JobId, Option<StageId>)> {
+/// On which job somebody logged something last.
+fn last_job(book: &Book, person: PersonId) -> Option<JobId> {
+    let entries = book.entries().filter(|entry| entry.act.person == person && is_work(&entry.body));
+    entries.filter_map(|entry| Some((entry.act.logged_at, entry.site()?.job))).max().map(|(_, job)| job)
+}
+
+/// On which stage of a job somebody logged something last; none also where that was "no stage".
+fn last_stage(book: &Book, person: PersonId, job: JobId) -> Option<StageId> {
     let entries = book.entries().filter(|entry| entry.act.person == person && is_work(&entry.body));
     let last = entries.filter_map(|entry| {
-        let site = entry.site()?;
-        Some((entry.act.logged_at, site.job, site.stage))
+        let site = entry.site().filter(|site| site.job == job)?;
+        Some((entry.act.logged_at, site.stage))
     });
-    last.max().map(|(_, job, stage)| (job, stage))
+    last.max().and_then(|(_, stage)| stage)
 }
 
 /// Whether an entry says that somebody is at work somewhere.
