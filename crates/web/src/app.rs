@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::Router;
+use axum::http::HeaderMap;
 use axum::middleware::from_fn_with_state;
 use axum::routing::get;
 use daemon::{Holding, Node};
@@ -97,7 +98,7 @@ impl App {
 pub fn router(app: App) -> Router {
     let mut router = Router::new();
     for asset in ASSETS {
-        router = router.route(asset.path, get(move || async move { asset }));
+        router = router.route(asset.path, get(move |asked: HeaderMap| async move { asset.answer(&asked) }));
     }
     router
         .merge(joining::routes())

@@ -85,6 +85,16 @@ impl Frame {
         }
     }
 
+    /// Whether the title leads to the job in hand.
+    pub(crate) fn is_of_the_job(&self) -> bool {
+        !self.job.is_empty() && matches!(self.tab, Tab::Now | Tab::Stages | Tab::Doing)
+    }
+
+    /// The way to the job in hand.
+    pub(crate) fn to_job(&self) -> String {
+        self.to(Tab::Job)
+    }
+
     /// The way back to this very screen.
     pub(crate) fn back(&self) -> String {
         let join = if self.job.is_empty() { "?" } else { "&" };

@@ -20,7 +20,7 @@ use crate::problem::Problem;
 use crate::viewer::Viewer;
 
 /// The zone of the wall clock that a day is told by, where no job says another.
-const HOME_ZONE: &str = "Europe/London";
+pub(crate) const HOME_ZONE: &str = "Europe/London";
 /// The field, and the header, in which a form's token stands.
 const TOKEN: &str = "token";
 

@@ -102,9 +102,10 @@ fn devices(look: &Look<'_>) -> Vec<Device> {
             let is_this = device.key == node.key();
             let peer = peers.iter().find(|peer| peer.device == device.key);
             // A phone that does not read the office's chains is not behind for want of them.
-            let wanted = node.ledger().chains().filter(|chain| {
-                device.office || chain.start.audience == ledger::Audience::Crew
-            });
+            let wanted = node
+                .ledger()
+                .chains()
+                .filter(|chain| device.office || chain.start.audience == ledger::Audience::Crew);
             let missing: u64 = wanted
                 .map(|chain| {
                     let here = held.get(&chain.start.chain).copied().unwrap_or(0);
@@ -135,7 +136,12 @@ fn devices(look: &Look<'_>) -> Vec<Device> {
         })
         .collect();
     devices.sort_by(|one, other| {
-        (one.lost, !one.is_this, &one.person, &one.name).cmp(&(other.lost, !other.is_this, &other.person, &other.name))
+        (one.lost, !one.is_this, &one.person, &one.name).cmp(&(
+            other.lost,
+            !other.is_this,
+            &other.person,
+            &other.name,
+        ))
     });
     devices
 }

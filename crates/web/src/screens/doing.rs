@@ -44,7 +44,6 @@ pub(crate) struct StageDoing {
     pub(crate) items: Vec<Figure>,
     /// What is said where nothing was priced.
     pub(crate) clock: String,
-    pub(crate) sums: Sums,
 }
 
 impl StageDoing {
@@ -205,7 +204,7 @@ impl Facts<'_> {
             figures.push(figure("material", both, scale.pence, is_final, pounds, why("material")));
         }
         let items = self.items(stage.stage, &name);
-        StageDoing { name, state, figures, items, clock: String::new(), sums }
+        StageDoing { name, state, figures, items, clock: String::new() }
     }
 
     /// Each item of a stage, priced and gone, each at its own scale.
@@ -251,13 +250,19 @@ impl Facts<'_> {
     /// On the clock nothing can be over: what it cost stands beside what it bills.
     fn by_the_clock(&self, stage: &Stage, name: String, sums: Sums) -> StageDoing {
         let items = self.items(stage.stage, &name);
-        StageDoing { clock: self.clock_words(&name, sums), state: "on the clock".to_owned(), name, figures: Vec::new(), items, sums }
+        StageDoing {
+            clock: self.clock_words(&name, sums),
+            state: "on the clock".to_owned(),
+            name,
+            figures: Vec::new(),
+            items,
+        }
     }
 
     fn without_stage(&self, sums: Sums) -> StageDoing {
         let name = "no stage".to_owned();
         let clock = self.clock_words("", sums);
-        StageDoing { name, state: String::new(), figures: Vec::new(), items: Vec::new(), clock, sums }
+        StageDoing { name, state: String::new(), figures: Vec::new(), items: Vec::new(), clock }
     }
 
     fn clock_words(&self, stage: &str, sums: Sums) -> String {
@@ -271,10 +276,13 @@ impl Facts<'_> {
         let preview = billing::preview(work, None);
         let to_bill = preview.iter().flat_map(|preview| &preview.lines).filter(|line| line.stage == stage);
         let to_bill: Pence = to_bill.map(|line| line.amount).sum();
-        let billed: Pence = self.papers().flat_map(|(sign, document)| {
-            let lines = document.lines.iter().filter(|line| line.stage == stage);
-            lines.map(move |line| Pence(line.amount.0.saturating_mul(sign)))
-        }).sum();
+        let billed: Pence = self
+            .papers()
+            .flat_map(|(sign, document)| {
+                let lines = document.lines.iter().filter(|line| line.stage == stage);
+                lines.map(move |line| Pence(line.amount.0.saturating_mul(sign)))
+            })
+            .sum();
         let cost = words::pounds(labour + material);
         format!("{hours}, cost {cost}; billed {}, to bill {}", words::pounds(billed), words::pounds(to_bill))
     }
@@ -289,10 +297,8 @@ impl Facts<'_> {
         let Some(work) = self.work.as_ref().filter(|_| self.sees_money) else { return Vec::new() };
         let lists = &self.look.lists;
         let agreed = lists.quotes.values().filter(|quote| quote.job == self.job);
-        let agreed: Vec<Pence> = agreed
-            .filter(|quote| lists.agreed.contains_key(&quote.quote))
-            .map(|quote| quote.price)
-            .collect();
+        let agreed: Vec<Pence> =
+            agreed.filter(|quote| lists.agreed.contains_key(&quote.quote)).map(|quote| quote.price).collect();
         let priced: Pence = work
             .lines
             .iter()
@@ -302,8 +308,7 @@ impl Facts<'_> {
         let billed: Pence =
             self.papers().map(|(sign, document)| Pence(document.totals.net.0.saturating_mul(sign))).sum();
         let to_bill = billing::preview(work, None).map(|preview| preview.totals.net).unwrap_or_default();
-        let cost: Option<Vec<Pence>> =
-            sums.iter().map(|sums| Some(sums.labour? + sums.material?)).collect();
+        let cost: Option<Vec<Pence>> = sums.iter().map(|sums| Some(sums.labour? + sums.material?)).collect();
         let cost = cost.map_or_else(
             || "not known: a rate or a price is missing".to_owned(),
             |cost| words::pounds(cost.into_iter().sum()),

@@ -140,9 +140,11 @@ fn costing(look: &Look<'_>) -> Vec<CostStage> {
 }
 
 fn quotes(look: &Look<'_>) -> Vec<(String, String)> {
-    let quotes = look.lists.quotes.values().filter(|quote| {
-        look.viewer.sees_money && Some(quote.job) == look.job.map(|job| job.job)
-    });
+    let quotes = look
+        .lists
+        .quotes
+        .values()
+        .filter(|quote| look.viewer.sees_money && Some(quote.job) == look.job.map(|job| job.job));
     let line = |quote: &&ledger::office::QuoteGiven| {
         let answer = look.lists.agreed.get(&quote.quote).map_or_else(
             || "no answer yet".to_owned(),
@@ -182,10 +184,15 @@ fn extras(look: &Look<'_>) -> Vec<Extra> {
         known.extend(found.iter().map(|(at, _)| *at));
         let answer = found.last().map(|(_, words)| (*words).clone());
         let text = if answer.is_some() { String::new() } else { text_to_send(look, &asked.what) };
-        let who = if asked.asked_by.is_empty() { String::new() } else { format!("asked by {}, ", asked.asked_by) };
+        let who =
+            if asked.asked_by.is_empty() { String::new() } else { format!("asked by {}, ", asked.asked_by) };
         extras.push(Extra {
             what: asked.what.clone(),
-            asked: format!("{who}logged by {}, {}", look.lists.person(of.person), words::day(entry.act.done_on)),
+            asked: format!(
+                "{who}logged by {}, {}",
+                look.lists.person(of.person),
+                words::day(entry.act.done_on)
+            ),
             answer: answer.unwrap_or_else(|| "no answer yet".to_owned()),
             text,
         });
@@ -202,9 +209,10 @@ fn extras(look: &Look<'_>) -> Vec<Extra> {
 }
 
 fn text_to_send(look: &Look<'_>, what: &str) -> String {
-    let firm = look.lists.firm.map(|firm| {
-        if firm.trading_as.is_empty() { firm.name.clone() } else { firm.trading_as.clone() }
-    });
+    let firm = look
+        .lists
+        .firm
+        .map(|firm| if firm.trading_as.is_empty() { firm.name.clone() } else { firm.trading_as.clone() });
     let firm = firm.unwrap_or_else(|| look.node.ledger().roster().crew_name().to_owned());
     format!(
         "Hello, you asked for this on top of what was agreed: {what}. Please answer yes or no, so that we know before we begin. {firm}"

@@ -23,12 +23,12 @@ mod log;
 mod morning;
 mod now;
 mod stages;
+#[cfg(test)]
+mod tests;
 mod today;
-mod week;
 #[cfg(test)]
 mod trial;
-#[cfg(test)]
-mod preview;
+mod week;
 
 /// Most entries that one tick says to have been seen: what one event can hold with room to spare.
 const MOST_TICKED: usize = 200;
@@ -154,7 +154,8 @@ async fn week_screen(
     Query(asked): Query<Asked>,
 ) -> Result<Response, Problem> {
     viewer.must_see_money()?;
-    show(&app, viewer, asked, |look, asked| Ok(week::week(look, asked.on.parse().unwrap_or(look.today)))).await
+    show(&app, viewer, asked, |look, asked| Ok(week::week(look, asked.on.parse().unwrap_or(look.today))))
+        .await
 }
 
 async fn bill_screen(
@@ -208,4 +209,3 @@ async fn entries_screen(
 ) -> Result<Response, Problem> {
     show(&app, viewer, asked, |look, asked| Ok(job::entries(look, asked))).await
 }
-

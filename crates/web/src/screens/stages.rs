@@ -203,10 +203,16 @@ pub(crate) fn behind(look: &Look<'_>) -> Behind {
             text: look.told(&entry),
             photo,
         };
-        let pieces = if photos.is_empty() { vec![String::new()] } else { photos.iter().map(ToString::to_string).collect() };
+        let pieces = if photos.is_empty() {
+            vec![String::new()]
+        } else {
+            photos.iter().map(ToString::to_string).collect()
+        };
         found.extend(pieces.into_iter().map(|photo| (place.clone(), entry.act.logged_at, piece(photo))));
     }
-    found.sort_by(|(one, at, _), (other, then, _)| (one.is_empty(), one, at).cmp(&(other.is_empty(), other, then)));
+    found.sort_by(|(one, at, _), (other, then, _)| {
+        (one.is_empty(), one, at).cmp(&(other.is_empty(), other, then))
+    });
     let mut places: Vec<Place> = Vec::new();
     let mut known = BTreeSet::new();
     for (place, _, piece) in found {

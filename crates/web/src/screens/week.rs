@@ -10,7 +10,7 @@ use ledger::{Body, InvoiceId, PersonId};
 use projections::billing::{self, JobWork};
 use projections::stages::Condition;
 use projections::time_on_job::{Spell, cost_of};
-use projections::{QuestionKind, Question};
+use projections::{Question, QuestionKind};
 use rust_decimal::Decimal;
 use trade::money::hours_and_minutes;
 use trade::number::half_up;
@@ -174,7 +174,8 @@ fn owed(look: &Look<'_>, works: &[JobWork]) -> Vec<Owed> {
         if let Body::PaymentReceived(paid) = entry.body.as_ref()
             && let Some(invoice) = paid.invoice
         {
-            *closed.entry(invoice).or_default() += paid.received + paid.cis_taken + paid.discount + paid.contra;
+            *closed.entry(invoice).or_default() +=
+                paid.received + paid.cis_taken + paid.discount + paid.contra;
         }
     }
     let papers = || works.iter().flat_map(|work| &work.papers);
@@ -348,7 +349,10 @@ pub(crate) fn preview(look: &Look<'_>) -> Option<Paper> {
     let preview = billing::preview(work, None)?;
     let mut warnings = Vec::new();
     if preview.vat.disagrees {
-        warnings.push("What somebody said of the reverse charge is not what the facts say. Look at the job’s terms.".to_owned());
+        warnings.push(
+            "What somebody said of the reverse charge is not what the facts say. Look at the job’s terms."
+                .to_owned(),
+        );
     }
     if !preview.without_a_price.is_empty() {
         let count = preview.without_a_price.len();
@@ -414,11 +418,7 @@ fn paper_line(line: &ledger::office::InvoiceLine) -> PaperLine {
         (true, _) | (_, true) => line.what.clone(),
         (false, false) => format!("{}: {}", line.stage, line.what),
     };
-    PaperLine {
-        what,
-        detail: if is_whole { String::new() } else { at },
-        amount: words::pounds(line.amount),
-    }
+    PaperLine { what, detail: if is_whole { String::new() } else { at }, amount: words::pounds(line.amount) }
 }
 
 /// The sums of a paper, without those that are nought and say nothing.
