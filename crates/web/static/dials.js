@@ -47,8 +47,19 @@ function drawn(name, attributes, ...children) {
   return element;
 }
 
-/** @type {Map<HTMLInputElement, HTMLElement>} the dial of each field */
+/** @type {Map<HTMLInputElement, {dial: HTMLElement, draw: () => void}>} */
 const dials = new Map();
+
+/**
+ * The row of dials below the fields that stand beside each other.
+ * @param {HTMLInputElement} field
+ */
+function rowOf(field) {
+  const beside = (field.closest("label") ?? field).parentElement;
+  const row = beside.querySelector(":scope > .dials") ?? make("div", { class: "dials", "data-kept": "" });
+  if (!row.isConnected) beside.append(row);
+  return row;
+}
 
 /** @param {HTMLInputElement} field */
 function enhance(field) {
@@ -86,18 +97,21 @@ function enhance(field) {
     const label = `${text}, ${called} ${Math.abs(minutes)} minutes ${minutes < 0 ? "earlier" : "later"}`;
     return make("button", { type: "button", "aria-label": label, onclick: () => set(now() + minutes) }, text);
   });
-  const dial = make("div", { class: "dial", "data-kept": "" }, face, make("div", { class: "steps" }, ...buttons));
-  (field.closest("label") ?? field).after(dial);
-  dials.set(field, dial);
+  const dial = make("div", { class: "dial" }, face, make("div", { class: "steps" }, ...buttons));
+  rowOf(field).append(dial);
+  dials.set(field, { dial, draw });
   draw();
 }
 
 /** Draws the dials that are missing, and takes away those whose field has left the page. */
 function drawAll() {
-  for (const [field, dial] of dials) {
-    if (field.isConnected) continue;
-    dial.remove();
-    dials.delete(field);
+  for (const [field, { dial, draw }] of dials) {
+    if (field.isConnected) {
+      draw();
+    } else {
+      dial.remove();
+      dials.delete(field);
+    }
   }
   const fields = document.querySelectorAll("input[type=time][data-dial]");
   [...fields].filter((field) => !dials.has(field)).forEach(enhance);

@@ -16,22 +16,20 @@ import { shelf } from "./shelf.js";
 
 /** What the node is told apart from the entry itself. */
 const ENVELOPE = ["token", "entry", "at", "back"];
+/** What is always kept: its node takes the phone's own id, so that sending it again changes nothing. */
+const KEPT_PATHS = /^\/(log|photos|do\/(start|switch|stop|correct|strike))$/;
 /** So long one waits for the node before the page goes on without its answer. */
 const PATIENCE_MS = 4_000;
 
-/**
- * Where a kept form is sent. Without scripts a form with photos goes to `/photos` as one piece; here its
- * photos are sent before it, and it is an entry like any other.
- * @param {HTMLFormElement} form
- */
-function path(form) {
-  const named = new URL(form.action).pathname;
-  return named === "/photos" ? "/log" : named;
+/** @param {HTMLFormElement} form @param {HTMLElement | null} button */
+function pathOf(form, button) {
+  const action = button?.hasAttribute("formaction") ? button.formAction : form.action;
+  return new URL(action).pathname;
 }
 
-/** @param {HTMLFormElement} form */
-function isKept(form) {
-  return form.dataset.queue !== undefined || path(form) === "/log";
+/** @param {HTMLFormElement} form @param {HTMLElement | null} button */
+function isKept(form, button) {
+  return form.dataset.queue !== undefined || KEPT_PATHS.test(pathOf(form, button));
 }
 
 /**
@@ -44,21 +42,29 @@ function labelOf(field) {
 }
 
 /**
+ * The fields that a person filled, so that they can be mended later without this form.
  * @param {HTMLFormElement} form
  * @returns {Shown[]}
  */
 function shownOf(form) {
-  /** @type {Shown[]} */
-  const shown = [];
+  /** @type {Map<string, Shown>} */
+  const shown = new Map();
   for (const field of form.elements) {
-    const isForPeople = field.name && field.type !== "hidden" && field.type !== "file" && field.type !== "submit";
-    if (!isForPeople || ENVELOPE.includes(field.name) || shown.some(({ name }) => name === field.name)) continue;
-    const options = field instanceof HTMLSelectElement
-      ? { options: [...field.options].map((option) => [option.value, option.text]) }
-      : {};
-    shown.push({ name: field.name, label: labelOf(field), ...options });
+    const { name, type } = field;
+    const isForPeople = name && !["hidden", "file", "submit", "button", "checkbox", "fieldset"].includes(type);
+    if (!isForPeople || ENVELOPE.includes(name)) continue;
+    if (type === "radio") {
+      const label = field.closest("fieldset")?.querySelector("legend")?.textContent.trim() ?? name;
+      const group = shown.get(name) ?? { name, label, options: [] };
+      group.options.push([field.value, labelOf(field)]);
+      shown.set(name, group);
+    } else if (field instanceof HTMLSelectElement) {
+      shown.set(name, { name, label: labelOf(field), options: [...field.options].map(({ value, text }) => [value, text]) });
+    } else {
+      shown.set(name, { name, label: labelOf(field), type });
+    }
   }
-  return shown;
+  return [...shown.values()];
 }
 
 /**
@@ -66,14 +72,18 @@ function shownOf(form) {
  * @param {HTMLFormElement} form
  * @param {HTMLElement | null} button
  * @param {[string, string][]} fields
+ * @param {Shown[]} shown
  */
-function titleOf(form, button, fields) {
-  const says = button?.dataset.says ?? form.dataset.says;
+function titleOf(form, button, fields, shown) {
   const value = (name) => fields.find(([field]) => field === name)?.[1] ?? "";
+  const says = button?.dataset.says ?? form.dataset.says;
   if (says) return says.replace(/\{(\w+)\}/g, (_, name) => value(name)).replace(/\s+/g, " ").trim();
-  const hidden = (name) => form.elements.namedItem(name)?.type === "hidden";
-  const told = fields.filter(([name, text]) => text && (name === "kind" || !hidden(name))).map(([, text]) => text);
-  return told.join(" · ") || button?.textContent.trim() || path(form);
+  if (button && pathOf(form, button).startsWith("/do/")) {
+    const words = button.textContent.trim();
+    const stage = pathOf(form, button) === "/do/switch" ? `switch to ${words}` : `${words} ${value("stage")}`;
+    return stage.trim();
+  }
+  return shown.map(({ name }) => value(name)).filter((text) => text !== "").join(" · ") || pathOf(form, button);
 }
 
 /**
@@ -82,19 +92,22 @@ function titleOf(form, button, fields) {
  * @returns {Kept}
  */
 function keptOf(form, button) {
-  const data = new FormData(form, button);
-  const fields = [...data]
+  const fields = [...new FormData(form, button)]
     .filter(([name, value]) => !ENVELOPE.includes(name) && typeof value === "string")
     .map(([name, value]) => [name, String(value)]);
   const photos = photosOf(form);
   for (const { name, id } of photos) fields.push([name, id]);
+  const path = pathOf(form, button);
+  const shown = shownOf(form);
   return {
     entry: newId(),
     at: moment(),
-    path: path(form),
+    // Photos go before by themselves; what is left of such a form is an entry.
+    path: path === "/photos" ? "/log" : path,
+    method: form.method,
     fields,
-    shown: shownOf(form),
-    title: titleOf(form, button, fields),
+    shown,
+    title: titleOf(form, button, fields, shown),
     person: document.body.dataset.person ?? "",
     photos: photos.map(({ id }) => id),
     state: form.dataset.queue === "said" ? "said" : "waiting",
@@ -114,9 +127,9 @@ function inPatience(sending) {
 /** @param {SubmitEvent} event */
 async function submitted(event) {
   const form = event.target;
-  if (event.defaultPrevented || !isKept(form)) return;
-  event.preventDefault();
   const button = event.submitter;
+  if (event.defaultPrevented || !isKept(form, button)) return;
+  event.preventDefault();
   if (form.dataset.queue === "said" && (await isReached())) {
     form.submit();
     return;

@@ -40,15 +40,24 @@ async function refreshOnce() {
   // Without a session every screen leads to the door.
   if (response.type === "opaqueredirect" || response.status === 401) location.reload();
   if (!response.ok) return;
+  const hadFocus = document.getElementById("main")?.contains(document.activeElement);
   const fresh = new DOMParser().parseFromString(await response.text(), "text/html");
   for (const id of ["safety", "main"]) {
     const [old, now] = [document.getElementById(id), fresh.getElementById(id)];
     if (old && now) morph(old, now);
   }
+  if (hadFocus && document.activeElement === document.body) focusMain();
   document.title = fresh.title;
   delete document.body.dataset.heardAt;
   document.getElementById("last-heard")?.remove();
   document.dispatchEvent(new Event("refreshed"));
+}
+
+/** The button that was pressed is gone, so a keyboard goes on from the top of the screen. */
+function focusMain() {
+  const main = document.getElementById("main");
+  main.tabIndex = -1;
+  main.focus({ preventScroll: true });
 }
 
 /** Says when the page was last true, if the worker had to give an old one. */

@@ -11,7 +11,9 @@ function keyOf(node) {
 
 /** @param {Node} left @param {Node} right */
 function isSame(left, right) {
-  return left.nodeType === right.nodeType && left.nodeName === right.nodeName && keyOf(left) === keyOf(right);
+  const isAlike = left.nodeType === right.nodeType && left.nodeName === right.nodeName && keyOf(left) === keyOf(right);
+  // "Start work" in the place of "Stop work" is another form.
+  return isAlike && (left.nodeName !== "FORM" || left.getAttribute("action") === right.getAttribute("action"));
 }
 
 /** @param {Node} node */
@@ -32,7 +34,10 @@ function isChanged(field) {
 function isInUse(node) {
   if (!(node instanceof HTMLFormElement)) return false;
   const isFilled = [...node.elements].some(isChanged) || node.querySelector("[data-kept].thumbnail") !== null;
-  return isFilled || node.contains(document.activeElement);
+  // Who has just pressed a button is done with the form.
+  const focused = document.activeElement;
+  const isWriting = node.contains(focused) && focused.matches("input, select, textarea");
+  return isFilled || isWriting;
 }
 
 /** @param {Element} old @param {Element} fresh */

@@ -50,8 +50,8 @@ async function meaning(response) {
 export function createNode(shelf, origin = "") {
   return { form, photo };
 
-  /** @param {import("./shelf.js").Kept} kept @param {import("./shelf.js").Session} session */
-  async function form(kept, session) {
+  /** @param {import("./shelf.js").Kept} kept */
+  async function form(kept) {
     const post = (token) => {
       const body = new URLSearchParams(kept.fields);
       body.set("token", token);
@@ -60,15 +60,21 @@ export function createNode(shelf, origin = "") {
       const headers = { Accept: "application/json" };
       return ask(origin + kept.path, { method: "POST", headers, body }, FORM_TIMEOUT_MS);
     };
-    let response = await post(session.token);
-    if (response?.status === 403) {
-      const token = await freshToken();
-      if (token && token !== session.token) {
-        await shelf.setSession({ ...session, token });
-        response = await post(token);
-      }
-    }
-    return meaning(response);
+    return meaning(await withToken(post));
+  }
+
+  /**
+   * Asks with the session's token, and once more with a fresh one if that is not taken any more.
+   * @param {(token: string) => Promise<Response | undefined>} request
+   */
+  async function withToken(request) {
+    const session = await shelf.session();
+    const response = await request(session?.token ?? "");
+    if (response?.status !== 403) return response;
+    const token = await freshToken();
+    if (!token || token === session?.token) return response;
+    await shelf.setSession({ ...session, token });
+    return request(token);
   }
 
   /** @returns {Promise<string>} the session's token as a fresh page has it; empty if there is none */
@@ -82,24 +88,28 @@ export function createNode(shelf, origin = "") {
   async function photo(id) {
     const kept = await shelf.photo(id);
     if (!kept) return { outcome: "saved" };
-    const session = await shelf.session();
     const total = kept.bytes.byteLength;
     const asked = await ask(`${origin}/uploads/${id}`, { method: "HEAD" }, FORM_TIMEOUT_MS);
     if (asked?.status !== 404 && !asked?.ok) return meaning(asked);
     let offset = Number(asked.headers.get("Upload-Offset") ?? 0);
     while (offset < total) {
       const end = Math.min(offset + PHOTO_PART_BYTES, total);
-      const headers = {
-        Accept: "application/json",
-        "Content-Type": "application/offset+octet-stream",
-        "Upload-Length": String(total),
-        "Upload-Offset": String(offset),
-        "X-Form-Token": session?.token ?? "",
+      const part = (token) => {
+        const headers = {
+          Accept: "application/json",
+          "Content-Type": "application/offset+octet-stream",
+          "Upload-Length": String(total),
+          "Upload-Offset": String(offset),
+          "X-Form-Token": token,
+        };
+        const body = kept.bytes.slice(offset, end);
+        return ask(`${origin}/uploads/${id}`, { method: "PATCH", headers, body }, PHOTO_PART_TIMEOUT_MS);
       };
-      const body = kept.bytes.slice(offset, end);
-      const response = await ask(`${origin}/uploads/${id}`, { method: "PATCH", headers, body }, PHOTO_PART_TIMEOUT_MS);
-      if (!response?.ok) return meaning(response);
-      offset = Number(response.headers.get("Upload-Offset") ?? end);
+      const response = await withToken(part);
+      // The node says itself where it stands, also when that is elsewhere than was thought.
+      const stands = Number(response?.headers.get("Upload-Offset") ?? end);
+      if (!response?.ok && !(response?.status === 409 && stands !== offset)) return meaning(response);
+      offset = stands;
     }
     return { outcome: "saved" };
   }

@@ -6,8 +6,9 @@
  *
  * - `<body data-form-token data-person data-phone>`: the session's token, who it is, the phone's name.
  *   A page of a closed session has no `data-form-token`.
- * - `<form data-queue>`: kept on the phone first and sent when the node is reached. Forms to `/log`
- *   always are. `data-says="{quantity} {what}"` on the form or its button words the kept line.
+ * - `<form data-queue>`: kept on the phone first and sent when the node is reached. Forms to `/log`, with
+ *   photos, and those that start, stop, change or cross out always are. `data-says="{quantity} {what}"` on
+ *   the form or its button words the kept line.
  *   `<form data-queue="said">` goes straight to the node if that is reached; else its line is kept to
  *   be gone through later.
  * - `<section id="entries">`: today's entries; what is not sent yet is listed at its beginning.

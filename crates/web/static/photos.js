@@ -62,6 +62,7 @@ async function chosen(input) {
       const blob = await shrink(file);
       const photo = { id: newId(), bytes: await blob.arrayBuffer(), kept: Date.now() };
       await shelf.addPhoto(photo);
+      if (!input.multiple) await forgetAll(input);
       taken.set(form, [...photosOf(form), { name: input.name, id: photo.id }]);
       show(input, photo.id, blob);
     } catch {
@@ -80,17 +81,33 @@ async function chosen(input) {
 function show(input, id, blob) {
   const form = input.form;
   const address = URL.createObjectURL(blob);
-  const forget = async () => {
-    taken.set(form, photosOf(form).filter((photo) => photo.id !== id));
-    await shelf.removePhoto(id);
-    figure.remove();
-    URL.revokeObjectURL(address);
+  const leaveOut = async () => {
+    await forget(form, id);
+    input.required = wasRequired;
     input.focus();
   };
-  const figure = make("figure", { class: "thumbnail", "data-kept": "" },
-    make("img", { src: address, alt: "The photo that goes with this" }),
-    make("button", { type: "button", onclick: forget }, "Leave it out"));
+  const figure = make("figure", { class: "thumbnail", "data-kept": "", "data-photo-id": id },
+    make("img", { src: address, alt: "The photo that goes with this", onload: () => URL.revokeObjectURL(address) }),
+    make("button", { type: "button", onclick: leaveOut }, "Leave it out"));
   (input.closest("label") ?? input).after(figure);
+  // The field itself is empty again, and the photo is there all the same.
+  const wasRequired = input.required;
+  input.required = false;
+  form.addEventListener("kept", () => (input.required = wasRequired), { once: true });
+}
+
+/** @param {HTMLFormElement} form @param {string} id */
+async function forget(form, id) {
+  taken.set(form, photosOf(form).filter((photo) => photo.id !== id));
+  form.querySelector(`[data-photo-id="${id}"]`)?.remove();
+  await shelf.removePhoto(id);
+}
+
+/** A field for one photo takes the last one. @param {HTMLInputElement} input */
+async function forgetAll(input) {
+  for (const { name, id } of photosOf(input.form)) {
+    if (name === input.name) await forget(input.form, id);
+  }
 }
 
 /** Photos that were taken and never sent with a form. */

@@ -11,7 +11,7 @@
  * @property {string} [reason] why not, in the node's words
  *
  * @typedef {object} Sender how one thing goes to the node
- * @property {(kept: Kept, session: Session) => Promise<Answer>} form
+ * @property {(kept: Kept) => Promise<Answer>} form
  * @property {(id: string) => Promise<Answer>} photo
  *
  * @typedef {{sent: number, refused: number, left: number, stopped: ""|"closed"|"unreachable"}} Report
@@ -45,7 +45,7 @@ export async function sendDue(shelf, send) {
     // Read again each time: a form may have been kept since, or dropped in another tab.
     const next = (await shelf.all()).find((kept) => isDue(kept, session));
     if (!next) break;
-    const answer = await sendOne(shelf, send, next, session);
+    const answer = await sendOne(shelf, send, next);
     if (answer.outcome === "saved") {
       await shelf.remove(next.place);
       for (const id of next.photos) await shelf.removePhoto(id);
@@ -64,14 +64,14 @@ export async function sendDue(shelf, send) {
 }
 
 /** Photos go first, so that no saved entry names one that the node lacks. */
-async function sendOne(shelf, send, kept, session) {
+async function sendOne(shelf, send, kept) {
   for (const id of kept.photos) {
     // A photo that is gone from the shelf was sent before the last answer got lost.
     if (!(await shelf.photo(id))) continue;
     const answer = await send.photo(id);
     if (answer.outcome !== "saved") return answer;
   }
-  return send.form(kept, session);
+  return send.form(kept);
 }
 
 /**

@@ -2,13 +2,14 @@
  * What this browser keeps until the node has it: entries, photos, and whose session this is. It only
  * stores; what is sent when is the queue's to decide.
  *
- * @typedef {{name: string, label: string, options?: [string, string][]}} Shown a field as a person saw it
+ * @typedef {{name: string, label: string, type?: string, options?: [string, string][]}} Shown a field as a person saw it
  *
  * @typedef {object} Kept an entry, or another form, as it was made
  * @property {number} [place] its place in the order, given when it is kept
  * @property {string} entry its own id; the node takes each id once
  * @property {string} at when it was made, with offset and zone
  * @property {string} path where it is posted
+ * @property {string} [method] of a form to go through: `get` or `post`
  * @property {[string, string][]} fields names and values, without token, entry and time
  * @property {Shown[]} shown how the fields are called, for mending
  * @property {string} title what it says, in a line

@@ -46,7 +46,7 @@ function mendForm(kept) {
     if (!shown) continue;
     const field = shown.options
       ? make("select", { name }, ...shown.options.map(([option, text]) => make("option", { value: option }, text)))
-      : make("input", { name });
+      : make("input", { name, type: shown.type ?? "text" });
     field.value = value;
     form.append(make("label", {}, `${shown.label} `, field));
   }
@@ -73,9 +73,12 @@ function actions(kept) {
   };
   const name = `kept-${kept.entry}`;
   if (kept.state === "said") {
-    const line = new URLSearchParams(kept.fields);
-    return make("p", { class: "acts" },
-      make("a", { href: `${kept.path}?${line}` }, "Go through it"),
+    const { formToken } = document.body.dataset;
+    const told = [...kept.fields, ["at", kept.at], ...(formToken === undefined ? [] : [["token", formToken]])];
+    return make("div", { class: "acts" },
+      make("form", { action: kept.path, method: kept.method ?? "post" },
+        ...told.map(([field, value]) => make("input", { type: "hidden", name: field, value })),
+        make("button", { "aria-describedby": name }, "Go through it")),
       make("button", { type: "button", onclick: dropped, "aria-describedby": name }, "Drop it"));
   }
   return make("div", { class: "acts" },
@@ -122,14 +125,18 @@ async function draw() {
     make("h2", { id: "not-sent-title" }, "On this phone only"),
     make("ol", {}, ...kept.map((one) => line(one, session))),
     ...(isClosed(session) ? [make("p", {}, "This phone's session is closed, so nothing is sent."), exports(session)] : []));
-  if (old) old.replaceWith(section);
-  else place(section);
+  old?.remove();
+  place(section, kept.some((one) => one.state === "refused"));
 }
 
-/** @param {HTMLElement} section */
-function place(section) {
+/**
+ * Among the entries; but what was not saved stands before everything.
+ * @param {HTMLElement} section
+ * @param {boolean} first
+ */
+function place(section, first) {
   const entries = document.getElementById("entries");
-  if (entries) entries.prepend(section);
+  if (entries && !first) entries.prepend(section);
   else (document.getElementById("main") ?? document.body).prepend(section);
 }
 
