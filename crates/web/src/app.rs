@@ -103,6 +103,7 @@ pub fn router(app: App) -> Router {
     router
         .merge(joining::routes())
         .merge(posting::routes())
+        .merge(crate::screens::routes())
         .merge(screens::routes())
         .fallback(|| async { Problem::NotHere })
         .layer(from_fn_with_state(app.clone(), guard))

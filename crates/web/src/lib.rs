@@ -10,12 +10,15 @@ mod assets;
 mod frame;
 mod guard;
 mod joining;
+mod look;
 mod orders;
 mod posting;
 mod problem;
 mod screens;
 mod settings;
+mod shapes;
 mod viewer;
+mod words;
 
 pub use app::{App, router};
 pub use settings::{Settings, USUAL_ADDRESS};
