@@ -70,9 +70,11 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Page { person, role } => Command::PageLink { person, role: role.into() },
         Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
         Request::Log(log) => Command::Log { row: (*log).row() },
-        Request::Start { job, stage } => Command::Start { job, stage },
-        Request::Switch { job, stage, break_min } => Command::Switch { job, stage, break_minutes: break_min },
-        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at },
+        Request::Start { job, stage } => Command::Start { job, stage, press: None },
+        Request::Switch { job, stage, break_min } => {
+            Command::Switch { job, stage, break_minutes: break_min, press: None }
+        }
+        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at, press: None },
         Request::Accept { entry } => Command::Accept { entry },
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,

@@ -5,10 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use ledger::roster_events::{DeviceRetired, Position, Role};
-use ledger::{Audience, Body, DeviceKey, Payload, PersonId, site};
+use ledger::{Audience, Body, DeviceKey, EntryId, Payload, PersonId, site};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
-use trade::{Day, Pence};
+use trade::{Day, Moment, Pence};
 
 use crate::error::NodeError;
 use crate::export;
@@ -41,6 +41,9 @@ pub enum Command {
         job: String,
         /// The stage, or none.
         stage: Option<String>,
+        /// How a phone pressed it, if one did.
+        #[serde(default)]
+        press: Option<Press>,
     },
     /// Ends this person's timer and goes on elsewhere.
     Switch {
@@ -50,6 +53,9 @@ pub enum Command {
         stage: Option<String>,
         /// Minutes of break in the part that ends.
         break_minutes: u32,
+        /// How a phone pressed it, if one did.
+        #[serde(default)]
+        press: Option<Press>,
     },
     /// Stops this person's timer.
     Stop {
@@ -57,6 +63,9 @@ pub enum Command {
         break_minutes: u32,
         /// When, if not now: a clock time, or a day and a clock time.
         at: Option<String>,
+        /// How a phone pressed it, if one did.
+        #[serde(default)]
+        press: Option<Press>,
     },
     /// Says yes to what somebody logged for a person.
     Accept {
@@ -148,6 +157,15 @@ pub enum Command {
     Status,
 }
 
+/// A press of a button that may reach the node later than it was made, and more than once.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Press {
+    /// The phone's own id for it. A second press of the same id changes nothing.
+    pub id: String,
+    /// When it was, by the phone's clock; without it, when it arrives.
+    pub at: Option<Moment>,
+}
+
 /// Runs a command of the person whose device this is.
 ///
 /// # Errors
@@ -166,12 +184,17 @@ pub fn run_for(node: &mut Node, author: PersonId, command: Command) -> Result<Va
     match command {
         Command::Import { dir, devices } => run_import(node, author, &dir, &devices),
         Command::Log { row } => log(node, author, row),
-        Command::Start { job, stage } => timers::start(node, author, &job, stage.as_deref(), now_ms()),
-        Command::Switch { job, stage, break_minutes } => {
-            timers::switch(node, author, &job, stage.as_deref(), break_minutes, now_ms())
+        Command::Start { job, stage, press } => {
+            let pressed = pressed(node, press);
+            timers::start(node, author, &job, stage.as_deref(), pressed)
         }
-        Command::Stop { break_minutes, at } => {
-            timers::stop(node, author, break_minutes, at.as_deref(), now_ms())
+        Command::Switch { job, stage, break_minutes, press } => {
+            let pressed = pressed(node, press);
+            timers::switch(node, author, &job, stage.as_deref(), break_minutes, pressed)
+        }
+        Command::Stop { break_minutes, at, press } => {
+            let pressed = pressed(node, press);
+            timers::stop(node, author, break_minutes, at.as_deref(), pressed)
         }
         Command::Accept { entry } => timers::accept(node, author, &entry),
         Command::Entries { job, on } => timers::entries(node, job.as_deref(), on),
@@ -199,6 +222,14 @@ pub fn run_for(node: &mut Node, author: PersonId, command: Command) -> Result<Va
         Command::Verify => verify(node),
         Command::Status => Ok(status(node)),
     }
+}
+
+/// Nothing is pressed in the future, whatever a phone's clock says.
+fn pressed(node: &Node, press: Option<Press>) -> timers::Pressed {
+    let now = now_ms();
+    let Some(Press { id, at }) = press else { return now.into() };
+    let at_ms = at.map_or(now, |at| at.utc_ms().min(now));
+    timers::Pressed { at_ms, entry: Some(EntryId::of_row(&node.crew(), "press", &id)) }
 }
 
 /// Today on this machine.

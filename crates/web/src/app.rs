@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
+use axum::http::HeaderMap;
 use axum::middleware::from_fn_with_state;
 use axum::routing::get;
 use daemon::{Holding, Node};
@@ -130,7 +131,7 @@ impl App {
 pub fn router(app: App, settings: Settings) -> Router {
     let mut router = Router::new();
     for asset in ASSETS {
-        router = router.route(asset.path, get(move |headers| async move { asset.answer(&headers) }));
+        router = router.route(asset.path, get(move |asked: HeaderMap| async move { asset.answer(&asked) }));
     }
     router
         .merge(joining::routes())

@@ -5,13 +5,19 @@
 use std::collections::BTreeMap;
 use std::str::FromStr;
 
+use daemon::command::Press;
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, Role};
 use ledger::SessionId;
 use serde_json::{Value, json};
+use trade::Moment;
 
+use crate::posting::{HOME_ZONE, settle_time};
 use crate::problem::Problem;
 use crate::viewer::Viewer;
+
+/// Longest id that a phone gives a press of a button.
+const MAX_PRESS_ID: usize = 64;
 
 /// Something to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -49,6 +55,18 @@ impl Fields<'_> {
         read.transpose()
     }
 
+    /// How a phone pressed the button, if it says so.
+    fn press(&self) -> Result<Option<Press>, Problem> {
+        let Some(id) = self.optional("entry") else { return Ok(None) };
+        let wrong =
+            |why: &dyn std::fmt::Display| Problem::Refused(format!("the phone's own note of it: {why}"));
+        if id.len() > MAX_PRESS_ID {
+            return Err(wrong(&"its id is too long"));
+        }
+        let at = self.optional("at").map(|at| Moment::parse(&at, HOME_ZONE)).transpose();
+        Ok(Some(Press { id, at: at.map_err(|error| wrong(&error))? }))
+    }
+
     fn number(&self, name: &str) -> Result<u32, Problem> {
         Ok(self.parsed(name)?.unwrap_or(0))
     }
@@ -62,16 +80,23 @@ impl Fields<'_> {
 pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String>) -> Result<Order, Problem> {
     let fields = Fields(fields);
     let command = match name {
-        "start" => Command::Start { job: fields.text("job")?, stage: fields.optional("stage") },
+        "start" => Command::Start {
+            job: fields.text("job")?,
+            stage: fields.optional("stage"),
+            press: fields.press()?,
+        },
         "switch" => Command::Switch {
             job: fields.text("job")?,
             stage: fields.optional("stage"),
             break_minutes: fields.number("break_min")?,
+            press: fields.press()?,
         },
         "stop" => {
-            Command::Stop { break_minutes: fields.number("break_min")?, at: fields.optional("at_time") }
+            let (break_minutes, at) = (fields.number("break_min")?, fields.optional("at_time"));
+            Command::Stop { break_minutes, at, press: fields.press()? }
         }
-        "accept" => Command::Accept { entry: fields.text("entry")? },
+        // A phone gives every form an id of its own under `entry`.
+        "accept" => Command::Accept { entry: fields.text("of").or_else(|_| fields.text("entry"))? },
         "correct" | "strike" => {
             let kind = if name == "strike" { "struck" } else { "corrected" };
             let filled = fields.0.iter().filter(|(_, value)| !value.trim().is_empty());
@@ -79,6 +104,7 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
                 filled.map(|(name, value)| (name.clone(), value.clone())).collect();
             row.insert("kind".to_owned(), kind.to_owned());
             fields.text("corrects")?;
+            settle_time(&mut row).map_err(|error| Problem::Refused(error.to_string()))?;
             Command::Log { row }
         }
         "settle" => Command::Settle { question: fields.text("question")?, answer: fields.text("answer")? },

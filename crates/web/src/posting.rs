@@ -22,7 +22,7 @@ use crate::problem::Problem;
 use crate::viewer::Viewer;
 
 /// The zone of the wall clock that a day is told by, where no job says another.
-const HOME_ZONE: &str = "Europe/London";
+pub(crate) const HOME_ZONE: &str = "Europe/London";
 /// The field in which a form's token stands.
 const TOKEN: &str = "token";
 
@@ -199,7 +199,7 @@ fn log_row(
 
 /// An entry that waited on a phone belongs to the day on which it was made there, by the clock on the
 /// wall. A browser may say that instant in UTC.
-fn settle_time(row: &mut BTreeMap<String, String>) -> Result<(), NodeError> {
+pub(crate) fn settle_time(row: &mut BTreeMap<String, String>) -> Result<(), NodeError> {
     let Some(at) = row.get("at") else { return Ok(()) };
     let wrong = |error: &dyn std::fmt::Display| NodeError::BadInput(vec![format!("at {at}: {error}")]);
     let said = Moment::parse(at, HOME_ZONE).map_err(|error| wrong(&error))?;
