@@ -30,10 +30,11 @@ export const LAPTOP = { width: 1280, height: 800 };
 export class Crew {
   /**
    * Founds the crew on a laptop, with lists and, if wanted, the week's entries, and serves its page.
-   * @param {{withWeek?: boolean}} [wish]
+   * @param {{withWeek?: boolean, clock?: string}} [wish] `clock`: the time at which the node believes to be
    */
-  static async found({ withWeek = false } = {}) {
+  static async found({ withWeek = false, clock } = {}) {
     const crew = new Crew();
+    crew.program = clock ? ["faketime", clock, FIVEBAR] : [FIVEBAR];
     crew.folder = await mkdtemp(join(tmpdir(), "fivebar-crew-"));
     crew.data = join(crew.folder, "laptop");
     const lists = join(crew.folder, "lists");
@@ -49,14 +50,16 @@ export class Crew {
 
   /** Runs a command on the laptop. @param {...string} args @returns {Promise<string>} what it printed */
   async fivebar(...args) {
-    return (await run(FIVEBAR, ["--data", this.data, ...args])).stdout;
+    const [program, ...before] = this.program;
+    return (await run(program, [...before, "--data", this.data, ...args])).stdout;
   }
 
   /** Serves the page, at the same address as before if there was one. */
   async start() {
     const page = this.origin ? new URL(this.origin).host : "127.0.0.1:0";
-    const args = ["--data", this.data, "run", "--listen", "127.0.0.1:0", "--page", page];
-    this.process = spawn(FIVEBAR, args, { stdio: ["ignore", "pipe", "pipe"] });
+    const [program, ...before] = this.program;
+    const args = [...before, "--data", this.data, "run", "--listen", "127.0.0.1:0", "--page", page];
+    this.process = spawn(program, args, { stdio: ["ignore", "pipe", "pipe"] });
     /** @type {string[]} */
     const said = [];
     this.origin = await new Promise((resolve, reject) => {
