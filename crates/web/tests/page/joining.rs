@@ -106,7 +106,7 @@ fn a_session_lasts_over_a_new_start_and_ends_at_once_when_it_is_closed() {
     assert_eq!((refused.status, refused.json()["closed"].as_bool()), (401, Some(true)));
     assert_eq!(tobi.get("/").headers["location"], "/join?closed");
     assert!(tobi.get("/join?closed").text().contains("saved as a file"));
-    assert_eq!(world.notes(), ["before"]);
+    assert_eq!(world.logged(), ["before"]);
     // The ledger says so too: the device no longer vouches for Tobi.
     let closed = world.holding.with(|node| {
         daemon::command::run_for(

@@ -94,12 +94,19 @@ impl World {
         browser
     }
 
-    pub(crate) fn notes(&self) -> Vec<String> {
-        let told = self.holding.with(|node| {
-            command::run(node, Command::Entries { job: Some("GARAGE".to_owned()), on: None }).unwrap()
-        });
-        let rows = told["entries"].as_array().unwrap().iter();
-        rows.map(|row| row["text"].as_str().unwrap().to_owned()).collect()
+    /// What is logged: of a note its words, of the rest its kind.
+    pub(crate) fn logged(&self) -> Vec<String> {
+        self.holding.with(|node| {
+            let words = |entry: &projections::Entry<'_>| match &*entry.body {
+                ledger::Body::Note(_) => entry.act.note.clone(),
+                other => format!("{:?}", other.kind()),
+            };
+            node.book()
+                .entries()
+                .filter(|entry| !entry.body.kind().is_roster())
+                .map(|entry| words(&entry))
+                .collect()
+        })
     }
 }
 
