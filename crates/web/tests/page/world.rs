@@ -64,13 +64,13 @@ impl World {
         Self { holding, folder, address, said: said.into_inner().unwrap(), _runtime: runtime }
     }
 
-    /// The same crew, stopped and started.
+    /// The same crew at the same address, stopped and started.
     pub(crate) fn restarted(self) -> Self {
-        let Self { holding, folder, _runtime, .. } = self;
+        let Self { holding, folder, address, _runtime, .. } = self;
         drop(_runtime);
         drop(holding);
         let node = Node::open(&folder.path().join("data")).unwrap();
-        Self::served(folder, node, |wishes| wishes)
+        Self::served(folder, node, |wishes| web::Wishes { page: Some(address), ..wishes })
     }
 
     /// A link that the boss made for somebody.
