@@ -31,6 +31,7 @@ pub(crate) enum Order {
 }
 
 /// What an order led to.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Outcome {
     pub(crate) said: String,
     pub(crate) answer: Value,
@@ -172,7 +173,11 @@ pub(crate) fn carry_out(node: &mut Node, viewer: &Viewer, order: Order) -> Resul
         Order::Run(command) => {
             let said = said(&command);
             let answer = daemon::command::run_for(node, viewer.person, command)?;
-            Ok(Outcome { said: said.to_owned(), answer: json!({ "saved": true, "answer": answer }) })
+            let said = match answer["code"].as_str() {
+                Some(code) => format!("On their phone or laptop, within 15 minutes: fivebar join {code}"),
+                None => said.to_owned(),
+            };
+            Ok(Outcome { said, answer: json!({ "saved": true, "answer": answer }) })
         }
         Order::Leave => close(node, viewer.session, "This phone has left the page."),
         Order::Close(session) => close(node, session, "That phone is off the page, from now on."),
