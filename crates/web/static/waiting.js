@@ -91,7 +91,7 @@ function actions(kept) {
 function line(kept, session) {
   const needsHand = kept.state !== "waiting" || kept.person !== session?.person;
   return make("li", { class: `kept ${kept.state}`, id: `li-${kept.entry}` },
-    make("time", { datetime: kept.at.replace(/\[.*$/, "") }, kept.at.slice(11, 16)), " ",
+    make("time", { datetime: kept.at }, kept.at.slice(11, 16)), " ",
     make("span", { id: `kept-${kept.entry}` }, kept.title), " ",
     make("em", {}, statusOf(kept, session)),
     ...(needsHand ? [actions(kept)] : []));

@@ -21,7 +21,7 @@ const text = (selector) => page.$eval(selector, (element) => element.textContent
 test("hours and material stand against what was priced, and every figure opens its why", async () => {
   await page.goto(`${crew.origin}/doing?job=GARAGE`);
   const main = await text("main");
-  assert.match(main, /stud walls.*15 h 45 of 14 h, 1 h 45 over/i);
+  assert.match(main, /stud walls.*15 h 45 of 14 h 00, 1 h 45 over/i);
   const whys = await page.$$eval("a.why", (all) => all.map((link) => link.href));
   assert.ok(whys.length > 5);
   for (const why of whys) {
@@ -57,7 +57,7 @@ test("the invoice is seen before it is issued, and issued it keeps its number", 
 
 test("money that came closes it", async () => {
   await page.goto(`${crew.origin}/week`);
-  const owed = "section:has(h2):nth-of-type(1) [data-key]";
+  const owed = "main [data-key]:has([name=received])";
   await page.click(`${owed} details summary`);
   await pressAndWait(page, `${owed} form[action='/do/pay'] button`);
   await untilText(page, "main", "Nothing that was issued here is owed");

@@ -27,7 +27,7 @@ test("material goes down in two presses, and the entry says how safe it is", asy
   await page.click("#log-material .quick button");
   await untilText(page, "#entries", "stud 95x38x2400");
   await untilTrue(async () => (await crew.entries("GARAGE")).length === 1, "the ledger has it");
-  assert.match(await page.$eval("#entries .safe", (safe) => safe.textContent), /this phone only|safe on|this laptop/i);
+  assert.match(await page.$eval("#entries .safe", (safe) => safe.textContent), /^on maren-laptop only$/);
 });
 
 test("hours go down from the usual start until now", async () => {
@@ -75,7 +75,10 @@ test("what is not saved says why where it can be mended", async () => {
   await until(page, () => !document.querySelector("#not-sent"));
 });
 
-test("no script complained", () => assert.deepEqual(told, []));
+test("no script complained", () => {
+  // The browser itself notes the answer that said no.
+  assert.deepEqual(told.filter((line) => !/status of 422/.test(line)), []);
+});
 
 test("in a cellar entries wait on the phone, also when the browser ends, and go once and in order", async () => {
   const profile = await newProfile();
@@ -83,13 +86,13 @@ test("in a cellar entries wait on the phone, also when the browser ends, and go 
   await untilWorkerRules(first.page);
   const now = `${crew.origin}/?job=MILL&stage=-`;
   await first.page.goto(now);
-  const giveBack = await cutNetwork(first.page);
+  await cutNetwork(first.page);
   await first.page.goto(now);
   await untilText(first.page, "#last-heard", "Last heard at");
   for (const words of ["first", "second", "third"]) {
     await openRow(first.page, "log-note");
     await first.page.$eval("#log-note [name=note]", (field, text) => (field.value = text), `${words} from the cellar`);
-    await first.page.$eval("#log-note form", (form) => form.requestSubmit());
+    await first.page.click("#log-note form button");
     await untilText(first.page, "#not-sent", `${words} from the cellar`);
   }
   assert.deepEqual(await crew.entries("MILL"), []);
@@ -107,5 +110,4 @@ test("in a cellar entries wait on the phone, also when the browser ends, and go 
   for (const words of ["first", "second", "third"]) assert.equal(notes.filter((note) => note.includes(words)).length, 1);
   await again.close();
   await rm(profile, { recursive: true, force: true, maxRetries: 10, retryDelay: 100 });
-  giveBack?.();
 });

@@ -48,7 +48,7 @@ test("what is logged is saved, the page shows it, and nothing stays on the phone
   await untilText(page, "#entries ol:last-of-type", "moisture board 6");
   assert.deepEqual(saved(), ["6 moisture board"]);
   assert.match(stub.saved[0].fields.entry, /^[0-9a-f]{32}$/);
-  assert.match(stub.saved[0].fields.at, /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\+0[01]:00\[Europe\/London\]$/);
+  assert.match(stub.saved[0].fields.at, /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\+0[01]:00$/);
   await until(page, () => !document.querySelector("#not-sent"));
   assert.equal(await page.$eval("#used select", (select) => select.value), "", "the form is ready for the next");
   assert.deepEqual(told, []);
