@@ -8,6 +8,7 @@ pub mod billing;
 pub mod book;
 mod change;
 pub mod entry;
+pub mod filing;
 mod list_heads;
 pub mod lists;
 pub mod materials;
@@ -20,6 +21,7 @@ pub mod why;
 
 pub use book::{Book, Logged, Taken};
 pub use entry::Entry;
+pub use filing::{Filed, Filing};
 pub use lists::{Dated, Lists};
 pub use questions::{Question, QuestionKind, questions, timers_left_running};
 pub use reconcile::reconcile;

@@ -8,12 +8,12 @@ use ledger::{
     office::{CostBorneBy, ExtraPriced, PricePaid},
     site::{Accepted, Corrected, Struck},
 };
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use crate::book::Logged;
 
 /// Which row of which list.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub(crate) enum RowKey {
     /// A person.
     Person(PersonId),
