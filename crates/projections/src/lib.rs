@@ -8,6 +8,7 @@ pub mod billing;
 pub mod book;
 mod change;
 pub mod entry;
+mod facts;
 pub mod filing;
 mod list_heads;
 pub mod lists;
