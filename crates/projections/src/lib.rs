@@ -8,6 +8,7 @@ pub mod billing;
 pub mod book;
 mod change;
 pub mod entry;
+mod extras;
 mod facts;
 pub mod filing;
 mod list_heads;
@@ -22,6 +23,7 @@ pub mod why;
 
 pub use book::{Book, Logged, Taken};
 pub use entry::Entry;
+pub use extras::Answer;
 pub use filing::{Filed, Filing};
 pub use lists::{Dated, Lists};
 pub use questions::{Question, QuestionKind, questions, timers_left_running};

@@ -27,7 +27,7 @@ pub use issue::{
     Missing, NotIssued, PaperDates, PaperNumber, credit_note, issue, next_number, printed_number,
 };
 pub use preview::{
-    Preview, VatDecision, WorkingLine, entries_without_a_price, preview, previews, stages_without_a_price,
-    vat_decision,
+    NoSuchExtra, Preview, VatDecision, WaitingExtra, WorkingLine, entries_without_a_price, extra_called,
+    preview, preview_with, previews, stages_without_a_price, vat_decision,
 };
 pub use work::{ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageStep, StageWork};

@@ -4,9 +4,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::Basis;
-use ledger::{Body, JobId, StageId};
+use ledger::{JobId, StageId};
 
 use super::{Facts, Question, QuestionKind};
+use crate::extras::{Answer, answers};
 use crate::materials::uses_of;
 use crate::stages::{DoneAt, Happened, Stage, happened, plain, stages_of, tests_of};
 
@@ -93,12 +94,11 @@ fn closed_up(
 
 /// Stages on the clock, in a job that is otherwise at a quote, that nobody said yes to.
 fn extras_without_yes(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
-    let mut agreed: BTreeSet<StageId> = BTreeSet::new();
-    for entry in &facts.entries {
-        if let Body::ExtraAgreed(extra) = entry.body.as_ref() {
-            agreed.extend(extra.site.stage);
-        }
-    }
+    let answers = answers(&facts.entries);
+    let agreed = |stage: StageId| match answers.get(&stage) {
+        Some(Answer::Yes | Answer::ForNothing) => true,
+        Some(Answer::No) | None => false,
+    };
     let lines = || facts.lists.lines.values();
     let at_a_quote: BTreeSet<JobId> =
         lines().filter(|line| !line.on_the_clock).map(|line| line.job).collect();
@@ -108,7 +108,7 @@ fn extras_without_yes(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, foun
         let daywork = facts.lists.terms.get(&job).is_some_and(|terms| terms.basis == Basis::Daywork);
         let began = stages.get(&id).and_then(|stage| Some((stage, stage.began?)));
         let Some((stage, DoneAt { day, .. })) = began else { continue };
-        if daywork || !at_a_quote.contains(&job) || agreed.contains(&id) {
+        if daywork || !at_a_quote.contains(&job) || agreed(id) {
             continue;
         }
         let text = format!(
