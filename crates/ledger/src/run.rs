@@ -166,19 +166,44 @@ impl Run {
     /// [`Refusal::OutOfOrder`] unless it begins right at the tip, [`Refusal::TimeRunsBack`], or
     /// [`Refusal::BadSignature`]; a run of another chain's past has a signature that does not fit.
     pub fn verify(&self, crew: &CrewId, start: &ChainStart, tip: &Tip) -> Result<Tip, Refusal> {
+        let hashes: Vec<EventHash> = self.placed_events(tip.hash).map(|event| event.hash).collect();
+        let reached = self.follow(start, tip, &hashes)?;
+        self.check_head(crew, start, &reached)?;
+        Ok(reached)
+    }
+
+    /// The tip after the run, which must continue the chain at `tip`, where its events have these hashes.
+    /// The head is not looked at.
+    ///
+    /// # Errors
+    /// [`Refusal::OutOfOrder`], [`Refusal::TimeRunsBack`], or [`Refusal::MalformedEnvelope`] unless there
+    /// is one hash for each event.
+    pub(crate) fn follow(&self, start: &ChainStart, tip: &Tip, hashes: &[EventHash]) -> Result<Tip, Refusal> {
         if self.chain() != start.chain || self.first_seq() != tip.next_seq {
             return Err(Refusal::OutOfOrder);
         }
-        let mut reached = *tip;
-        for event in self.placed_events(tip.hash) {
-            if event.view.made_at < reached.made_at {
+        let hash = *hashes.last().ok_or(Refusal::EmptyRun)?;
+        if u32::try_from(hashes.len()) != Ok(self.count()) {
+            return Err(Refusal::MalformedEnvelope);
+        }
+        let mut made_at = tip.made_at;
+        for event in self.events() {
+            if event.made_at < made_at {
                 return Err(Refusal::TimeRunsBack);
             }
-            reached = Tip { next_seq: event.seq + 1, hash: event.hash, made_at: event.view.made_at };
+            made_at = event.made_at;
         }
-        let head = head_bytes(crew, &start.chain, reached.next_seq - 1, &reached.hash);
-        verify_signature(&start.device, &head, &self.signature())?;
-        Ok(reached)
+        Ok(Tip { next_seq: self.next_seq(), hash, made_at })
+    }
+
+    /// Checks that the head is signed by the chain's device, where the run ends at `reached`.
+    ///
+    /// # Errors
+    /// [`Refusal::BadSignature`].
+    pub(crate) fn check_head(&self, crew: &CrewId, start: &ChainStart, reached: &Tip) -> Result<(), Refusal> {
+        let last_seq = reached.next_seq.checked_sub(1).ok_or(Refusal::EmptyRun)?;
+        let head = head_bytes(crew, &start.chain, last_seq, &reached.hash);
+        verify_signature(&start.device, &head, &self.signature())
     }
 
     /// The same run without its first events, up to but not including `seq`. None if nothing is left.

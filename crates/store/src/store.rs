@@ -190,14 +190,18 @@ impl Store {
     /// [`AppendError`]; nothing of the group counts then. After [`AppendError::Disk`] every append fails
     /// with [`AppendError::Stopped`] until the store is opened anew.
     pub fn append(&mut self, group: &[Record<'_>]) -> Result<Position, AppendError> {
-        let mut place = self.journal.append(group)?;
-        for record in group {
-            add_to_index(&mut self.index, place, record);
-            place.offset += (RECORD_HEADER_BYTES + record.bytes.len()) as u64;
-        }
+        self.journal.append(group)?;
         let mark = self.journal.mark();
+        for (place, record) in frame::places(group, mark.end).zip(group) {
+            add_to_index(&mut self.index, place, record);
+        }
         self.index.covers(mark);
         Ok(mark.end)
+    }
+
+    /// Where the records of the group lie that was appended last: the places that a replay gives with them.
+    pub fn places<'a>(&self, group: &'a [Record<'a>]) -> impl Iterator<Item = Position> + use<'a> {
+        frame::places(group, self.end())
     }
 
     /// A stored run that holds an event; none if no run does. Where several do, as on a forked chain, it
