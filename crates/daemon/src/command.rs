@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
 
+use crate::entries;
 use crate::error::NodeError;
 use crate::export;
 use crate::held::HeldInBook;
@@ -166,8 +167,8 @@ pub fn run_for(node: &mut Node, author: PersonId, command: Command) -> Result<Va
         Command::Stop { break_minutes, at } => {
             timers::stop(node, author, break_minutes, at.as_deref(), now_ms())
         }
-        Command::Accept { entry } => timers::accept(node, author, &entry),
-        Command::Entries { job, on } => timers::entries(node, job.as_deref(), on),
+        Command::Accept { entry } => entries::accept(node, author, &entry),
+        Command::Entries { job, on } => entries::entries(node, job.as_deref(), on),
         Command::Reconcile => Ok(json!(projections::reconcile(node.book()))),
         Command::PreviewInvoice { until, job } => invoices::previews(node, until, job.as_deref()),
         Command::IssueInvoice { job, until } => invoices::issue(node, author, &job, until, today()?),

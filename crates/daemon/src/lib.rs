@@ -2,6 +2,7 @@
 
 pub mod command;
 pub mod device;
+mod entries;
 pub mod error;
 pub mod export;
 mod group;

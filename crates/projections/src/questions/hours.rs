@@ -9,6 +9,7 @@ use trade::Day;
 use super::{Facts, Question, QuestionKind};
 use crate::stages::DoneAt;
 use crate::time_on_job::overlaps;
+use crate::words::words;
 
 pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     days_without_hours(facts, found);
@@ -68,7 +69,7 @@ fn work_before_hours(facts: &Facts<'_>, found: &mut Vec<Question>) {
         let text = format!(
             "{} logged {} at {} on {day}, and has hours from {}. Did work begin earlier?",
             facts.lists.person(person),
-            crate::why::words(&facts.lists, entry),
+            words(&facts.lists, &entry.act, &entry.body),
             clock(*minute),
             clock(first),
         );
