@@ -151,7 +151,7 @@ impl Filling {
             _ => Body::SignedOff(SignedOff { site, evidence: Vec::new() }),
         };
         self.write(person, number, at, body)?;
-        if number % 50 == 0 {
+        if number.is_multiple_of(50) {
             let of = EntryRef { person, entry: entry_id(number) };
             let changes = Changes { minutes: Some(5), ..Changes::default() };
             let body = Body::Corrected(Corrected { of, changes: changes.into() });
