@@ -11,11 +11,14 @@ mod holding;
 pub mod import;
 pub mod invites;
 mod invoices;
+mod keeping;
 pub mod local;
 pub mod node;
+mod opening;
 pub mod serve;
 mod socket;
 mod timers;
+mod verified;
 
 pub use command::Command;
 pub use error::NodeError;

@@ -10,6 +10,7 @@ use net::{Endpoint, Invite, PeerError, Stay};
 use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::holding::Holding;
+use crate::keeping::keep_checkpoints;
 use crate::local::Door;
 use crate::node::{Node, random};
 use crate::socket;
@@ -91,6 +92,7 @@ pub fn run(
         let holding = Arc::new(Holding::new(node));
         let (listener, door) = socket::open(folder).await?;
         tokio::spawn(socket::serve(listener, door, Arc::clone(&holding)));
+        tokio::spawn(keep_checkpoints(Arc::clone(&holding)));
         for (peer, addresses) in peers {
             let (endpoint, holding) = (endpoint.clone(), Arc::clone(&holding));
             tokio::spawn(async move { endpoint.keep_in_touch(peer, addresses, holding).await });

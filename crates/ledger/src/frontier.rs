@@ -4,6 +4,7 @@
 //! fail half-way: [`Ledger::check_run`] looks at everything and changes nothing; once the run is
 //! durable, [`Ledger::take_in`] records it and can't fail.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use crate::chain::{Audience, ChainStart, DeviceSecret, Tip};
@@ -195,7 +196,7 @@ impl Ledger {
     /// # Errors
     /// A [`Refusal`] that names the rule.
     pub fn check_run(&self, run: &Run) -> Result<TakenIn, Refusal> {
-        self.check(run, |run, start, before| {
+        self.check(Cow::Borrowed(run), |run, start, before| {
             let hashes: Vec<EventHash> = run.placed_events(before.hash).map(|event| event.hash).collect();
             let after = run.follow(start, before, &hashes)?;
             match run.check_head(&self.crew, start, &after) {
@@ -212,8 +213,8 @@ impl Ledger {
     ///
     /// # Errors
     /// A [`Refusal`] that names the rule; the hashes then belong to something else.
-    pub fn check_known_run(&self, run: &Run, hashes: Vec<EventHash>) -> Result<TakenIn, Refusal> {
-        self.check(run, |run, start, before| Ok((run.follow(start, before, &hashes)?, hashes)))
+    pub fn check_known_run(&self, run: Run, hashes: Vec<EventHash>) -> Result<TakenIn, Refusal> {
+        self.check(Cow::Owned(run), |run, start, before| Ok((run.follow(start, before, &hashes)?, hashes)))
     }
 
     /// Checks that a run's head is the signed head of what is held of its chain: by it the device
@@ -231,7 +232,7 @@ impl Ledger {
 
     fn check(
         &self,
-        run: &Run,
+        run: Cow<'_, Run>,
         follow: impl FnOnce(&Run, &ChainStart, &Tip) -> Result<(Tip, Vec<EventHash>), Refusal>,
     ) -> Result<TakenIn, Refusal> {
         let chain = self.chains.get(&run.chain()).ok_or(Refusal::UnknownChain)?;
@@ -245,7 +246,8 @@ impl Ledger {
         if self.roster.cut(&chain.start).is_some_and(|cut| held >= cut.count) {
             return Err(Refusal::BeyondCut);
         }
-        let Some(run) = run.starting_at(held) else { return Ok(TakenIn::Known) };
+        let new = if run.first_seq() == held { Some(run.into_owned()) } else { run.starting_at(held) };
+        let Some(run) = new else { return Ok(TakenIn::Known) };
         let before = if held == 0 && self.roster_events.is_empty() {
             self.founding_tip(&chain.start, &run)?
         } else {

@@ -41,7 +41,7 @@ pub use options::StoreOptions;
 pub use recovery::{CutTail, Damage, OpenReport};
 pub use runs::Runs;
 pub use span::RunSpan;
-pub use store::{DeepReport, ReplayReport, Store, StoredRun};
+pub use store::{CheckpointWriter, DeepReport, ReplayReport, Store, StoredRun};
 
 /// A place in the journal: a segment's number and a distance from that file's start in bytes.
 /// Places order as the journal was written.

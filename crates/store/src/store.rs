@@ -68,6 +68,23 @@ pub struct DeepReport {
     pub index_rebuilt: bool,
 }
 
+/// A checkpoint that was begun. One of a name is written at a time.
+pub struct CheckpointWriter {
+    disk: Arc<dyn Disk>,
+    crew: CrewId,
+    mark: Mark,
+}
+
+impl CheckpointWriter {
+    /// Stores folded state that holds everything appended before this was begun, and nothing behind it.
+    ///
+    /// # Errors
+    /// As [`Store::write_checkpoint`].
+    pub fn write(self, name: &str, bytes: &[u8]) -> Result<(), CheckpointError> {
+        checkpoint::write(&*self.disk, name, self.crew, self.mark, bytes)
+    }
+}
+
 /// One crew's journal with its index and checkpoints.
 pub struct Store {
     disk: Arc<dyn Disk>,
@@ -283,9 +300,14 @@ impl Store {
     /// # Errors
     /// [`CheckpointError`]; the checkpoint before it then still stands, and the writer goes on.
     pub fn write_checkpoint(&mut self, name: &str, bytes: &[u8]) -> Result<(), CheckpointError> {
+        self.begin_checkpoint().write(name, bytes)
+    }
+
+    /// Begins a checkpoint of what is appended by now. Its bytes may be written while more is appended.
+    pub fn begin_checkpoint(&mut self) -> CheckpointWriter {
         let mark = self.journal.mark();
         self.index.flush(mark);
-        checkpoint::write(&*self.disk, name, self.journal.crew(), mark, bytes)
+        CheckpointWriter { disk: Arc::clone(&self.disk), crew: self.journal.crew(), mark }
     }
 
     /// The state stored under a name; none if it is missing, damaged or not of this journal.
