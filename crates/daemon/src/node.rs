@@ -368,17 +368,27 @@ impl Node {
     /// [`NodeError::Read`].
     pub fn read_run(&mut self, chain: ChainId, from_seq: u64) -> Result<Option<Run>, NodeError> {
         let mut joined: Option<Run> = None;
-        let mut next_seq = from_seq;
-        while let Some(stored) = self.store.read_run(chain, next_seq)? {
-            let Some(run) = Run::decode(stored.bytes)?.starting_at(next_seq) else { break };
-            next_seq = run.next_seq();
-            joined = match joined {
-                None => Some(run),
-                Some(before) => match before.joined_with(&run) {
-                    None => return Ok(Some(before)),
-                    both => both,
-                },
+        for stored in self.store.runs(chain, from_seq) {
+            let run = match (stored, &joined) {
+                (Ok(stored), _) => Run::decode(stored.bytes)?,
+                (Err(_), Some(_)) => break, // What is whole before the damage is still good to send.
+                (Err(error), None) => return Err(error.into()),
             };
+            let next_seq = joined.as_ref().map_or(from_seq, Run::next_seq);
+            if run.next_seq() <= next_seq {
+                continue; // Another copy of what was read.
+            }
+            let Some(run) = run.starting_at(next_seq).filter(|run| run.first_seq() == next_seq) else {
+                break;
+            };
+            match &mut joined {
+                None => joined = Some(run),
+                Some(before) => {
+                    if !before.join(&run) {
+                        break;
+                    }
+                }
+            }
         }
         Ok(joined)
     }

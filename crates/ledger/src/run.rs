@@ -227,23 +227,22 @@ impl Run {
         Some(Self { bytes })
     }
 
-    /// This run and the one that follows it as one, without the head in between. None if the other
-    /// does not follow, or if both together are over 1 MiB.
+    /// Takes in the run that follows, so that both are one, without the head in between. Says whether it
+    /// did: not if the other does not follow, or if both together are over 1 MiB. Nothing is changed then.
     #[must_use]
-    pub fn joined_with(&self, next: &Self) -> Option<Self> {
+    pub fn join(&mut self, next: &Self) -> bool {
         let length = self.bytes.len() + next.bytes.len() - RUN_HEADER - SIGNATURE;
         let follows = self.chain() == next.chain() && self.next_seq() == next.first_seq();
-        if !follows || length > 1024 * 1024 {
-            return None;
-        }
-        let count = self.count().checked_add(next.count())?;
-        let mut bytes = Vec::with_capacity(length);
-        bytes.extend_from_slice(&self.bytes[..24]);
-        bytes.extend_from_slice(&count.to_le_bytes());
-        bytes.extend_from_slice(self.event_bytes()?);
-        bytes.extend_from_slice(next.event_bytes()?);
-        bytes.extend_from_slice(&next.signature());
-        Some(Self { bytes })
+        let count = self.count().checked_add(next.count());
+        let (Some(count), Some(behind), true) =
+            (count, next.bytes.get(RUN_HEADER..), follows && length <= 1024 * 1024)
+        else {
+            return false;
+        };
+        self.bytes.truncate(self.bytes.len() - SIGNATURE);
+        self.bytes.extend_from_slice(behind);
+        self.bytes[24..RUN_HEADER].copy_from_slice(&count.to_le_bytes());
+        true
     }
 
     fn event_bytes(&self) -> Option<&[u8]> {

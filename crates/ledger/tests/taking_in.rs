@@ -75,7 +75,8 @@ fn runs_are_new_known_or_out_of_order() {
     assert_eq!(founded.tip(), middle);
     assert_eq!(founded.ledger.check_run(&first), Ok(TakenIn::Known));
 
-    let joined = first.joined_with(&second).unwrap();
+    let mut joined = first.clone();
+    assert!(joined.join(&second));
     let Ok(TakenIn::New(checked)) = founded.ledger.check_run(&joined) else { panic!("a part is new") };
     assert_eq!(checked.run(), &second, "only what is not held is taken");
     assert_eq!(*checked.before(), middle);
