@@ -183,6 +183,8 @@ const fn is_logged(body: &Body) -> bool {
         | Body::JobListed(_)
         | Body::StageListed(_)
         | Body::LineListed(_)
+        | Body::AliasTaught(_)
+        | Body::Surveyed(_)
         | Body::FirmListed(_)
         | Body::PersonRated(_)
         | Body::ItemPriced(_)

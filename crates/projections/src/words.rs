@@ -90,6 +90,8 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::JobListed => "job listed",
         Kind::StageListed => "stage listed",
         Kind::LineListed => "line priced",
+        Kind::AliasTaught => "word taught",
+        Kind::Surveyed => "survey",
         Kind::Hours => "hours",
         Kind::WorkStarted => "timer started",
         Kind::WorkSwitched => "went over",

@@ -53,6 +53,8 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::DeviceRetired
         | Kind::Recovered => Role::Owner,
         Kind::ItemListed | Kind::JobListed | Kind::StageListed | Kind::LineListed => Role::Owner,
+        // Whoever speaks teaches their words; whoever was there tells what they saw.
+        Kind::AliasTaught | Kind::Surveyed => Role::Hand,
         Kind::FirmListed
         | Kind::PersonRated
         | Kind::ItemPriced
@@ -104,6 +106,8 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::JobListed
         | Kind::StageListed
         | Kind::LineListed
+        | Kind::AliasTaught
+        | Kind::Surveyed
         | Kind::Away
         | Kind::HireBegan
         | Kind::HireEnded
