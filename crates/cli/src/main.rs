@@ -56,7 +56,13 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             Command::Invite(InviteWish { person, role, shared, office, addresses: at, minutes })
         }
         Request::Join { code, name } => {
-            let joined = serve::join(folder, &code, &name)?;
+            let bar = fetching();
+            let joined = serve::join(folder, &code, &name, |progress| {
+                bar.set_length(progress.announced.max(progress.held));
+                bar.set_position(progress.held);
+            });
+            bar.finish_and_clear();
+            let joined = joined?;
             let answer = json!({ "crew": joined.crew, "check": joined.check, "events": joined.events });
             print(arguments, &answer, |_| pages::joined(&joined));
             return Ok(());
@@ -90,6 +96,15 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
     progress.finish_and_clear();
     print(arguments, &answer?, |answer| pages::page(&command, answer));
     Ok(())
+}
+
+/// A bar that fills as the ledger comes in. A terminal shows it; where there is none, nothing is printed.
+fn fetching() -> indicatif::ProgressBar {
+    let bar = indicatif::ProgressBar::no_length();
+    let words = "{human_pos} of {human_len} events fetched and checked {wide_bar} {eta} to go";
+    // The words are ours, so they are a good template; if not, the bar has the library's own.
+    indicatif::ProgressStyle::with_template(words)
+        .map_or_else(|_| bar.clone(), |style| bar.clone().with_style(style))
 }
 
 /// Prints an answer as JSON where that is wanted, and otherwise as a page.
