@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ledger::{Audience, Body, InvoiceId, Payload, PersonId, office};
+use ledger::{Audience, Body, InvoiceId, Payload, PersonId, Unreadable, office};
 use projections::billing::{self, JobWork, PaperDates, PaperNumber};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
@@ -34,6 +34,7 @@ pub(crate) fn issue(
     until: Option<Day>,
     today: Day,
 ) -> Result<Value, NodeError> {
+    update_first(node)?;
     let works = works(node);
     let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
     let until = until.unwrap_or(today);
@@ -51,6 +52,19 @@ pub(crate) fn issue(
     let body = Body::InvoiceIssued(office::InvoiceIssued { document: Box::new(document) });
     node.append(&[Write { audience: Audience::Office, payload: Payload { act, body } }])?;
     Ok(answer)
+}
+
+/// Refuses to bill while there is an event of a kind that only a newer program reads: it may change what
+/// is to bill, and what is issued stays issued.
+fn update_first(node: &Node) -> Result<(), NodeError> {
+    let newer = node.book().unreadable().filter(|(_, event)| event.reason == Unreadable::UnknownKind).count();
+    if newer == 0 {
+        return Ok(());
+    }
+    Err(NodeError::bad_input(format!(
+        "entries held here that a newer fivebar wrote: {newer}. They may change what is to bill. Update this \
+         fivebar first; no number was used"
+    )))
 }
 
 /// The invoices and credit notes, with what came in on each.
