@@ -23,6 +23,7 @@ mod progress;
 mod purchases;
 mod reader;
 mod readings;
+mod remains;
 mod sayings;
 mod signs;
 mod times;

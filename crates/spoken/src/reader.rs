@@ -112,6 +112,16 @@ fn read_clause(
         drafts.push(draft);
         return len;
     }
+    if let Some(before_not) = whole_before_not(clause) {
+        // "Four hours boarding not skim".
+        let mut found = Vec::new();
+        read_work(scene, &before_not, &mut found);
+        if let Some(draft) = found.last_mut() {
+            draft.take_words(before_not.end(), clause.end());
+        }
+        drafts.append(&mut found);
+        return 1;
+    }
     if clause.has_sign(Sign::Not)
         && !clause.has(|piece| matches!(piece.what, What::Break(_)))
         && clause.pieces.len() > 1
@@ -122,6 +132,16 @@ fn read_clause(
     }
     read_work(scene, clause, drafts);
     1
+}
+
+/// What stands before a "not", where it is an entry by itself.
+fn whole_before_not(clause: &Clause) -> Option<Clause> {
+    let at = clause.pieces.iter().position(|piece| piece.is_sign(Sign::Not))?;
+    let mut before = clause.clone();
+    before.pieces.truncate(at);
+    let after = clause.pieces.get(at + 1)?;
+    let is_value = after.is_count() || after.is_time() || matches!(after.what, What::Name(..));
+    (is_value && changes::is_whole(&before)).then_some(before)
 }
 
 /// Hours, materials and prices of a clause.

@@ -69,8 +69,18 @@ impl<'a> Line<'a> {
             } else {
                 line.read_chunk(chunk, start, &mut stop);
             }
+            // "3 no. back boxes".
+            if stop == Stop::Full && matches!(chunk, "no." | "nr.") && line.follows_figure() {
+                stop = Stop::None;
+            }
         }
         line
+    }
+
+    /// Whether the word before the last is a figure.
+    fn follows_figure(&self) -> bool {
+        let before = self.words.iter().rev().nth(1);
+        before.is_some_and(|word| word.text.bytes().all(|byte| byte.is_ascii_digit()))
     }
 
     fn read_chunk(&mut self, chunk: &str, start: usize, stop: &mut Stop) {
@@ -106,9 +116,8 @@ impl<'a> Line<'a> {
                     at = end;
                     continue;
                 }
-                Class::Sign
-                    if matches!(c, '-' | '–' | '/') && !(at > 0 && is_digit(at - 1) && is_digit(end)) =>
-                {
+                // "8-4" and "8am-1pm" are ranges; "push-fit" is two words.
+                Class::Sign if matches!(c, '-' | '–' | '/') && !(at > 0 && is_digit(end)) => {
                     at = end;
                     continue;
                 }
@@ -141,7 +150,8 @@ impl<'a> Line<'a> {
         };
         match trimmed.strip_suffix("'s") {
             Some(owner) if !owner.is_empty() && owner != "let" => {
-                push(owner, start, end);
+                let length = raw.rfind(['\'', '’']).unwrap_or(raw.len());
+                push(owner, start, start + length);
                 push("'s", end, end);
             }
             _ => push(&trimmed, start, end),
