@@ -119,7 +119,7 @@ fn amount_at(clause: &Clause, start: usize, counted_only: bool, names_first: boo
     }
     let is_bare_unit = matches!(what(start), Some(What::Unit(_) | What::Units(_)));
     let mut at = start + 1;
-    if let Some(What::Unit(said)) = what(at).filter(|_| unit.is_none()) {
+    if let Some(What::Unit(said) | What::Units(said)) = what(at).filter(|_| unit.is_none()) {
         unit = Some(said.clone());
         pieces.push(at);
         at += 1;

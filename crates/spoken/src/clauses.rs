@@ -36,6 +36,7 @@ impl Piece {
                 | What::From(_)
                 | What::Till(_)
                 | What::Length(_)
+                | What::SomeTime
                 | What::DayPart { .. }
         )
     }

@@ -98,6 +98,7 @@ fn note_time(times: &mut Times, piece: &Piece) -> bool {
         What::Break(minutes) => {
             times.break_minutes = Some(times.break_minutes.unwrap_or(0).saturating_add(*minutes));
         }
+        What::SomeTime => {}
         What::DayPart { is_half } => times.is_day_part = Some(*is_half),
         _ => return false,
     }

@@ -9,6 +9,7 @@ mod amounts;
 mod changes;
 mod clauses;
 mod days;
+mod doubts;
 mod draft;
 mod extras;
 mod heard;

@@ -34,6 +34,8 @@ pub(crate) enum What {
     Till(Clock),
     Length(u32),
     Break(u32),
+    /// Some hours, and nobody said how many.
+    SomeTime,
     /// A whole day, or a half, as long as the crew says it is.
     DayPart {
         is_half: bool,
@@ -78,6 +80,10 @@ const FILLERS: &[&str] = &[
 
 pub(crate) fn is_filler(text: &str) -> bool {
     FILLERS.contains(&text)
+}
+
+fn is_time_unit(text: &str) -> bool {
+    matches!(text, "hour" | "hours" | "hrs" | "minutes" | "mins")
 }
 
 /// Nouns that a place ends in.
@@ -224,6 +230,10 @@ impl Scanner<'_> {
         if let Some((sign, len)) = signs::sign_at(words, at) {
             // A longer name wins over a shorter sign: "back boxes".
             let named = self.names.items_at(words, at).map_or(0, |found| found.len);
+            if sign == Sign::Vague && is_time_unit(text_at(words, at + len)) {
+                // "A couple of hours".
+                return (What::SomeTime, len + 1);
+            }
             if named <= len {
                 return (What::Sign(sign), len);
             }
@@ -274,7 +284,8 @@ impl Scanner<'_> {
         let words = self.words;
         if let Some(range) = range_at(words, at) {
             // "Eight to ten boards" is no time of the day.
-            if !range.weak || !self.counts(at + range.len) {
+            let is_length = is_time_unit(text_at(words, at + range.len));
+            if !range.weak || !(is_length || self.counts(at + range.len)) {
                 return Some((What::Range(range), range.len));
             }
             return None;
@@ -351,7 +362,8 @@ impl Scanner<'_> {
             None => (None, 0),
         };
         if let Some(len) = number.and_then(|number| self.range_of_counts(at, number.len)) {
-            return Some((What::Sign(Sign::Vague), len));
+            let is_length = is_time_unit(text_at(words, at + len));
+            return Some(if is_length { (What::SomeTime, len + 1) } else { (What::Sign(Sign::Vague), len) });
         }
         if let Some(value) = value {
             if let Some((unit, unit_len)) = unit_at(words, at + len, self.names.vocabulary)
@@ -389,7 +401,7 @@ impl Scanner<'_> {
         let joint = matches!(text_at(self.words, at + len), "to" | "or" | "-");
         let next = number_at(self.words, at + len + 1).filter(|_| joint)?;
         let end = len + 1 + next.len;
-        self.counts(at + end).then_some(end)
+        (self.counts(at + end) || is_time_unit(text_at(self.words, at + end))).then_some(end)
     }
 
     /// A place that was said before, or "behind the basin".

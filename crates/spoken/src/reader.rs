@@ -9,7 +9,7 @@ use crate::pieces::{Piece, Scanner, What, is_filler};
 use crate::signs::Sign;
 use crate::vocabulary::{Now, Vocabulary};
 use crate::words::{Line, Stop};
-use crate::{changes, hours, materials, purchases, readings, sayings};
+use crate::{changes, doubts, hours, materials, purchases, readings, sayings};
 
 /// Longest line that is read, in words; what is beyond is listed as not understood.
 const MOST_WORDS: usize = 400;
@@ -30,6 +30,7 @@ pub fn understand(line: &str, vocabulary: &Vocabulary, now: &Now, last: Option<&
     while let Some(rest) = clauses.get(at..).filter(|rest| !rest.is_empty()) {
         at += read_clause(&scene, rest, &mut drafts, &mut remarks).max(1);
     }
+    doubts::ask(&scene, &clauses, &mut drafts);
     drafts.iter_mut().for_each(|draft| purchases::finish(&scene, draft));
     heard(&line, drafts, remarks)
 }

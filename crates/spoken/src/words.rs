@@ -95,8 +95,13 @@ impl<'a> Line<'a> {
                 // The cross of a size, 300x600, is a word of its own.
                 Class::Letter if c == 'x' && at > 0 && is_digit(at - 1) && is_digit(end) => {}
                 Class::Letter => {
-                    let goes_on =
-                        |at| char_at(at).is_some_and(|c| matches!(class_of(c), Class::Letter | Class::Digit));
+                    // "m2" is one word, "3h50" three.
+                    let takes_digits = c != 'h';
+                    let goes_on = |at| {
+                        char_at(at).map(class_of).is_some_and(|class| {
+                            class == Class::Letter || (takes_digits && class == Class::Digit)
+                        })
+                    };
                     while goes_on(end) {
                         end += 1;
                     }
