@@ -2,7 +2,9 @@
 
 mod args;
 mod invoice;
+mod office_pages;
 mod pages;
+mod progress;
 mod table;
 
 use std::io::IsTerminal as _;
@@ -69,7 +71,21 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         }
         Request::Run { listen, meet } => return serve::run(folder, listen, &meet, |line| println!("{line}")),
         Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
-        Request::Log(log) => Command::Log { row: (*log).row() },
+        Request::Log(log) => Command::Log { row: log.row(folder)? },
+        Request::Undo { back } => Command::Undo { back },
+        Request::Job(request) => request.command(),
+        Request::Stage(request) => request.command(),
+        Request::Item(request) => request.command(),
+        Request::Line(request) => request.command(),
+        Request::Person(request) => request.command(),
+        Request::Firm(firm) => firm.command(),
+        Request::Role { person, role } => Command::SetRole { person, role: role.into() },
+        Request::Price { item, pack_cost, from } => Command::Price { item, pack_cost, from },
+        Request::Rate(rate) => rate.command(),
+        Request::Paid(paid) => paid.command(),
+        Request::Cost { entry, whose } => Command::BearCost { entry, whose: whose.into() },
+        Request::Extra(request) => request.command(),
+        Request::Quote(request) => request.command(),
         Request::Start { job, stage } => Command::Start { job, stage },
         Request::Switch { job, stage, break_min } => Command::Switch { job, stage, break_minutes: break_min },
         Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at },
@@ -87,13 +103,9 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Verify => Command::Verify,
         Request::Status => Command::Status,
     };
-    let progress = indicatif::ProgressBar::new_spinner();
-    if matches!(command, Command::Import { .. } | Command::Verify | Command::Export { .. }) {
-        progress.set_message("working through the ledger…");
-        progress.enable_steady_tick(std::time::Duration::from_millis(120));
-    }
-    let answer = local::call(folder, command.clone());
-    progress.finish_and_clear();
+    let bar = progress::bar(&command);
+    let answer = local::call_saying(folder, command.clone(), &|reached| progress::show(&bar, reached));
+    bar.finish_and_clear();
     print(arguments, &answer?, |answer| pages::page(&command, answer));
     Ok(())
 }
