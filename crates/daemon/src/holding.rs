@@ -3,6 +3,7 @@
 //! The network looks at a copy of the ledger, so that it never waits for a disk.
 
 use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError, RwLock};
 
 use ledger::roster_events::DeviceAdmitted;
@@ -19,6 +20,7 @@ pub(crate) struct Holding {
     ledger: RwLock<Ledger>,
     inviter: Option<DeviceKey>,
     changed: watch::Sender<u64>,
+    announced: AtomicU64,
 }
 
 // A task that panicked while it held a lock wrote durably or not at all, and what it shares is changed
@@ -26,7 +28,13 @@ pub(crate) struct Holding {
 impl Holding {
     pub(crate) fn new(node: Node) -> Self {
         let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
-        Self { node: Mutex::new(node), ledger, inviter, changed: watch::Sender::new(0) }
+        let (changed, announced) = (watch::Sender::new(0), AtomicU64::new(0));
+        Self { node: Mutex::new(node), ledger, inviter, changed, announced }
+    }
+
+    /// The most events that a peer has said to hold.
+    pub(crate) fn announced(&self) -> u64 {
+        self.announced.load(Ordering::Relaxed)
     }
 
     /// Uses the node, and rings the bell if there are more events than before.
@@ -92,6 +100,7 @@ impl Holder for Holding {
 
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>) {
         let events: u64 = holds.values().sum();
+        self.announced.fetch_max(events, Ordering::Relaxed);
         tracing::info!(peer = %peer.short(), events, "what a peer holds");
     }
 }

@@ -15,12 +15,13 @@ mod keeping;
 pub mod local;
 pub mod node;
 mod opening;
+pub mod photos;
 pub mod serve;
 mod socket;
 mod timers;
 mod verified;
 
-pub use command::Command;
+pub use command::{Command, Progress};
 pub use error::NodeError;
 pub use ledger::roster_events::Role;
 pub use node::Node;

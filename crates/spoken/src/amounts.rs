@@ -9,7 +9,7 @@ use crate::clauses::Clause;
 use crate::draft::{Draft, Scene, choice};
 use crate::heard::{Choice, Column};
 use crate::names::ItemsFound;
-use crate::pieces::What;
+use crate::pieces::{Piece, What};
 use crate::signs::Sign;
 use crate::vocabulary::Item;
 
@@ -56,8 +56,9 @@ pub(crate) struct Amount {
 pub(crate) fn amounts(clause: &Clause, counted_only: bool) -> Vec<Amount> {
     let mut found = Vec::new();
     let mut at = 0;
+    let names_first = names_come_first(clause);
     while at < clause.pieces.len() {
-        match amount_at(clause, at, counted_only) {
+        match amount_at(clause, at, counted_only, names_first) {
             Some(amount) => {
                 at = amount.pieces.last().map_or(at, |last| *last) + 1;
                 found.push(amount);
@@ -80,7 +81,15 @@ fn skip_fillers(clause: &Clause, mut at: usize, pieces: &mut Vec<usize>) -> usiz
     at
 }
 
-fn amount_at(clause: &Clause, start: usize, counted_only: bool) -> Option<Amount> {
+/// "Plasterboard six, moisture board four": each number is of the name before it.
+fn names_come_first(clause: &Clause) -> bool {
+    let is_name = |piece: &&Piece| matches!(piece.what, What::Name(Some(_), _));
+    let mut told = clause.pieces.iter().filter(|piece| is_name(piece) || piece.is_count());
+    let first = told.next();
+    first.is_some_and(|first| is_name(&first)) && told.next_back().is_some_and(Piece::is_count)
+}
+
+fn amount_at(clause: &Clause, start: usize, counted_only: bool, names_first: bool) -> Option<Amount> {
     let what = |at: usize| clause.pieces.get(at).map(|piece| &piece.what);
     let mut pieces = vec![start];
     let (count, mut unit) = match what(start)? {
@@ -97,7 +106,7 @@ fn amount_at(clause: &Clause, start: usize, counted_only: bool) -> Option<Amount
         What::Units(unit) => (Count::Missing, Some(unit.clone())),
         What::Name(Some(found), stages) => {
             let is_item = stages.is_none() || !counted_only;
-            return item_first(clause, start, found, counted_only).filter(|_| is_item);
+            return item_first(clause, start, found, counted_only, names_first).filter(|_| is_item);
         }
         _ => return None,
     };
@@ -110,7 +119,7 @@ fn amount_at(clause: &Clause, start: usize, counted_only: bool) -> Option<Amount
     }
     let is_bare_unit = matches!(what(start), Some(What::Unit(_) | What::Units(_)));
     let mut at = start + 1;
-    if let Some(What::Unit(said)) = what(at).filter(|_| unit.is_none()) {
+    if let Some(What::Unit(said) | What::Units(said)) = what(at).filter(|_| unit.is_none()) {
         unit = Some(said.clone());
         pieces.push(at);
         at += 1;
@@ -143,7 +152,13 @@ fn amount_at(clause: &Clause, start: usize, counted_only: bool) -> Option<Amount
 }
 
 /// "Finish plaster, two bags"; "isolators fitted", whose number is missing.
-fn item_first(clause: &Clause, start: usize, found: &ItemsFound, counted_only: bool) -> Option<Amount> {
+fn item_first(
+    clause: &Clause,
+    start: usize,
+    found: &ItemsFound,
+    counted_only: bool,
+    names_first: bool,
+) -> Option<Amount> {
     let what = |at: usize| clause.pieces.get(at).map(|piece| &piece.what);
     let mut pieces = vec![start];
     let words = clause.pieces.get(start).map_or((0, 0), |piece| (piece.start, piece.end));
@@ -163,7 +178,7 @@ fn item_first(clause: &Clause, start: usize, found: &ItemsFound, counted_only: b
             .get(*at)
             .is_none_or(|piece| piece.carries_nothing() || matches!(piece.what, What::Unit(_)))
     });
-    if after.is_some_and(|at| matches!(what(at), Some(What::Name(Some(_), _)))) {
+    if !names_first && after.is_some_and(|at| matches!(what(at), Some(What::Name(Some(_), _)))) {
         return Some(Amount { count: Count::Missing, unit: None, named, pieces });
     }
     pieces.push(next);
@@ -174,13 +189,19 @@ fn item_first(clause: &Clause, start: usize, found: &ItemsFound, counted_only: b
     Some(Amount { count, unit, named, pieces })
 }
 
+fn is_other_size(piece: &Piece) -> bool {
+    matches!(piece.what, What::OtherSize)
+}
+
 /// Words on no list right after a number: with a unit, or in the plural, they are a thing.
 fn unknown_run(clause: &Clause, at: usize, has_unit: bool) -> Option<usize> {
     let mut end = at;
     let mut last_known = None;
     while let Some(piece) = clause.pieces.get(end) {
         let is_part = match &piece.what {
-            What::Unknown => true,
+            What::Unknown | What::OtherSize => true,
+            // "200x400 tiles".
+            What::Name(Some(_), _) => end > at && clause.pieces.get(end - 1).is_some_and(is_other_size),
             What::Number(_) | What::Unit(_) => has_unit || end > at,
             What::Filler => true,
             _ => false,
@@ -194,8 +215,10 @@ fn unknown_run(clause: &Clause, at: usize, has_unit: bool) -> Option<usize> {
         }
     }
     let end = last_known?;
-    let has_word = clause.pieces.get(at..end)?.iter().any(|piece| matches!(piece.what, What::Unknown));
-    let begins_so = clause.pieces.get(at).is_some_and(|piece| matches!(piece.what, What::Unknown));
+    let has_word =
+        clause.pieces.get(at..end)?.iter().any(|piece| matches!(piece.what, What::Unknown | What::OtherSize));
+    let begins_so =
+        clause.pieces.get(at).is_some_and(|piece| matches!(piece.what, What::Unknown | What::OtherSize));
     let sized =
         has_unit && clause.pieces.get(at..end)?.iter().any(|piece| matches!(piece.what, What::Number(_)));
     ((has_unit && has_word) || sized || begins_so).then_some(end)
@@ -280,8 +303,11 @@ pub(crate) fn write<'v>(
                 ],
             ));
             write_count(&amount.count, &unit, draft);
+            // A size alone is not to be learnt: "two and a half" is said of bags too.
+            let is_number = said.is_some_and(|number| from + number.len == *to);
+            let learnt = if is_number { "" } else { phrase.as_str() };
             draft.ask_about(
-                &phrase,
+                learnt,
                 format!("\"{phrase}\" is not in the price book: a new item, or which one?"),
                 choices,
                 Some(Column::What),
@@ -297,16 +323,6 @@ pub(crate) fn write<'v>(
         ([one], _) => *one,
         ([], [one]) => {
             draft.set(Column::What, one.name.clone());
-            if let (Some("mm"), Count::Exactly(size)) = (amount.unit.as_deref(), &amount.count) {
-                // The number was a size, and not one that this item has.
-                draft.ask(
-                    format!("{} mil is not the size of {}: how many, or which one?", plain(*size), one.name),
-                    Vec::new(),
-                    Some(Column::Quantity),
-                );
-                draft.set(Column::Unit, one.unit.clone());
-                return Some(one);
-            }
             let packs: Vec<&str> =
                 one.packs.iter().map(|pack| pack.name.as_str()).filter(|pack| *pack != one.unit).collect();
             let ways = [&[one.unit.as_str()], packs.as_slice()].concat().join(" or ");

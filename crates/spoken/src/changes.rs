@@ -6,7 +6,7 @@
 use rust_decimal::Decimal;
 
 use crate::amounts::plain;
-use crate::clauses::Clause;
+use crate::clauses::{Clause, has_amount};
 use crate::draft::{Draft, Scene, choice};
 use crate::heard::{Column, Kind, Proposal};
 use crate::pieces::{Piece, What};
@@ -139,8 +139,28 @@ pub(crate) fn is_correction(scene: &Scene<'_>, clauses: &[Clause]) -> Option<usi
             (has_number(next) || is_against(next)).then_some(2)
         }
         Some(_) if has_number(clause) || is_against(clause) => Some(1),
-        Some(_) | None => is_against(clause).then_some(1),
+        Some(_) => None,
+        // "Six boards not seven" is an entry of its own, unless the last one says seven.
+        None => {
+            let first = clauses.get(..1)?;
+            (is_against(clause) && (!is_whole(clause) || holds_old(scene, first))).then_some(1)
+        }
     }
+}
+
+/// A clause that can be an entry by itself.
+pub(crate) fn is_whole(clause: &Clause) -> bool {
+    let names_stage = clause.has(|piece| matches!(piece.what, What::Name(_, Some(_))));
+    has_amount(clause) || (clause.has_time() && names_stage)
+}
+
+/// Whether the last entry holds what this is said against.
+fn holds_old(scene: &Scene<'_>, clauses: &[Clause]) -> bool {
+    let Some(last) = scene.last else { return false };
+    let said = said(scene, clauses);
+    [Column::Quantity, Column::From, Column::To, Column::Minutes]
+        .into_iter()
+        .any(|column| old_value(scene, &said, column, last).is_some_and(|old| same(&old, last.get(column))))
 }
 
 /// What a correction says: the new values and the old ones.
@@ -261,6 +281,9 @@ fn changes(
     let has_span = !was(Column::From).is_empty() || !was(Column::To).is_empty();
     for (at, piece) in said.new.iter().enumerate() {
         match &piece.what {
+            // Hours do not correct a material, nor bags a shift.
+            _ if piece.is_time() && kind != Kind::Hours => return None,
+            What::Measure(..) if kind == Kind::Hours => return None,
             What::Number(value) if kind.is_material() || kind == Kind::Reading => {
                 changes.push((Column::Quantity, plain(*value)));
                 if let Some(What::Unit(unit)) = said.new.get(at + 1).map(|piece| &piece.what) {

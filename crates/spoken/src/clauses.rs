@@ -36,6 +36,7 @@ impl Piece {
                 | What::From(_)
                 | What::Till(_)
                 | What::Length(_)
+                | What::SomeTime
                 | What::DayPart { .. }
         )
     }
@@ -57,6 +58,25 @@ impl Piece {
 
     pub(crate) fn carries_nothing(&self) -> bool {
         matches!(self.what, What::Filler | What::And)
+    }
+
+    /// It says what became of a thing other than its use.
+    pub(crate) fn is_fate(&self) -> bool {
+        matches!(
+            self.what,
+            What::Sign(
+                Sign::Wasted
+                    | Sign::Ruined
+                    | Sign::Spoilt
+                    | Sign::Returned
+                    | Sign::Back
+                    | Sign::Van
+                    | Sign::Left
+                    | Sign::Delivered
+                    | Sign::Bought
+                    | Sign::FromMerchant
+            )
+        )
     }
 
     /// Whether after an "and" this begins another thing.
@@ -125,10 +145,17 @@ pub(crate) fn split(scene: &Scene<'_>, pieces: Vec<Piece>) -> Vec<Clause> {
         });
         let is_but = piece.carries_nothing() && matches!(text_at(scene.words(), piece.start), "but");
         // "Ten elbows no eleven": the number after it takes the other's place.
-        let is_no = piece.is_sign(Sign::Not)
-            && text_at(scene.words(), piece.start) == "no"
-            && rest.peek().is_some_and(|next| next.is_count() || next.is_time());
+        let takes_back = matches!(text_at(scene.words(), piece.start), "no" | "sorry" | "actually")
+            && matches!(piece.what, What::Unknown | What::Sign(Sign::Not));
+        let is_no = takes_back && rest.peek().is_some_and(|next| next.is_count() || next.is_time());
+        // "Three bags of finish one left": a sign after two amounts is of the second only.
+        let is_next_amount = piece.is_count() && has_amount(&open) && !open.has(Piece::is_fate) && {
+            let mut ahead =
+                rest.clone().take_while(|next| next.stop == Stop::None && !matches!(next.what, What::And));
+            ahead.any(|next| next.is_fate())
+        };
         let ends = is_no
+            || is_next_amount
             || piece.stop != Stop::None
             || piece.is_sign(Sign::Then)
             || is_but
@@ -150,6 +177,13 @@ pub(crate) fn split(scene: &Scene<'_>, pieces: Vec<Piece>) -> Vec<Clause> {
     clauses
 }
 
+/// Whether a clause has a number and after it an item.
+pub(crate) fn has_amount(clause: &Clause) -> bool {
+    let count = clause.pieces.iter().position(Piece::is_count);
+    let item = clause.pieces.iter().rposition(|piece| matches!(piece.what, What::Name(Some(_), _)));
+    count.zip(item).is_some_and(|(count, item)| count < item)
+}
+
 /// Whether a time begins other work than the one before it; "started at eight finished at four" is one.
 fn is_second_time(before: &Piece, piece: &Piece) -> bool {
     before.is_time() && !matches!((&before.what, &piece.what), (What::From(_), What::Till(_)))
@@ -162,6 +196,13 @@ fn stage_before(clause: &Clause) -> usize {
     let is_stage = |piece: &Piece| matches!(piece.what, What::Name(_, Some(_)));
     let first_time = clause.pieces.iter().position(Piece::is_time).unwrap_or(0);
     let leads = clause.pieces.iter().take(first_time).any(is_stage);
+    // A person right before a time is whose time it is: "me eight till four, Ines eight till two".
+    let trailing = clause.pieces.iter().rposition(|piece| !piece.carries_nothing());
+    if let Some(at) = trailing.filter(|at| {
+        *at > first_time && clause.pieces.get(*at).is_some_and(|piece| matches!(piece.what, What::Person(_)))
+    }) {
+        return at;
+    }
     match clause.pieces.iter().rposition(is_stage) {
         Some(at) if leads && at > first_time => at,
         _ => len,

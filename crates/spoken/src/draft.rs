@@ -37,6 +37,10 @@ pub(crate) struct Draft {
     pub(crate) words: BTreeSet<usize>,
     pub(crate) questions: Vec<Ambiguity>,
     pub(crate) remarks: Vec<(Tone, String)>,
+    /// A word said that it was used: fitted, up.
+    pub(crate) is_said_used: bool,
+    /// A word said that a pack was begun.
+    pub(crate) is_opened: bool,
 }
 
 impl Draft {
@@ -47,6 +51,8 @@ impl Draft {
             words: BTreeSet::new(),
             questions: Vec::new(),
             remarks: Vec::new(),
+            is_said_used: false,
+            is_opened: false,
         }
     }
 

@@ -61,6 +61,13 @@ pub(crate) fn read(scene: &Scene<'_>, clauses: &[Clause]) -> Option<(Draft, usiz
     let (kind, at, len) = kinds.into_iter().find_map(|(kind, phrases)| {
         find(words, clause.start(), clause.end(), phrases).map(|(at, len)| (kind, at, len))
     })?;
+    // "Said no problem" is a yes, and "wants to know" no extra.
+    let next = text_at(words, at + len);
+    if matches!(next, "problem" | "worries" | "it")
+        || (next == "to" && matches!(text_at(words, at + len + 1), "know" | "see" | "speak"))
+    {
+        return None;
+    }
     let taken = reach(clauses, false);
     let end = end_of(clauses, taken);
     let before = customer_said(scene, clause, at);

@@ -98,6 +98,7 @@ fn note_time(times: &mut Times, piece: &Piece) -> bool {
         What::Break(minutes) => {
             times.break_minutes = Some(times.break_minutes.unwrap_or(0).saturating_add(*minutes));
         }
+        What::SomeTime => {}
         What::DayPart { is_half } => times.is_day_part = Some(*is_half),
         _ => return false,
     }
@@ -381,10 +382,25 @@ fn write_span(scene: &Scene<'_>, (from, to): (u16, u16), rest: Option<u32>, day:
     ask_about_overlap(scene, draft);
 }
 
+/// "We did four hours" does not say who.
+fn ask_who(scene: &Scene<'_>, clause: &Clause, draft: &mut Draft) {
+    let is_several =
+        |at: &usize| matches!(text_at(scene.words(), *at), "we" | "we've" | "us" | "both" | "lads");
+    let Some(at) = (clause.start()..clause.end()).find(is_several) else { return };
+    draft.take_words(at, at + 1);
+    let vocabulary = scene.vocabulary();
+    let others = vocabulary.people.iter().filter(|person| **person != vocabulary.me);
+    let mut choices = vec![choice("only me", [])];
+    choices.extend(others.map(|person| choice(format!("only {person}"), [(Column::Person, person.clone())])));
+    draft.ask("who? For several, say their names", choices, Some(Column::Person));
+}
+
 /// One draft for each person that was named. What is for a mate stays proposed.
 fn for_each_person(scene: &Scene<'_>, clause: &Clause, draft: Draft) -> Vec<Draft> {
     let me = &scene.vocabulary().me;
     if clause.about.people.is_empty() {
+        let mut draft = draft;
+        ask_who(scene, clause, &mut draft);
         return vec![draft];
     }
     let people = clause.about.people.iter().map(|person| {

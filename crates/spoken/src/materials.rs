@@ -10,12 +10,13 @@ use crate::clauses::{Clause, StageSaid, job_of, stage_said};
 use crate::draft::{Draft, Scene, choice, stage_choices};
 use crate::heard::{Column, Kind};
 use crate::pieces::{Piece, What};
+use crate::remains::{ask_how_much, ask_left_of, left_of_what_was_opened, show_net};
 use crate::signs::Sign;
-use crate::vocabulary::Item;
 
 /// Reads the amounts of a clause into drafts, which may complete those before.
 pub(crate) fn read(scene: &Scene<'_>, clause: &Clause, amounts: &[Amount], drafts: &mut Vec<Draft>) {
     let kind = kind_of(clause, drafts);
+    ask_whether_both(clause, amounts, kind, drafts);
     for (number, amount) in amounts.iter().enumerate() {
         let pieces: Vec<&Piece> = amount.pieces.iter().filter_map(|at| clause.pieces.get(*at)).collect();
         if clause.has_sign(Sign::Left)
@@ -51,6 +52,8 @@ pub(crate) fn read(scene: &Scene<'_>, clause: &Clause, amounts: &[Amount], draft
                 &mut draft,
             );
         }
+        draft.is_said_used = clause.has_sign(Sign::Used) || clause.has_sign(Sign::Opened);
+        draft.is_opened = clause.has_sign(Sign::Opened);
         take_modifiers(scene, clause, &mut draft);
         if kind == Kind::Returned {
             show_net(item, &amount, before.as_ref(), &mut draft);
@@ -85,44 +88,23 @@ fn has_unknown(clause: &Clause, draft: &Draft) -> bool {
         && !clause.has_time()
 }
 
-/// What was used of what was opened, where some of it went back.
-fn show_net(item: Option<&Item>, amount: &Amount, before: Option<&Draft>, draft: &mut Draft) {
-    let Some(used) = before
-        .filter(|before| before.kind == Kind::Used && before.get(Column::What) == draft.get(Column::What))
+/// "Ten boards and two studs delivered": whether the sign is of both is asked.
+fn ask_whether_both(clause: &Clause, amounts: &[Amount], kind: Kind, drafts: &mut [Draft]) {
+    let is_joined = clause.pieces.first().is_some_and(|piece| matches!(piece.what, What::And));
+    let last_amount = amounts.iter().flat_map(|amount| amount.pieces.last()).max();
+    let fate = clause.pieces.iter().position(Piece::is_fate);
+    let is_after = last_amount.zip(fate).is_some_and(|(amount, fate)| fate > *amount);
+    let is_new_thing =
+        amounts.iter().all(|amount| amount.named != Named::Before && amount.count != Count::Other);
+    if kind == Kind::Used || !is_joined || !is_after || !is_new_thing || amounts.is_empty() {
+        return;
+    }
+    let Some(before) = drafts.last_mut().filter(|draft| draft.kind == Kind::Used && !draft.is_said_used)
     else {
         return;
     };
-    let (Some(item), Count::Exactly(back), Some(unit)) = (item, &amount.count, &amount.unit) else { return };
-    let Ok(packs) = Decimal::from_str_exact(used.get(Column::Quantity)) else { return };
-    if let Ok(net) = amounts::used_from_left(item, packs, used.get(Column::Unit), *back, unit) {
-        draft.show(format!("{} {} net", plain(net.value()), item.unit));
-    }
-}
-
-/// What is left says what was used only with what was opened.
-fn ask_left_of(item: Option<&Item>, amount: &Amount, draft: &mut Draft) {
-    let Some(item) = item else { return };
-    let (Count::Exactly(left), Some(unit)) = (&amount.count, &amount.unit) else { return };
-    let said = format!("{} {unit} left", plain(*left));
-    let packs = item.packs.iter().filter(|pack| pack.name != item.unit);
-    let choices = packs.flat_map(|pack| {
-        (1..=3).filter_map(|opened| {
-            let used = amounts::used_from_left(item, Decimal::from(opened), &pack.name, *left, unit).ok()?;
-            if used.is_zero() {
-                return None;
-            }
-            let sets = [(Column::Quantity, plain(used.value())), (Column::Unit, item.unit.clone())];
-            Some(choice(
-                format!("of {opened} {}: {} {} used", pack.name, plain(used.value()), item.unit),
-                sets,
-            ))
-        })
-    });
-    let choices = choices.collect();
-    draft.set(Column::Quantity, "");
-    draft.note(&said);
-    draft.remarks.retain(|(_, text)| !text.contains(" = "));
-    draft.ask(format!("{said}: of how much?"), choices, Some(Column::Quantity));
+    let both = choice(format!("{} too", kind.word()), [(Column::Kind, kind.word().to_owned())]);
+    before.ask(format!("{} too, or used?", kind.word()), vec![both, choice("used", [])], None);
 }
 
 fn is_other(amount: Option<&Amount>) -> bool {
@@ -264,47 +246,6 @@ fn write_waste(is_rest: bool, is_each: bool, before: Option<&Draft>, draft: &mut
     draft.ask(question, choices, None);
 }
 
-/// "Twelve metres left": the draft before used the rest of what was opened.
-fn left_of_what_was_opened(
-    scene: &Scene<'_>,
-    clause: &Clause,
-    amount: &Amount,
-    drafts: &mut [Draft],
-) -> bool {
-    let Count::Exactly(left) = amount.count else { return false };
-    let Some(opened) = drafts.iter_mut().rev().find(|draft| draft.kind == Kind::Used) else { return false };
-    let vocabulary = scene.vocabulary();
-    let Some(item) = vocabulary.item(opened.get(Column::What)) else { return false };
-    if let Named::Items(found, ..) = &amount.named
-        && !found
-            .items
-            .iter()
-            .any(|at| vocabulary.items.get(*at).is_some_and(|named| named.name == item.name))
-    {
-        return false;
-    }
-    let Ok(packs) = Decimal::from_str_exact(opened.get(Column::Quantity)) else { return false };
-    let pack = opened.get(Column::Unit).to_owned();
-    let unit = amount.unit.clone().unwrap_or_else(|| item.unit.clone());
-    for piece in &clause.pieces {
-        if matches!(piece.what, What::Sign(Sign::Left)) {
-            opened.take(piece);
-        }
-    }
-    amount.pieces.iter().filter_map(|at| clause.pieces.get(*at)).for_each(|piece| opened.take(piece));
-    match amounts::used_from_left(item, packs, &pack, left, &unit) {
-        Ok(used) => {
-            opened.note(&format!("{} {unit} left of {} {pack}", plain(left), plain(packs)));
-            opened.show(format!("{} {} used", plain(used.value()), item.unit));
-            opened.set(Column::Quantity, plain(used.value()));
-            opened.set(Column::Unit, item.unit.clone());
-            opened.remarks.retain(|(_, text)| !text.contains(" = "));
-        }
-        Err(error) => opened.refuse(error),
-    }
-    true
-}
-
 /// What else a clause says of its things.
 pub(crate) fn take_modifiers(scene: &Scene<'_>, clause: &Clause, draft: &mut Draft) {
     for piece in &clause.pieces {
@@ -322,6 +263,7 @@ pub(crate) fn take_modifiers(scene: &Scene<'_>, clause: &Clause, draft: &mut Dra
                 draft.note(&scene.line.said(piece.start, piece.end));
                 true
             }
+            What::Sign(Sign::Merchant) if draft.kind == Kind::Delivered => true,
             What::Sign(Sign::Back | Sign::Dropped) => draft.kind == Kind::Returned,
             What::Sign(Sign::Returned | Sign::Van | Sign::Merchant) if draft.kind == Kind::Returned => {
                 let is_merchant = piece.is_sign(Sign::Merchant);
@@ -348,7 +290,12 @@ pub(crate) fn take_modifiers(scene: &Scene<'_>, clause: &Clause, draft: &mut Dra
                 | Sign::Left,
             ) => true,
             What::Sign(Sign::About) => {
-                draft.show("said as about");
+                let said = format!("{} {}", draft.get(Column::Quantity), draft.get(Column::Unit));
+                draft.ask(
+                    format!("not exactly: log it as {said}?"),
+                    vec![choice("yes", [])],
+                    Some(Column::Quantity),
+                );
                 true
             }
             What::Sign(Sign::NotFinished) => {
@@ -391,24 +338,6 @@ pub(crate) fn take_modifiers(scene: &Scene<'_>, clause: &Clause, draft: &mut Dra
             Some(Column::Note),
         );
     }
-}
-
-/// "Not finished it": how much is used or left is asked.
-pub(crate) fn ask_how_much(scene: &Scene<'_>, draft: &mut Draft) {
-    let unit = draft.get(Column::Unit).to_owned();
-    let item = scene.vocabulary().item(draft.get(Column::What));
-    let all = item.and_then(|item| {
-        let pack = item.packs.iter().find(|pack| pack.name == unit)?;
-        Some(format!("the {} {}", plain(pack.size.value()), item.unit))
-    });
-    let of = all.unwrap_or_else(|| "it".to_owned());
-    let choices = [("a quarter used", "0.25"), ("half used", "0.5"), ("three quarters used", "0.75")];
-    let choices = choices.map(|(label, value)| choice(label, [(Column::Quantity, value.to_owned())]));
-    draft.ask(
-        format!("how much of {of} is used, or left?"),
-        choices.into_iter().collect(),
-        Some(Column::Quantity),
-    );
 }
 
 /// A sign of what happened to a thing.

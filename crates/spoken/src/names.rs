@@ -64,7 +64,7 @@ fn fit_stage_word(said: &str, own: &str) -> Option<Fit> {
         Some(Fit::Whole)
     } else if said.len() >= 5 && own.starts_with(said) {
         Some(Fit::Begins)
-    } else if shared_start(said, own) >= 7 {
+    } else if shared_start(said, own) * 4 >= said.len().max(own.len()) * 3 && said.len() >= 6 {
         Some(Fit::Near)
     } else {
         None
@@ -325,11 +325,13 @@ fn fit_item(name: &ItemName, index: usize, words: &[Word], at: usize) -> Option<
         {
             let goes_on = free.iter().any(|own| fit_item_word(text_at(words, here + len), own).is_some());
             // A number after the words is how many of the next thing, unless more of the name follows.
-            let closes_the_name = is_named && found.len > 0;
+            // "Eight isolating valve 15": a figure that ends the words, where it is a size of the item.
+            let ends = words.get(here + len).is_none_or(|next| next.stop != Stop::None);
+            let closes_the_name = found.len > 0 && (is_named || ends);
             if !goes_on && !closes_the_name {
                 break;
             }
-            found.size = Some(SizeSaid { value, may_be_count: found.len == 0 && !is_named });
+            found.size = Some(SizeSaid { value, may_be_count: !is_named });
             found.len += len;
             continue;
         }

@@ -34,6 +34,8 @@ pub(crate) enum What {
     Till(Clock),
     Length(u32),
     Break(u32),
+    /// Some hours, and nobody said how many.
+    SomeTime,
     /// A whole day, or a half, as long as the crew says it is.
     DayPart {
         is_half: bool,
@@ -46,6 +48,8 @@ pub(crate) enum What {
     /// The same with two readings: "two metres five".
     EitherMeasure(Decimal, Decimal, String),
     Unit(String),
+    /// A size that no item of that name has.
+    OtherSize,
     /// Several of a unit, without a number: "bags".
     Units(String),
     /// What the words name on the lists; either may be.
@@ -68,15 +72,18 @@ pub(crate) enum What {
 /// Words that carry nothing by themselves. Any of them left over beside what was used counts as used.
 const FILLERS: &[&str] = &[
     "the", "a", "an", "of", "and", "on", "in", "at", "with", "for", "to", "my", "our", "is", "was", "were",
-    "it", "that", "'s", "did", "do", "i", "we", "i've", "we've", "been", "had", "have", "got", "just",
-    "then", "also", "so", "by", "from", "this", "there", "more", "job", "work", "working", "worked", "doing",
-    "spent", "used", "all", "are", "as", "he", "she", "they", "used", "some", "em", "them", "be", "has",
-    "plus", "but", "-", "each", "us", "what", "well", "site", "times", "x", "er", "um", "right", "okay",
-    "ok", "put",
+    "it", "that", "'s", "did", "do", "i", "we", "i've", "we've", "been", "had", "have", "just", "then",
+    "also", "so", "by", "from", "this", "there", "more", "job", "work", "working", "worked", "doing",
+    "spent", "used", "are", "as", "he", "she", "they", "used", "some", "em", "them", "be", "has", "plus",
+    "but", "-", "each", "us", "what", "well", "site", "times", "x", "er", "um", "right", "okay", "ok", "put",
 ];
 
 pub(crate) fn is_filler(text: &str) -> bool {
     FILLERS.contains(&text)
+}
+
+fn is_time_unit(text: &str) -> bool {
+    matches!(text, "hour" | "hours" | "hrs" | "minutes" | "mins")
 }
 
 /// Nouns that a place ends in.
@@ -154,9 +161,38 @@ impl Scanner<'_> {
 
     /// The same, where no stage is called so: "one hour fifty tanking" is no tub of tanking.
     fn counts_only(&self, at: usize) -> bool {
+        let said = text_at(self.words, at);
+        let is_stage = self.names.stages_at(self.words, at).is_some_and(|found| {
+            found.stages.iter().any(|(_, stage)| stage.split(' ').any(|own| own == said))
+        });
         unit_at(self.words, at, self.names.vocabulary).is_some()
-            || (self.names.items_at(self.words, at).is_some()
-                && self.names.stages_at(self.words, at).is_none())
+            || (self.names.items_at(self.words, at).is_some() && !is_stage)
+    }
+
+    /// "200x400 tiles", "fifteen mil plasterboards" where the book has no such size.
+    fn other_size(&self, at: usize) -> Option<usize> {
+        let words = self.words;
+        let sized = |at: usize| self.names.items_at(words, at).is_some_and(|found| found.size.is_some());
+        let mut end = at + number_at(words, at)?.len;
+        if matches!(text_at(words, end), "mil" | "mm" | "mill") {
+            let found = self.names.items_at(words, end + 1)?;
+            // Six hundred mil of what goes by the metre is a length.
+            let items = &self.names.vocabulary.items;
+            let by_length =
+                found.items.iter().any(|index| items.get(*index).is_some_and(|item| item.unit == "m"));
+            return (!by_length).then_some(end + 1 - at);
+        }
+        let mut count = 1;
+        while matches!(text_at(words, end), "by" | "x") {
+            let Some(next) = number_at(words, end + 1) else { break };
+            if sized(end + 1) {
+                // "Twenty by fifteen mil elbows": the first is how many.
+                return None;
+            }
+            end += 1 + next.len;
+            count += 1;
+        }
+        (count > 1).then_some(end - at)
     }
 
     fn piece_at(&self, at: usize, before: &[Piece]) -> (What, usize) {
@@ -178,7 +214,8 @@ impl Scanner<'_> {
             return found;
         }
         // "An hour less ten".
-        let is_less = matches!(text_at(words, at), "less" | "minus") && matches!(last, Some(What::Length(_)));
+        let is_less = matches!(text_at(words, at), "less" | "minus")
+            && before.iter().any(|piece| matches!(piece.what, What::Length(_)));
         if let Some(rest) = break_at(words, at)
             && (had_range || is_less || rest.minutes == 0 || self.range_follows(at + rest.len))
         {
@@ -193,6 +230,10 @@ impl Scanner<'_> {
         if let Some((sign, len)) = signs::sign_at(words, at) {
             // A longer name wins over a shorter sign: "back boxes".
             let named = self.names.items_at(words, at).map_or(0, |found| found.len);
+            if sign == Sign::Vague && is_time_unit(text_at(words, at + len)) {
+                // "A couple of hours".
+                return (What::SomeTime, len + 1);
+            }
             if named <= len {
                 return (What::Sign(sign), len);
             }
@@ -243,7 +284,8 @@ impl Scanner<'_> {
         let words = self.words;
         if let Some(range) = range_at(words, at) {
             // "Eight to ten boards" is no time of the day.
-            if !range.weak || !self.counts(at + range.len) {
+            let is_length = is_time_unit(text_at(words, at + range.len));
+            if !range.weak || !(is_length || self.counts(at + range.len)) {
                 return Some((What::Range(range), range.len));
             }
             return None;
@@ -293,16 +335,35 @@ impl Scanner<'_> {
             let len = found.len;
             return Some((What::Name(Some(found), None), len));
         }
+        if let Some(len) = self.other_size(at) {
+            return Some((What::OtherSize, len));
+        }
         let number = number_at(words, at);
         let is_one = matches!(text_at(words, at), "a" | "an" | "another") && self.counts(at + 1);
         let is_one = is_one && text_at(words, at + 1) != "m";
+        let is_full = matches!(text_at(words, at), "a" | "one")
+            && matches!(text_at(words, at + 1), "full" | "whole" | "new")
+            && self.counts(at + 2);
         let (value, len) = match number {
+            _ if is_full => (Some(Decimal::ONE), 2),
+            // "Forty-odd metres".
+            Some(number) if text_at(words, at + number.len) == "odd" => {
+                return Some((What::Sign(Sign::Vague), number.len + 1));
+            }
+            // "Six off fifteen mil elbows", "3 no. back boxes".
+            Some(number)
+                if matches!(text_at(words, at + number.len), "off" | "no" | "nr" | "number")
+                    && self.names.items_at(words, at + number.len + 1).is_some() =>
+            {
+                (Some(number.value), number.len + 1)
+            }
             Some(number) => (Some(number.value), number.len),
             None if is_one => (Some(Decimal::ONE), 1),
             None => (None, 0),
         };
         if let Some(len) = number.and_then(|number| self.range_of_counts(at, number.len)) {
-            return Some((What::Sign(Sign::Vague), len));
+            let is_length = is_time_unit(text_at(words, at + len));
+            return Some(if is_length { (What::SomeTime, len + 1) } else { (What::Sign(Sign::Vague), len) });
         }
         if let Some(value) = value {
             if let Some((unit, unit_len)) = unit_at(words, at + len, self.names.vocabulary)
@@ -340,7 +401,7 @@ impl Scanner<'_> {
         let joint = matches!(text_at(self.words, at + len), "to" | "or" | "-");
         let next = number_at(self.words, at + len + 1).filter(|_| joint)?;
         let end = len + 1 + next.len;
-        self.counts(at + end).then_some(end)
+        (self.counts(at + end) || is_time_unit(text_at(self.words, at + end))).then_some(end)
     }
 
     /// A place that was said before, or "behind the basin".

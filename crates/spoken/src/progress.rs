@@ -67,58 +67,63 @@ pub(crate) fn signed_off(scene: &Scene<'_>, clause: &Clause) -> Option<Draft> {
     Some(draft)
 }
 
-/// "First fix water's done"; "that chip's sorted".
-pub(crate) fn done_or_cleared(scene: &Scene<'_>, clause: &Clause) -> Option<Draft> {
-    if clause.has_head() {
+const EXCEPT: &[&str] = &["apart from", "except", "bar the", "other than", "but not"];
+
+/// "First fix water's done", "skim and boarding are done": one for each stage.
+pub(crate) fn ready(scene: &Scene<'_>, clause: &Clause) -> Option<Vec<Draft>> {
+    let words = scene.words();
+    let named = stage_pieces(clause);
+    if clause.has_head() || named.is_empty() {
         return None;
     }
-    let words = scene.words();
-    let has_stage = !stage_pieces(clause).is_empty();
-    if has_stage && find(words, clause.start(), clause.end(), DONE).is_some() {
+    find(words, clause.start(), clause.end(), DONE)?;
+    let except = find(words, clause.start(), clause.end(), EXCEPT);
+    let until = except.map_or(clause.end(), |(at, _)| at);
+    let mut drafts = Vec::new();
+    for piece in named.into_iter().filter(|piece| piece.start < until) {
         let mut draft = Draft::new(Kind::Ready);
         draft.set(Column::Job, job_of(scene, clause));
         draft.take_words(clause.start(), clause.end());
-        if !write_stage(scene, clause, &mut draft) {
-            draft.ask(
-                "which stage?",
-                stage_choices(scene.vocabulary(), &job_of(scene, clause), &[]),
-                Some(Column::Stage),
-            );
+        let mut own = clause.clone();
+        own.pieces
+            .retain(|other| other.start == piece.start || !matches!(other.what, What::Name(_, Some(_))));
+        if !write_stage(scene, &own, &mut draft) {
+            let choices = stage_choices(scene.vocabulary(), &job_of(scene, clause), &[]);
+            draft.ask("which stage?", choices, Some(Column::Stage));
         }
-        let except = find(
-            words,
-            clause.start(),
-            clause.end(),
-            &["apart from", "except", "bar the", "other than", "but not"],
-        );
         if except.is_some() {
             let said = scene.line.said(clause.start(), clause.end());
             let left = [(Column::Kind, Kind::LeftOff.word().to_owned()), (Column::Note, said)];
             let choices = vec![choice("ready for checking", []), choice("left off", left)];
             draft.ask("ready for checking, or left off with that to do?", choices, None);
         }
-        let job = job_of(scene, clause);
-        let stage = draft.get(Column::Stage).to_owned();
-        let stages = scene.vocabulary().job(&job).map(|job| job.stages.as_slice()).unwrap_or_default();
-        let logged = |test: &str| {
-            scene
-                .vocabulary()
-                .recent
-                .iter()
-                .any(|entry| entry.kind == Kind::Reading && entry.get(Column::What) == test)
-        };
-        let missing: Vec<&str> = stages
-            .iter()
-            .filter(|own| own.name == stage)
-            .flat_map(|own| &own.tests)
-            .map(String::as_str)
-            .filter(|test| !logged(test))
-            .collect();
-        if !missing.is_empty() {
-            draft.show(format!("not seen among your entries: {}", missing.join(", ")));
-        }
-        return Some(draft);
+        show_missing_tests(scene, &mut draft);
+        drafts.push(draft);
     }
+    (!drafts.is_empty()).then_some(drafts)
+}
+
+/// The tests that the stage's sign-off needs and that this person has not logged.
+fn show_missing_tests(scene: &Scene<'_>, draft: &mut Draft) {
+    let vocabulary = scene.vocabulary();
+    let stages = vocabulary.job(draft.get(Column::Job)).map(|job| job.stages.as_slice()).unwrap_or_default();
+    let is_logged = |test: &str| {
+        let mut recent = vocabulary.recent.iter();
+        recent.any(|entry| entry.kind == Kind::Reading && entry.get(Column::What) == test)
+    };
+    let own = stages.iter().filter(|own| own.name == draft.get(Column::Stage)).flat_map(|own| &own.tests);
+    let missing: Vec<&str> = own.map(String::as_str).filter(|test| !is_logged(test)).collect();
+    if !missing.is_empty() {
+        draft.show(format!("not seen among your entries: {}", missing.join(", ")));
+    }
+}
+
+/// "That chip's sorted".
+pub(crate) fn cleared(scene: &Scene<'_>, clause: &Clause) -> Option<Draft> {
+    if clause.has_head() {
+        return None;
+    }
+    let words = scene.words();
     let (at, _) = find(words, clause.start(), clause.end(), CLEARED)?;
     let begins = matches!(text_at(words, clause.start()), "that" | "the" | "those" | "snag");
     if !begins || at == clause.start() {

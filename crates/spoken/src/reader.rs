@@ -9,7 +9,7 @@ use crate::pieces::{Piece, Scanner, What, is_filler};
 use crate::signs::Sign;
 use crate::vocabulary::{Now, Vocabulary};
 use crate::words::{Line, Stop};
-use crate::{changes, hours, materials, purchases, readings, sayings};
+use crate::{changes, doubts, hours, materials, purchases, readings, sayings};
 
 /// Longest line that is read, in words; what is beyond is listed as not understood.
 const MOST_WORDS: usize = 400;
@@ -30,6 +30,7 @@ pub fn understand(line: &str, vocabulary: &Vocabulary, now: &Now, last: Option<&
     while let Some(rest) = clauses.get(at..).filter(|rest| !rest.is_empty()) {
         at += read_clause(&scene, rest, &mut drafts, &mut remarks).max(1);
     }
+    doubts::ask(&scene, &clauses, &mut drafts);
     drafts.iter_mut().for_each(|draft| purchases::finish(&scene, draft));
     heard(&line, drafts, remarks)
 }
@@ -112,6 +113,16 @@ fn read_clause(
         drafts.push(draft);
         return len;
     }
+    if let Some(before_not) = whole_before_not(clause) {
+        // "Four hours boarding not skim".
+        let mut found = Vec::new();
+        read_work(scene, &before_not, &mut found);
+        if let Some(draft) = found.last_mut() {
+            draft.take_words(before_not.end(), clause.end());
+        }
+        drafts.append(&mut found);
+        return 1;
+    }
     if clause.has_sign(Sign::Not)
         && !clause.has(|piece| matches!(piece.what, What::Break(_)))
         && clause.pieces.len() > 1
@@ -122,6 +133,16 @@ fn read_clause(
     }
     read_work(scene, clause, drafts);
     1
+}
+
+/// What stands before a "not", where it is an entry by itself.
+fn whole_before_not(clause: &Clause) -> Option<Clause> {
+    let at = clause.pieces.iter().position(|piece| piece.is_sign(Sign::Not))?;
+    let mut before = clause.clone();
+    before.pieces.truncate(at);
+    let after = clause.pieces.get(at + 1)?;
+    let is_value = after.is_count() || after.is_time() || matches!(after.what, What::Name(..));
+    (is_value && changes::is_whole(&before)).then_some(before)
 }
 
 /// Hours, materials and prices of a clause.

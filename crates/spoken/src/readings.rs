@@ -120,6 +120,9 @@ pub(crate) fn read(scene: &Scene<'_>, clauses: &[Clause]) -> Option<(Draft, usiz
     draft.set(Column::Quantity, format!("{bound}{}", plain(value)));
     let unit = unit.unwrap_or_else(|| own_unit.to_owned());
     draft.set(Column::Unit, unit.clone());
+    if unit.is_empty() {
+        draft.ask(format!("{} what?", plain(value)), Vec::new(), Some(Column::Unit));
+    }
     draft.on_day(clause.about.day, scene.now);
     read_stage(scene, clause, &name, &mut draft);
     let mut count = 0;

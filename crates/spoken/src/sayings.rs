@@ -92,7 +92,8 @@ pub(crate) fn read(scene: &Scene<'_>, clauses: &[Clause]) -> Option<(Vec<Draft>,
         .or_else(|| plan(scene, clauses).map(|(draft, len)| (vec![draft], len)))
         .or_else(|| progress::signed_off(scene, clause).map(|draft| (vec![draft], 1)))
         .or_else(|| left_off(scene, clauses).map(|(draft, len)| (vec![draft], len)))
-        .or_else(|| progress::done_or_cleared(scene, clause).map(|draft| (vec![draft], 1)))
+        .or_else(|| progress::ready(scene, clause).map(|drafts| (drafts, 1)))
+        .or_else(|| progress::cleared(scene, clause).map(|draft| (vec![draft], 1)))
 }
 
 /// The first word of a clause that carries something.

@@ -188,6 +188,7 @@ const SIGNS: &[(&str, Sign)] = &[
     ("most of", Sign::Vague),
     ("several", Sign::Vague),
     ("about", Sign::About),
+    ("up to", Sign::About),
     ("roughly", Sign::About),
     ("nearly", Sign::About),
     ("plus vat", Sign::Net),

@@ -247,9 +247,14 @@ pub(crate) fn range_at(words: &[Word], at: usize) -> Option<Range> {
         from: from.clock,
         to: to.clock,
         len: lead + from.len + joint + to.len,
-        weak: weak && lead == 0 && !from.sure && !to.sure,
+        weak: weak && lead == 0 && is_bare(&from) && is_bare(&to),
         homophone: from.homophone || to.homophone,
     })
+}
+
+/// An hour and nothing else, which may be a count.
+fn is_bare(read: &Read) -> bool {
+    !read.sure && read.len == 1
 }
 
 /// "Ten to four" read as a range, where it was read as a time.

@@ -69,8 +69,18 @@ impl<'a> Line<'a> {
             } else {
                 line.read_chunk(chunk, start, &mut stop);
             }
+            // "3 no. back boxes".
+            if stop == Stop::Full && matches!(chunk, "no." | "nr.") && line.follows_figure() {
+                stop = Stop::None;
+            }
         }
         line
+    }
+
+    /// Whether the word before the last is a figure.
+    fn follows_figure(&self) -> bool {
+        let before = self.words.iter().rev().nth(1);
+        before.is_some_and(|word| word.text.bytes().all(|byte| byte.is_ascii_digit()))
     }
 
     fn read_chunk(&mut self, chunk: &str, start: usize, stop: &mut Stop) {
@@ -85,8 +95,13 @@ impl<'a> Line<'a> {
                 // The cross of a size, 300x600, is a word of its own.
                 Class::Letter if c == 'x' && at > 0 && is_digit(at - 1) && is_digit(end) => {}
                 Class::Letter => {
-                    let goes_on =
-                        |at| char_at(at).is_some_and(|c| matches!(class_of(c), Class::Letter | Class::Digit));
+                    // "m2" is one word, "3h50" three.
+                    let takes_digits = c != 'h';
+                    let goes_on = |at| {
+                        char_at(at).map(class_of).is_some_and(|class| {
+                            class == Class::Letter || (takes_digits && class == Class::Digit)
+                        })
+                    };
                     while goes_on(end) {
                         end += 1;
                     }
@@ -106,9 +121,8 @@ impl<'a> Line<'a> {
                     at = end;
                     continue;
                 }
-                Class::Sign
-                    if matches!(c, '-' | '–' | '/') && !(at > 0 && is_digit(at - 1) && is_digit(end)) =>
-                {
+                // "8-4" and "8am-1pm" are ranges; "push-fit" is two words.
+                Class::Sign if matches!(c, '-' | '–' | '/') && !(at > 0 && is_digit(end)) => {
                     at = end;
                     continue;
                 }
@@ -141,7 +155,8 @@ impl<'a> Line<'a> {
         };
         match trimmed.strip_suffix("'s") {
             Some(owner) if !owner.is_empty() && owner != "let" => {
-                push(owner, start, end);
+                let length = raw.rfind(['\'', '’']).unwrap_or(raw.len());
+                push(owner, start, start + length);
                 push("'s", end, end);
             }
             _ => push(&trimmed, start, end),

@@ -4,7 +4,7 @@ mod crew;
 
 use crew::{now, vocabulary};
 use proptest::prelude::*;
-use spoken::{Heard, understand};
+use spoken::{Heard, Item, Job, Now, Pack, Stage, Vocabulary, understand};
 
 /// Each word of the line is used by a proposal or listed as not understood, and spans say their words.
 fn nothing_is_lost(line: &str, heard: &Heard) -> Result<(), TestCaseError> {
@@ -62,6 +62,50 @@ proptest! {
     #[test]
     fn figures_of_any_kind(line in "[0-9./:,x½-]{1,14}( (bags|m|hours|mil|elbows|finish|till|to) ?[0-9./:x½-]{0,14}){0,4}") {
         nothing_is_lost(&line, &understand(&line, &vocabulary(), &now(), None))?;
+    }
+}
+
+/// Lists come from outside too: empty names, names of figures, packs of nothing.
+fn any_vocabulary() -> impl Strategy<Value = Vocabulary> {
+    let name = "[a-z0-9x. ]{0,12}";
+    let item =
+        (name, "(each|m|kg|m2|bag|)", "(bag|box|each|)", 0_u32..3).prop_map(|(name, unit, pack, size)| {
+            Item { name, unit, packs: vec![Pack { name: pack, size: size.to_string().parse().unwrap() }] }
+        });
+    let stage = (name, "[a-z ]{0,8}").prop_map(|(name, test)| Stage {
+        items: vec![name.clone()],
+        name,
+        tests: vec![test],
+        ..Stage::default()
+    });
+    let job = ("[A-Z]{0,4}", "[A-Za-z. ]{0,8}", prop::collection::vec(stage, 0..3));
+    let job = job.prop_map(|(code, customer, stages)| Job { code, customer, stages });
+    let lists = (
+        prop::collection::vec(item, 0..4),
+        prop::collection::vec(job, 0..3),
+        prop::collection::vec("[A-Za-z ]{0,6}", 0..3),
+    );
+    lists.prop_map(|(items, jobs, people)| Vocabulary {
+        places: people.clone(),
+        current_job: jobs.first().map(|job| job.code.clone()).unwrap_or_default(),
+        items,
+        jobs,
+        people,
+        ..Vocabulary::default()
+    })
+}
+
+proptest! {
+    #[test]
+    fn any_lists_at_all(
+        vocabulary in any_vocabulary(),
+        picked in prop::collection::vec(prop::sample::select(WORDS.split_whitespace().collect::<Vec<_>>()), 0..8),
+        minute in any::<u16>(),
+    ) {
+        let named = vocabulary.items.iter().map(|item| item.name.as_str());
+        let named = named.chain(vocabulary.jobs.iter().flat_map(|job| &job.stages).map(|stage| stage.name.as_str()));
+        let line = picked.into_iter().chain(named).collect::<Vec<_>>().join(" ");
+        nothing_is_lost(&line, &understand(&line, &vocabulary, &Now { minute, ..now() }, None))?;
     }
 }
 
