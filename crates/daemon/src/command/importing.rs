@@ -120,8 +120,29 @@ fn write(node: &mut Node, planned: Vec<Planned>, say: &dyn Fn(Progress)) -> Resu
 pub(super) fn log(
     node: &mut Node,
     author: PersonId,
-    mut row: BTreeMap<String, String>,
+    row: BTreeMap<String, String>,
 ) -> Result<Value, NodeError> {
+    let row = whole_row(node, author, row)?;
+    take_in_rows(node, author, FileName::Entries, &[row])
+}
+
+/// Logs several entries, all or none, and gives their keys.
+pub(super) fn log_all(
+    node: &mut Node,
+    author: PersonId,
+    rows: Vec<BTreeMap<String, String>>,
+) -> Result<Vec<String>, NodeError> {
+    let rows: Vec<_> = rows.into_iter().map(|row| whole_row(node, author, row)).collect::<Result<_, _>>()?;
+    take_in_rows(node, author, FileName::Entries, &rows)?;
+    Ok(rows.iter().filter_map(|row| row.get("entry").cloned()).collect())
+}
+
+/// A row of an entry with what nobody types: its key, who, which device, and when.
+fn whole_row(
+    node: &Node,
+    author: PersonId,
+    mut row: BTreeMap<String, String>,
+) -> Result<BTreeMap<String, String>, NodeError> {
     let now = moment(now_ms())?;
     let target =
         row.get("corrects").and_then(|key| node.book().entries().find(|entry| entry.act.row_key == *key));
@@ -144,7 +165,7 @@ pub(super) fn log(
     // With its offset, because in one hour of the year a clock time alone is said twice.
     let at = serde_json::to_value(now).ok().and_then(|at| at.as_str().map(str::to_owned)).unwrap_or_default();
     row.entry("at".to_owned()).or_insert(at);
-    take_in_row(node, author, FileName::Entries, &row)
+    Ok(row)
 }
 
 /// Adds or changes one row of a list. What is not named is as it is held.
@@ -171,29 +192,30 @@ pub(super) fn list(
         ListChange::Add | ListChange::Change | ListChange::Either => {}
     }
     whole.extend(row);
-    take_in_row(node, author, list, &whole)
+    take_in_rows(node, author, list, &[whole])
 }
 
-fn take_in_row(
+fn take_in_rows(
     node: &mut Node,
     author: PersonId,
     file: FileName,
-    row: &BTreeMap<String, String>,
+    rows: &[BTreeMap<String, String>],
 ) -> Result<Value, NodeError> {
     let files =
-        Files::of_row(file, row).map_err(|error: FilesError| NodeError::bad_input(error.to_string()))?;
+        Files::of_rows(file, rows).map_err(|error: FilesError| NodeError::bad_input(error.to_string()))?;
     let intake = Intake { files: &files, folder: None, devices: None, lists: ListRows::More };
     take_in(node, author, &intake, &|_| ()).map_err(in_words_of_a_command)
 }
 
-/// Complaints about the one row of a command, without the file and line that nobody typed, and with
+/// Complaints about the rows of a command, without the file and line that nobody typed, and with
 /// the columns as the command calls them.
 fn in_words_of_a_command(error: NodeError) -> NodeError {
     let plain = |row: &String| {
-        let said = row.split_once(" line 2, column ").and_then(|(_, said)| said.split_once(": "));
+        let (_, place) = row.split_once(" line ").unwrap_or(("", row));
+        let said = place.split_once(", column ").and_then(|(_, said)| said.split_once(": "));
         match said {
             Some((column, reason)) => format!("--{}: {reason}", option_of(column)),
-            None => row.split_once(" line 2: ").map_or(row.as_str(), |(_, said)| said).to_owned(),
+            None => place.split_once(": ").map_or(row.as_str(), |(_, said)| said).to_owned(),
         }
     };
     match error {

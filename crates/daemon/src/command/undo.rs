@@ -72,6 +72,8 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::JobListed
         | Kind::StageListed
         | Kind::LineListed
+        | Kind::AliasTaught
+        | Kind::Surveyed
         | Kind::Hours
         | Kind::WorkStarted
         | Kind::WorkSwitched

@@ -91,24 +91,28 @@ impl Files {
         Ok(files)
     }
 
-    /// A file of one row, from its columns by name; those left out are empty. What is typed goes
+    /// A file of some rows, from their columns by name; those left out are empty. What is typed goes
     /// through the same checks as what is imported.
     ///
     /// # Errors
-    /// [`FilesError::NoSuchColumn`], or [`FilesError::Csv`] when the row can't be written.
-    pub fn of_row(file: FileName, row: &BTreeMap<String, String>) -> Result<Self, FilesError> {
+    /// [`FilesError::NoSuchColumn`], or [`FilesError::Csv`] when a row can't be written.
+    pub fn of_rows(file: FileName, rows: &[BTreeMap<String, String>]) -> Result<Self, FilesError> {
         let shape = file.shape();
         let columns = || shape.required.iter().chain(shape.optional);
-        if let Some(name) = row.keys().find(|name| !columns().any(|column| column == name)) {
+        let mut names = rows.iter().flat_map(BTreeMap::keys);
+        if let Some(name) = names.find(|name| !columns().any(|column| column == name)) {
             let known = columns().copied().collect::<Vec<_>>().join(", ");
             return Err(FilesError::NoSuchColumn { name: name.clone(), known });
         }
         // A column that is left out says nothing, where an empty one may say "none".
-        let named = columns().filter(|column| shape.required.contains(column) || row.contains_key(**column));
+        let is_said = |column: &str| rows.iter().any(|row| row.contains_key(column));
+        let named = columns().filter(|column| shape.required.contains(column) || is_said(column));
         let named: Vec<&str> = named.copied().collect();
         let mut writer = csv::Writer::from_writer(Vec::new());
         writer.write_record(&named)?;
-        writer.write_record(named.iter().map(|name| row.get(*name).map_or("", String::as_str)))?;
+        for row in rows {
+            writer.write_record(named.iter().map(|name| row.get(*name).map_or("", String::as_str)))?;
+        }
         let bytes = Some(writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?);
         let none = Self::default();
         Ok(match file {

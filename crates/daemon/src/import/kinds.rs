@@ -69,7 +69,8 @@ pub(super) const KINDS: [(&str, EntryKind); 28] = [
 ];
 
 /// The columns that a file of entries may leave out. Each is empty then.
-pub(super) const OPTIONAL: [&str; 30] = [
+pub(super) const OPTIONAL: [&str; 31] = [
+    "said",
     "room",
     "surface",
     "of",
@@ -229,6 +230,7 @@ impl EntryKind {
     pub(super) fn idle_columns(self) -> Vec<&'static str> {
         let own = self.columns();
         let some = ["stage", "where"].iter().chain(&AMOUNT).chain(&CLOCK).chain(&OPTIONAL);
-        some.filter(|column| !own.contains(column)).copied().collect()
+        // Any entry may come from a sentence, which is kept beside it.
+        some.filter(|column| !own.contains(column) && **column != "said").copied().collect()
     }
 }
