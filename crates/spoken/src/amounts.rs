@@ -431,7 +431,7 @@ fn show_in_units(item: &Item, value: Decimal, unit: &str, draft: &mut Draft) {
     let Ok(said) = Quantity::new(value) else { return };
     match packing(item, unit).and_then(|packing| packing.in_units(said, unit)) {
         Ok(own) if own != said => {
-            draft.show(format!("{} {unit} = {} {}", plain(value), plain(own.value()), item.unit));
+            draft.comes_to = format!("{} {unit} = {} {}", plain(value), plain(own.value()), item.unit);
         }
         Ok(_) => {}
         Err(error) => draft.refuse(error.to_string()),

@@ -198,7 +198,7 @@ pub(crate) fn read(scene: &Scene<'_>, clauses: &[Clause], drafts: &mut Vec<Draft
             let was: Vec<String> =
                 changes.iter().filter_map(|(column, _)| before.get(column).cloned()).collect();
             if !was.is_empty() {
-                draft.remarks.retain(|(_, text)| !text.contains(" = "));
+                draft.comes_to.clear();
                 draft.show(format!("changed from {}", was.join(", ")));
             }
             for (column, value) in changes {

@@ -117,6 +117,8 @@ fn is_doubt(scene: &Scene<'_>, piece: &Piece) -> bool {
         What::Unknown | What::Filler | What::And => {
             (piece.start..piece.end).any(|at| DOUBTS.contains(&text_at(scene.words(), at)))
         }
-        What::Unit(_) | What::Name(..) | What::Test(_) | What::Job(_) | What::Place(_) => false,
+        // "Four hours boarding each".
+        What::Unit(unit) => unit == "each",
+        What::Name(..) | What::Test(_) | What::Job(_) | What::Place(_) => false,
     }
 }

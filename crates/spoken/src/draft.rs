@@ -37,6 +37,8 @@ pub(crate) struct Draft {
     pub(crate) words: BTreeSet<usize>,
     pub(crate) questions: Vec<Ambiguity>,
     pub(crate) remarks: Vec<(Tone, String)>,
+    /// What it comes to, to be shown: 8 h, or 0.5 bag = 12.5 kg.
+    pub(crate) comes_to: String,
     /// A word said that it was used: fitted, up.
     pub(crate) is_said_used: bool,
     /// A word said that a pack was begun.
@@ -51,6 +53,7 @@ impl Draft {
             words: BTreeSet::new(),
             questions: Vec::new(),
             remarks: Vec::new(),
+            comes_to: String::new(),
             is_said_used: false,
             is_opened: false,
         }

@@ -8,7 +8,7 @@ use trade::Day;
 use crate::clauses::{Clause, StageSaid, job_of, stage_said};
 use crate::draft::{Draft, Scene, choice, stage_choices};
 use crate::heard::{Choice, Column, Kind};
-use crate::logged::{ask_about_overlap, ask_about_the_day, clock_part};
+use crate::logged::{self, clock_part};
 use crate::pieces::{Piece, What};
 use crate::signs::Sign;
 use crate::times::{Clock, written};
@@ -279,7 +279,6 @@ fn write_times(scene: &Scene<'_>, times: Times, day: Day, draft: &mut Draft) {
             if !is_today {
                 draft.set(Column::DoneOn, day.to_string());
             }
-            ask_about_the_day(scene, day, minutes, draft);
         }
         (Some(from), None, None) => {
             draft.set(Column::From, at(day, from.as_start(false)));
@@ -368,7 +367,7 @@ fn write_span(scene: &Scene<'_>, (from, to): (u16, u16), rest: Option<u32>, day:
         }
         return;
     }
-    draft.show(spoken_length(worked));
+    draft.comes_to = spoken_length(worked);
     match rest {
         Some(0) if worked > LONG_WITHOUT_BREAK => draft.show("over 6 h: was there no break?"),
         Some(_) => {}
@@ -379,7 +378,6 @@ fn write_span(scene: &Scene<'_>, (from, to): (u16, u16), rest: Option<u32>, day:
         }
         None => {}
     }
-    ask_about_overlap(scene, draft);
 }
 
 /// "We did four hours" does not say who.
@@ -401,6 +399,7 @@ fn for_each_person(scene: &Scene<'_>, clause: &Clause, draft: Draft) -> Vec<Draf
     if clause.about.people.is_empty() {
         let mut draft = draft;
         ask_who(scene, clause, &mut draft);
+        logged::ask(scene, &mut draft);
         return vec![draft];
     }
     let people = clause.about.people.iter().map(|person| {
@@ -408,8 +407,8 @@ fn for_each_person(scene: &Scene<'_>, clause: &Clause, draft: Draft) -> Vec<Draf
         if person != me {
             draft.set(Column::Person, person.clone());
             draft.show(format!("proposed until {person} or the boss accepts"));
-            // What this person has logged is not what the mate has.
-            draft.questions.retain(|asked| !asked.question.starts_with("you have "));
+        } else {
+            logged::ask(scene, &mut draft);
         }
         draft
     });
@@ -423,6 +422,8 @@ pub(crate) fn as_minutes(value: Decimal) -> Option<u32> {
 
 /// Sets the break of hours that were read before it was said.
 pub(crate) fn set_break(draft: &mut Draft, minutes: u32) {
+    // "A quarter for breakfast, half an hour for dinner".
+    let minutes = minutes.saturating_add(draft.get(Column::BreakMin).parse().unwrap_or(0));
     draft.questions.retain(|asked| asked.typed != Some(Column::BreakMin));
     let spans = [Column::From, Column::To].map(|column| minute_of(draft.get(column)));
     let [Some(from), Some(to)] = spans else {
@@ -441,8 +442,7 @@ pub(crate) fn set_break(draft: &mut Draft, minutes: u32) {
         draft.refuse("the break is as long as the work");
     }
     let worked = length.saturating_sub(minutes);
-    draft.remarks.retain(|(_, text)| *text != spoken_length(length));
-    draft.show(spoken_length(worked));
+    draft.comes_to = spoken_length(worked);
     if minutes == 0 && worked > LONG_WITHOUT_BREAK {
         draft.show("over 6 h: was there no break?");
     }

@@ -1,9 +1,7 @@
 //! What is logged already of the day that hours are said of: they may be part of it, or lie over it.
 
-use trade::Day;
-
 use crate::draft::{Draft, Scene, choice};
-use crate::heard::{Column, Kind};
+use crate::heard::{Column, Kind, Tone};
 use crate::hours::spoken_length;
 
 /// The clock times that are logged on a day already.
@@ -19,14 +17,27 @@ fn spans_on<'a>(scene: &Scene<'a>, day: &str) -> Vec<(&'a str, &'a str, &'a str,
         .collect()
 }
 
+/// Asks about what this person has logged already of the time that a draft says.
+pub(crate) fn ask(scene: &Scene<'_>, draft: &mut Draft) {
+    let is_refused = draft.remarks.iter().any(|(tone, _)| *tone == Tone::Refused);
+    match draft.get(Column::Minutes).parse() {
+        _ if is_refused => {}
+        Ok(minutes) => ask_about_the_day(scene, minutes, draft),
+        Err(_) if draft.get(Column::From).is_empty() || draft.get(Column::To).is_empty() => {}
+        Err(_) => ask_about_overlap(scene, draft),
+    }
+}
+
 /// 07:45 of a time with its day.
 pub(crate) fn clock_part(moment: &str) -> &str {
     moment.get(11..16).unwrap_or(moment)
 }
 
 /// A length on a day that has its hours already may be part of them.
-pub(crate) fn ask_about_the_day(scene: &Scene<'_>, day: Day, minutes: u32, draft: &mut Draft) {
-    let spans = spans_on(scene, &day.to_string());
+fn ask_about_the_day(scene: &Scene<'_>, minutes: u32, draft: &mut Draft) {
+    let today = scene.now.day.to_string();
+    let day = Some(draft.get(Column::DoneOn)).filter(|day| !day.is_empty()).unwrap_or(&today);
+    let spans = spans_on(scene, day);
     let (Some(first), Some(last)) =
         (spans.iter().map(|span| span.0).min(), spans.iter().map(|span| span.1).max())
     else {
@@ -59,7 +70,7 @@ pub(crate) fn ask_about_the_day(scene: &Scene<'_>, day: Day, minutes: u32, draft
 }
 
 /// Hours over hours are asked about.
-pub(crate) fn ask_about_overlap(scene: &Scene<'_>, draft: &mut Draft) {
+fn ask_about_overlap(scene: &Scene<'_>, draft: &mut Draft) {
     let (from, to) = (draft.get(Column::From).to_owned(), draft.get(Column::To).to_owned());
     let spans = spans_on(scene, from.get(..10).unwrap_or_default());
     let Some((start, end, stage, entry)) =

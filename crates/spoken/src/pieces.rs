@@ -75,7 +75,7 @@ const FILLERS: &[&str] = &[
     "it", "that", "'s", "did", "do", "i", "we", "i've", "we've", "been", "had", "have", "just", "then",
     "also", "so", "by", "from", "this", "there", "more", "job", "work", "working", "worked", "doing",
     "spent", "used", "are", "as", "he", "she", "they", "used", "some", "em", "them", "be", "has", "plus",
-    "but", "-", "each", "us", "what", "well", "site", "times", "x", "er", "um", "right", "okay", "ok", "put",
+    "but", "-", "us", "what", "well", "site", "times", "x", "er", "um", "right", "okay", "ok", "put",
 ];
 
 pub(crate) fn is_filler(text: &str) -> bool {

@@ -2,7 +2,7 @@
 
 use crate::amounts::{self, amounts};
 use crate::clauses::{Clause, split};
-use crate::draft::{Draft, Scene};
+use crate::draft::{Draft, Scene, choice};
 use crate::heard::{Ambiguity, Column, Heard, Kind, Proposal, Remark, Tone};
 use crate::names::Names;
 use crate::pieces::{Piece, Scanner, What, is_filler};
@@ -32,7 +32,20 @@ pub fn understand(line: &str, vocabulary: &Vocabulary, now: &Now, last: Option<&
     }
     doubts::ask(&scene, &clauses, &mut drafts);
     drafts.iter_mut().for_each(|draft| purchases::finish(&scene, draft));
+    drafts.iter_mut().for_each(|draft| ask_job(&scene, draft));
     heard(&line, drafts, remarks)
+}
+
+/// Where no job is chosen and none was said.
+fn ask_job(scene: &Scene<'_>, draft: &mut Draft) {
+    let needs_none = matches!(draft.kind, Kind::Away | Kind::Corrected | Kind::Struck | Kind::Stopped);
+    let is_refused = draft.remarks.iter().any(|(tone, _)| *tone == Tone::Refused);
+    if needs_none || is_refused || !draft.get(Column::Job).is_empty() {
+        return;
+    }
+    let jobs = scene.vocabulary().jobs.iter();
+    let choices = jobs.map(|job| choice(job.code.clone(), [(Column::Job, job.code.clone())])).collect();
+    draft.ask("which job?", choices, Some(Column::Job));
 }
 
 /// Puts together what commas part and one reader must see whole.
@@ -309,6 +322,9 @@ fn heard(line: &Line<'_>, mut drafts: Vec<Draft>, remarks: Vec<Remark>) -> Heard
             draft.words.iter().filter_map(|at| line.words.get(*at)).map(|word| word.spoken).collect();
         let words = line.spans(|number| spoken.contains(&number));
         heard.questions.extend(draft.questions.into_iter().map(|asked| Ambiguity { about, ..asked }));
+        if !draft.comes_to.is_empty() {
+            heard.remarks.push(Remark { about: Some(about), tone: Tone::Shown, text: draft.comes_to });
+        }
         heard.remarks.extend(draft.remarks.into_iter().map(|(tone, text)| Remark {
             about: Some(about),
             tone,

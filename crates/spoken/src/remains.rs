@@ -61,10 +61,9 @@ pub(crate) fn left_of_what_was_opened(
                 return true;
             }
             opened.note(&format!("{} {unit} left of {} {pack}", plain(left), plain(packs)));
-            opened.show(format!("{} {} used", plain(used.value()), item.unit));
+            opened.comes_to = format!("{} {} used", plain(used.value()), item.unit);
             opened.set(Column::Quantity, plain(used.value()));
             opened.set(Column::Unit, item.unit.clone());
-            opened.remarks.retain(|(_, text)| !text.contains(" = "));
         }
         Err(error) => opened.refuse(error),
     }
@@ -94,7 +93,7 @@ pub(crate) fn ask_left_of(item: Option<&Item>, amount: &Amount, draft: &mut Draf
     let choices = choices.collect();
     draft.set(Column::Quantity, "");
     draft.note(&said);
-    draft.remarks.retain(|(_, text)| !text.contains(" = "));
+    draft.comes_to.clear();
     draft.ask(format!("{said}: of how much?"), choices, Some(Column::Quantity));
 }
 

@@ -60,8 +60,8 @@ impl Clock {
         Self { minute: (self.minute + cycle - minutes % cycle) % cycle, open: self.open }
     }
 
-    fn closed(self, minute: u16) -> Self {
-        Self { minute, ..Self { open: false, ..self } }
+    fn closed(minute: u16) -> Self {
+        Self { minute, open: false }
     }
 
     /// When work begins at such a time: from five in the morning on, the afternoon from twelve.
@@ -77,10 +77,8 @@ impl Clock {
 
     /// When work ended at such a time: the last time before now that the clock showed it, if it did.
     pub(crate) fn as_end_before(self, now: u16) -> u16 {
-        match self.open {
-            true if self.minute + HALF_DAY <= now || self.minute < 5 * 60 => self.minute + HALF_DAY,
-            true | false => self.minute,
-        }
+        let is_late = self.open && (self.minute + HALF_DAY <= now || self.minute < 5 * 60);
+        if is_late { self.minute + HALF_DAY } else { self.minute }
     }
 
     /// The first such time after work began; past midnight it is more than a day's minutes.
@@ -137,7 +135,7 @@ fn half_of_day(words: &[Word], at: usize, clock: Clock) -> (Clock, usize) {
     if !clock.open {
         return (clock, len);
     }
-    (clock.closed(clock.minute + if late { HALF_DAY } else { 0 }), len)
+    (Clock::closed(clock.minute + if late { HALF_DAY } else { 0 }), len)
 }
 
 /// "Quarter to eight", "ten past nine", "half four".
@@ -191,7 +189,7 @@ fn figures(text: &str) -> Option<(Clock, bool)> {
     }
     let clock = Clock::at(hour.parse().ok()?, minute.parse().ok()?)?;
     // A leading nought is how a day of 24 hours is written.
-    let clock = if hour.starts_with('0') { clock.closed(clock.minute) } else { clock };
+    let clock = if hour.starts_with('0') { Clock::closed(clock.minute) } else { clock };
     Some((clock, sure))
 }
 

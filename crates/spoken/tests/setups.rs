@@ -224,6 +224,15 @@ fn a_half_day_is_as_long_as_the_crew_says() {
 }
 
 #[test]
+fn without_a_job_it_is_asked() {
+    let vocabulary = Vocabulary { current_job: String::new(), ..vocabulary() };
+    let mut heard = understand("snag, chip in the tile", &vocabulary, &now(), None);
+    assert_eq!((sole(&heard).ready, heard.questions[1].question.as_str()), (false, "which job?"));
+    assert!(heard.answer(1, 1));
+    assert_eq!((sole(&heard).ready, sole(&heard).get(Column::Job)), (true, "MILL"));
+}
+
+#[test]
 fn an_open_snag_is_cleared_by_what_it_says() {
     let mut vocabulary = vocabulary();
     vocabulary.open_snags.truncate(1);
