@@ -90,6 +90,10 @@ fn way_in(kind: Kind) -> WayIn {
             "--unit-price",
             "36",
         ]]),
+        Kind::AliasTaught => {
+            Typed(&[&["word", "means", "putty", "--item", "lime putty"], &["word", "forget", "putty"]])
+        }
+        Kind::Surveyed => Typed(&[&["survey", "BARN", "stopcock", "under the sink"]]),
         Kind::Hours => Typed(&[&["log", "hours", "--job", "BARN", "--stage", "board", "--minutes", "90"]]),
         Kind::WorkStarted => Typed(&[&["start", "--job", "BARN", "--stage", "board"]]),
         Kind::WorkSwitched => Typed(&[&["switch", "--job", "BARN", "--stage", "skim"]]),

@@ -4,6 +4,7 @@ mod invoice;
 mod lists;
 mod log;
 mod office;
+mod said;
 
 use std::io::Write as _;
 use std::net::SocketAddr;
@@ -17,6 +18,7 @@ pub(crate) use invoice::Invoice;
 pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use said::{Say, Survey, Word};
 
 /// The crew's own job ledger: hours, materials, tests and stages, on every phone, without a server.
 #[derive(Debug, Parser)]
@@ -108,6 +110,13 @@ pub(crate) enum Request {
     },
     /// Log what was done, in one line. Every kind of entry has an example.
     Log(Box<Log>),
+    /// Say or type what you did, as you would tell a mate; what it would log is shown first.
+    Say(Say),
+    /// What the crew's own words mean.
+    #[command(subcommand)]
+    Word(Word),
+    /// What was asked and answered before the job: asbestos, what carries load, where things are turned off.
+    Survey(Survey),
     /// Cross out the last thing you logged on this device. It stays readable, crossed out.
     #[command(after_help = "  fivebar undo\n  fivebar undo --back    takes the last crossing-out back")]
     Undo {

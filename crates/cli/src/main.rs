@@ -5,6 +5,7 @@ mod invoice;
 mod office_pages;
 mod pages;
 mod progress;
+mod said_pages;
 mod table;
 
 use std::io::IsTerminal as _;
@@ -72,6 +73,9 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Run { listen, meet } => return serve::run(folder, listen, &meet, |line| println!("{line}")),
         Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
         Request::Log(log) => Command::Log { row: log.row(folder)? },
+        Request::Say(say) => say.command(),
+        Request::Word(word) => word.command(),
+        Request::Survey(survey) => survey.command(),
         Request::Undo { back } => Command::Undo { back },
         Request::Job(request) => request.command(),
         Request::Stage(request) => request.command(),

@@ -6,7 +6,7 @@ use serde_json::Value;
 use trade::money::hours_and_minutes;
 
 use crate::table::{Page, heading};
-use crate::{invoice, office_pages};
+use crate::{invoice, office_pages, said_pages};
 
 /// The page for a command's answer.
 pub(crate) fn page(command: &Command, answer: &Value) -> String {
@@ -14,6 +14,10 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Import { .. } => imported(answer),
         Command::Log { .. } => logged(answer),
         Command::List { .. } => imported(answer),
+        Command::Hear(_) => said_pages::heard(answer),
+        Command::LogSaid { .. } => said_pages::logged(answer),
+        Command::Teach { .. } => format!("Noted: {:?}.", text(answer, "phrase")),
+        Command::Survey { .. } => said_pages::survey(answer),
         Command::Undo { .. } => undone(answer),
         Command::Start { .. } | Command::Switch { .. } | Command::Stop { .. } => timer(answer),
         Command::Accept { .. } => {

@@ -6,6 +6,8 @@ mod named;
 mod office;
 mod quotes;
 mod roster;
+mod said;
+mod survey;
 #[cfg(test)]
 mod tests;
 mod undo;
@@ -20,9 +22,11 @@ use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
 
 pub use crate::invoices::Received;
+pub use ledger::site::SurveyPoint;
 pub use ledger::site::{SaidHow, Whose};
 pub use office::{Paid, PersonRate};
 pub use quotes::{PointWish, QuoteCommand, QuoteWish};
+pub use said::{Answer, Pressed, Said};
 
 use crate::entries;
 use crate::error::NodeError;
@@ -48,6 +52,31 @@ pub enum Command {
     Log {
         /// Column and value.
         row: BTreeMap<String, String>,
+    },
+    /// What a line that was said or typed means to this crew. Logs nothing.
+    Hear(Said),
+    /// Logs what was heard in a line, and keeps the words that its answers taught.
+    LogSaid {
+        /// The line and the answers.
+        said: Said,
+        /// The numbers of the proposals; all of them when empty.
+        only: Vec<usize>,
+        /// What the entries' ids are made from, so that a form sent twice is one.
+        key: Option<String>,
+    },
+    /// Keeps what a phrase means to this crew.
+    Teach {
+        /// The phrase.
+        phrase: String,
+        /// What it means; none takes it back.
+        means: Option<WordMeaning>,
+    },
+    /// Answers a question of a job's survey; without an answer, shows what was answered.
+    Survey {
+        /// The job.
+        job: String,
+        /// The question and the answer.
+        answer: Option<(SurveyPoint, String)>,
     },
     /// Adds one row to a list, or changes one, by the columns of the list's file. What a change does not
     /// name stays as it is.
@@ -242,6 +271,20 @@ pub enum Command {
     Status,
 }
 
+/// What a phrase can mean, by the names in the lists.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WordMeaning {
+    /// An item of the price book.
+    Item(String),
+    /// A stage of a job: the job's code and the stage.
+    Stage(String, String),
+    /// A person.
+    Person(String),
+    /// A place, in the crew's words.
+    Place(String),
+}
+
 /// Whether a row of a list is new.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -311,6 +354,13 @@ fn dispatch(
         Command::Import { dir, devices } => importing::import(node, author, &dir, &devices, say),
         Command::Log { row } => importing::log(node, author, row),
         Command::List { list, change, row } => importing::list(node, author, list, change, row),
+        Command::Hear(said) => said::hear(node, author, &said),
+        Command::LogSaid { said, only, key } => said::log(node, author, &said, &only, key.as_deref()),
+        Command::Teach { phrase, means } => said::teach_named(node, author, &phrase, means.as_ref()),
+        Command::Survey { job, answer: Some((point, answer)) } => {
+            survey::answer(node, author, &job, point, answer)
+        }
+        Command::Survey { job, answer: None } => survey::show(node, &job),
         Command::Undo { back } => undo::undo(node, author, back),
         Command::Start { job, stage } => timers::start(node, author, &job, stage.as_deref(), now_ms()),
         Command::Switch { job, stage, break_minutes } => {

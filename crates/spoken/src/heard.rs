@@ -38,7 +38,8 @@ pub struct Proposal {
     pub entry: String,
 }
 
-/// Kinds of proposal. Those from [`Kind::Away`] on have no kind in `entries.csv`.
+/// Kinds of proposal, by the words that `entries.csv` has for them. It has none for [`Kind::Plan`], which
+/// is noted, and for [`Kind::Stopped`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 #[expect(missing_docs, reason = "each is the word that `entries.csv` has for it")]
@@ -91,7 +92,7 @@ impl Kind {
         (Self::Struck, "struck"),
         (Self::Away, "away"),
         (Self::Ready, "ready"),
-        (Self::Cleared, "cleared"),
+        (Self::Cleared, "snag-cleared"),
         (Self::Plan, "plan"),
         (Self::Stopped, "stopped"),
     ];
@@ -106,16 +107,12 @@ impl Kind {
         Self::WORDS.iter().find(|(_, own)| *own == word).map(|(kind, _)| *kind)
     }
 
-    fn is_in_entries_file(self) -> bool {
-        self < Self::Away
-    }
-
     pub(crate) fn is_material(self) -> bool {
         matches!(self, Self::Used | Self::Wasted | Self::Returned | Self::Delivered | Self::Bought)
     }
 }
 
-/// The columns of `entries.csv`, and those from [`Column::ReturnedTo`] on, which that file has not.
+/// The columns of `entries.csv`. [`Column::Price`] and [`Column::Vat`] are one column there: `net` or `total`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 #[expect(missing_docs, reason = "each is the column of that name")]
@@ -141,7 +138,7 @@ pub enum Column {
     ReturnedTo,
     /// `customer` where the thing is the customer's own.
     Whose,
-    /// `on top` or `out of` what was used.
+    /// `on top` of what was used, or `out of used`.
     Counts,
     /// Pounds that were paid.
     Price,
@@ -173,27 +170,27 @@ impl Column {
             Self::Person => "person",
             Self::Corrects => "corrects",
             Self::Note => "note",
-            Self::ReturnedTo => "returned_to",
+            Self::ReturnedTo => "into",
             Self::Whose => "whose",
             Self::Counts => "counts",
             Self::Price => "price",
             Self::Vat => "vat",
             Self::PaidBy => "paid_by",
-            Self::SaidBy => "said_by",
+            Self::SaidBy => "by",
         }
     }
 }
 
-/// Why a proposal can't be a row of `entries.csv` without saying less than was said, or something else.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+/// Why a proposal can't be a row of `entries.csv`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum NotARow {
     /// A question about it is open, or it is refused.
     NotReady,
-    /// The file has no such kind.
-    Kind(Kind),
-    /// The file would take this column's content for something else.
-    Column(Column),
+    /// It stops the running timer, which is no entry of its own.
+    NoTimer,
+    /// It says of a material neither how much nor how many.
+    NoQuantity,
 }
 
 impl Proposal {
@@ -203,7 +200,7 @@ impl Proposal {
         self.columns.get(&column).map_or("", String::as_str)
     }
 
-    /// The row of `entries.csv` that says the same. Price, VAT and who said it go into its note.
+    /// The row of `entries.csv` that says the same.
     ///
     /// # Errors
     /// [`NotARow`] where the file can't say it: a row must not mean another thing than the sentence.
@@ -211,64 +208,33 @@ impl Proposal {
         if !self.ready {
             return Err(NotARow::NotReady);
         }
-        if !self.kind.is_in_entries_file() {
-            return Err(NotARow::Kind(self.kind));
+        if self.kind == Kind::Stopped {
+            return Err(NotARow::NoTimer);
         }
         if self.kind.is_material() && self.get(Column::Quantity).is_empty() {
-            return Err(NotARow::Column(Column::Quantity));
+            return Err(NotARow::NoQuantity);
         }
-        let mut row = BTreeMap::new();
-        let mut notes = Vec::new();
-        for (column, value) in &self.columns {
-            // What the file takes for granted needs no column; what it would get wrong is refused.
-            let granted = match column {
-                Column::ReturnedTo => "van",
-                Column::Whose => "ours",
-                Column::Counts => "on top",
-                Column::PaidBy => "account",
-                Column::Price => {
-                    notes.push(format!("{value} {}", self.get(Column::Vat)).trim().to_owned());
-                    continue;
-                }
-                Column::SaidBy => {
-                    notes.push(format!("said by {value}"));
-                    continue;
-                }
-                Column::Vat => continue,
-                Column::Kind
-                | Column::Job
-                | Column::Stage
-                | Column::What
-                | Column::Quantity
-                | Column::Unit
-                | Column::From
-                | Column::To
-                | Column::BreakMin
-                | Column::Minutes
-                | Column::DoneOn
-                | Column::Where
-                | Column::Person
-                | Column::Corrects
-                | Column::Note => {
-                    row.insert(column.name().to_owned(), value.clone());
-                    continue;
-                }
-            };
-            if value != granted {
-                return Err(NotARow::Column(*column));
-            }
+        let mut row: BTreeMap<String, String> =
+            self.columns.iter().map(|(column, value)| (column.name().to_owned(), value.clone())).collect();
+        row.remove(Column::Vat.name());
+        if let Some(price) = row.remove(Column::Price.name()) {
+            let with_vat = self.get(Column::Vat) != "net";
+            row.insert(if with_vat { "total" } else { "net" }.to_owned(), price);
         }
-        let mut kind = self.kind;
-        if kind == Kind::Reading && !row.contains_key("quantity") {
-            // What was judged by eye has no number, and a reading must have one.
-            kind = Kind::Note;
-            notes.splice(0..0, row.remove("what"));
+        let kind = match self.kind {
+            // What was judged by eye has no number, and what is planned is not done: both are noted.
+            Kind::Reading if self.get(Column::Quantity).is_empty() => Kind::Note,
+            Kind::Plan => Kind::Note,
+            kind => kind,
+        };
+        if kind == Kind::Note {
+            let plan = (self.kind == Kind::Plan).then_some("to do");
+            let what = row.remove(Column::What.name());
+            let note = row.remove(Column::Note.name());
+            let words: Vec<String> = plan.map(str::to_owned).into_iter().chain(what).chain(note).collect();
+            row.insert(Column::Note.name().to_owned(), words.join("; "));
         }
-        notes.extend(row.remove("note"));
-        if !notes.is_empty() {
-            row.insert("note".to_owned(), notes.join("; "));
-        }
-        row.insert("kind".to_owned(), kind.word().to_owned());
+        row.insert(Column::Kind.name().to_owned(), kind.word().to_owned());
         Ok(row)
     }
 }

@@ -240,7 +240,7 @@ fn write_waste(is_rest: bool, is_each: bool, before: Option<&Draft>, draft: &mut
     let question =
         format!("out of the {} {}, or on top?", used.get(Column::Quantity), used.get(Column::Unit));
     let choices = vec![
-        choice("out of them", [(Column::Counts, "out of".to_owned())]),
+        choice("out of them", [(Column::Counts, "out of used".to_owned())]),
         choice("on top", [(Column::Counts, "on top".to_owned())]),
     ];
     draft.ask(question, choices, None);

@@ -159,7 +159,7 @@ fn plan_entry(entry: &Entry<'_>, told: Told, work: &mut Work<'_>) {
         done_at: timed.then(|| entry.at.minute_of_day()),
         logged_at: entry.at,
         row_key: entry.key().to_owned(),
-        said: join_words(entry.row.text("said"), &told.said),
+        said: super::actions::join_words(entry.row.text("said"), &told.said),
         note: told.note,
         replaces: Vec::new(),
     };
