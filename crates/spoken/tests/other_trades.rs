@@ -86,7 +86,7 @@ fn a_painters_lines() {
     says("a tin and a quarter of undercoat", &["used | undercoat grey | 1.25 | tin | FLAT4 | two coats"]);
     says("two rolls of masking tape", &["used | masking tape 24 | 2 | roll | FLAT4 | prep"]);
     says(
-        "kicked over half a tin of undercoat binned it",
+        "kicked half a tin of undercoat, binned it",
         &["wasted | undercoat grey | 0.5 | tin | FLAT4 | two coats"],
     );
     says(
