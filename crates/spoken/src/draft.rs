@@ -41,6 +41,8 @@ pub(crate) struct Draft {
     pub(crate) comes_to: String,
     /// A word said that it was used: fitted, up.
     pub(crate) is_said_used: bool,
+    /// Its clause has a word that is not known.
+    pub(crate) has_unknown_word: bool,
     /// A word said that a pack was begun.
     pub(crate) is_opened: bool,
 }
@@ -55,6 +57,7 @@ impl Draft {
             remarks: Vec::new(),
             comes_to: String::new(),
             is_said_used: false,
+            has_unknown_word: false,
             is_opened: false,
         }
     }

@@ -74,12 +74,19 @@ pub(crate) fn read(scene: &Scene<'_>, clause: &Clause, amounts: &[Amount], draft
         } else if clause.has_sign(Sign::Moved) && kind == Kind::Used {
             let only_moved = choice("only moved", [(Column::Kind, Kind::Note.word().to_owned())]);
             draft.ask("used, or only moved?", vec![choice("used", []), only_moved], None);
-        } else if kind == Kind::Used && has_unknown(clause, &draft) {
-            // A word that is not known may say that they were ordered, or are missing.
-            let other = choice("no, a note", [(Column::Kind, Kind::Note.word().to_owned())]);
-            draft.ask("was that used?", vec![choice("used", []), other], None);
+        } else {
+            draft.has_unknown_word = has_unknown(clause, &draft);
         }
         drafts.push(draft);
+    }
+}
+
+/// Asks whether what nothing else became of was used: a word that is not known may say that it was ordered,
+/// or is missing.
+pub(crate) fn ask_if_used(draft: &mut Draft) {
+    if draft.kind == Kind::Used && draft.has_unknown_word {
+        let other = choice("no, a note", [(Column::Kind, Kind::Note.word().to_owned())]);
+        draft.ask("was that used?", vec![choice("used", []), other], None);
     }
 }
 

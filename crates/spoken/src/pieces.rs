@@ -244,6 +244,12 @@ impl Scanner<'_> {
         if let Some(day) = day_at(words, at, self.now.day, false) {
             return (What::Day(day), day.len);
         }
+        // A stage may be called "two coats".
+        let number = number_at(words, at).map_or(0, |number| number.len);
+        let stage = self.names.stages_at(words, at).map_or(0, |found| found.len);
+        if number > 0 && stage > number {
+            return self.name_piece(at);
+        }
         if let Some(found) = self.number_piece(at) {
             return found;
         }

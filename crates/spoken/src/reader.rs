@@ -30,6 +30,7 @@ pub fn understand(line: &str, vocabulary: &Vocabulary, now: &Now, last: Option<&
     while let Some(rest) = clauses.get(at..).filter(|rest| !rest.is_empty()) {
         at += read_clause(&scene, rest, &mut drafts, &mut remarks).max(1);
     }
+    drafts.iter_mut().for_each(materials::ask_if_used);
     doubts::ask(&scene, &clauses, &mut drafts);
     drafts.iter_mut().for_each(|draft| purchases::finish(&scene, draft));
     drafts.iter_mut().for_each(|draft| ask_job(&scene, draft));

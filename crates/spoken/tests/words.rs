@@ -38,7 +38,7 @@ const WORDS: &str = "one two three ten fifteen twenty thirty five half quarter a
     pressure test bar point ½ 7:45 12.5 300x600 £ % - , . then but about some handful same as wants 's doesn't";
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig::with_cases(300))]
 
     #[test]
     fn words_of_the_trade_in_any_order(picked in prop::collection::vec(prop::sample::select(WORDS.split_whitespace().collect::<Vec<_>>()), 0..14)) {

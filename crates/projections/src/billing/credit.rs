@@ -5,11 +5,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::InvoiceId;
-use ledger::office::{Claim, InvoiceLine, InvoiceLineKind, Totals};
+use ledger::office::{Claim, InvoiceLine, InvoiceLineKind};
 use rust_decimal::Decimal;
 use trade::money::{line_amount, percentage};
 use trade::tax::vat_on;
-use trade::{Day, Pence, Quantity, Rate};
+use trade::{Day, InvoiceTotals, Pence, Quantity, Rate};
 
 use super::claims::{Claims, Standing, too_much};
 use super::clock;
@@ -28,7 +28,7 @@ pub struct ProposedCredit {
     /// The lines that are given back.
     pub lines: Vec<InvoiceLine>,
     /// The sums that are given back.
-    pub totals: Totals,
+    pub totals: InvoiceTotals,
 }
 
 /// What is left of an invoice's line after the credit notes on it.
@@ -295,11 +295,11 @@ fn credits(
         if lines.is_empty() {
             continue;
         }
-        let earlier: Totals = claims
+        let earlier: InvoiceTotals = claims
             .papers
             .iter()
             .filter(|credit| credit.credits == Some(paper.document.invoice))
-            .fold(Totals::default(), |sum, credit| each(sum, credit.document.totals, |a, b| a + b));
+            .fold(InvoiceTotals::default(), |sum, credit| each(sum, credit.document.totals, |a, b| a + b));
         let rest = each(paper.document.totals, earlier, |a, b| a - b);
         let net: Pence = lines.iter().map(|line| line.amount).sum();
         let totals = if net == rest.net {
@@ -336,7 +336,7 @@ fn part_totals(
     net: Pence,
     materials: Pence,
     so_far: trade::CisSoFar,
-) -> Totals {
+) -> InvoiceTotals {
     let billed = paper.document.totals;
     let held =
         (net.pounds() * billed.retention.pounds()).checked_div(billed.net.pounds()).unwrap_or_default();
@@ -355,7 +355,7 @@ fn part_totals(
     } else {
         (Pence::ZERO, Pence::ZERO)
     };
-    Totals {
+    InvoiceTotals {
         net,
         retention,
         taxable,
@@ -368,8 +368,8 @@ fn part_totals(
     }
 }
 
-fn each(one: Totals, two: Totals, f: fn(Pence, Pence) -> Pence) -> Totals {
-    Totals {
+fn each(one: InvoiceTotals, two: InvoiceTotals, f: fn(Pence, Pence) -> Pence) -> InvoiceTotals {
+    InvoiceTotals {
         net: f(one.net, two.net),
         retention: f(one.retention, two.retention),
         taxable: f(one.taxable, two.taxable),

@@ -7,8 +7,8 @@
 use std::fmt;
 
 use ledger::InvoiceId;
-use ledger::office::{Document, FirmListed, InvoiceCredited, Party, Totals};
-use trade::{Day, Pence, Rate};
+use ledger::office::{Document, FirmListed, InvoiceCredited, Party};
+use trade::{Day, InvoiceTotals, Pence, Rate};
 
 use super::credit::ProposedCredit;
 use super::preview::{Preview, VatDecision, vat_decision};
@@ -239,7 +239,7 @@ fn check_sum(net: Pence) -> Result<(), NotIssued> {
 fn parties(
     job: &JobWork,
     number: &PaperNumber,
-    totals: Totals,
+    totals: InvoiceTotals,
     vat: VatDecision,
     dates: PaperDates,
 ) -> Result<(Party, Party), NotIssued> {
@@ -298,7 +298,7 @@ fn reverse_charge_note(vat_percent: Rate, vat_stated: Pence) -> String {
     )
 }
 
-fn notes(job: &JobWork, totals: Totals, reverse_charge: bool) -> Vec<String> {
+fn notes(job: &JobWork, totals: InvoiceTotals, reverse_charge: bool) -> Vec<String> {
     let mut notes = Vec::new();
     if reverse_charge {
         notes.push(reverse_charge_note(job.terms.vat_percent, totals.vat_stated));

@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{BillableUnit, Claim, CustomerKind, InvoiceLine, InvoiceLineKind, Totals};
+use ledger::office::{BillableUnit, Claim, CustomerKind, InvoiceLine, InvoiceLineKind};
 use ledger::site::LineKind;
 use ledger::{EntryRef, StageId};
 use rust_decimal::Decimal;
@@ -34,7 +34,7 @@ pub struct Preview {
     /// What the customer's paper prints, with what each line claims.
     pub printed: Vec<InvoiceLine>,
     /// The sums, of either.
-    pub totals: Totals,
+    pub totals: InvoiceTotals,
     /// Who accounts for the VAT.
     pub vat: VatDecision,
     /// Entries that are not on it because no rate or price was set for their day.
@@ -105,8 +105,17 @@ pub struct VatDecision {
 /// One flat record with the sums beside the lines, every number in its written digits.
 impl Serialize for Preview {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let Totals { net, retention, taxable, vat_stated, vat_charged, total, cis_materials, cis, to_pay } =
-            &self.totals;
+        let InvoiceTotals {
+            net,
+            retention,
+            taxable,
+            vat_stated,
+            vat_charged,
+            total,
+            cis_materials,
+            cis,
+            to_pay,
+        } = &self.totals;
         let waits = !self.waiting.is_empty();
         let mut record = serializer.serialize_struct("Preview", 11 + usize::from(waits))?;
         record.serialize_field("cis", cis)?;
@@ -332,7 +341,7 @@ fn totals(
     materials: Pence,
     vat: VatDecision,
     so_far: CisSoFar,
-) -> Totals {
+) -> InvoiceTotals {
     let net = lines.iter().map(|line| line.amount).sum();
     let cis_percent = job.terms.cis_percent;
     let terms = InvoiceTerms {
@@ -341,19 +350,13 @@ fn totals(
         reverse_charge: vat.reverse_charge,
         cis_percent: (!cis_percent.is_zero()).then_some(cis_percent),
     };
-    as_totals(InvoiceTotals::of(net, materials, terms, so_far))
-}
-
-pub(super) fn as_totals(sums: InvoiceTotals) -> Totals {
-    let InvoiceTotals { net, retention, taxable, vat_stated, vat_charged, total, cis_materials, cis, to_pay } =
-        sums;
-    Totals { net, retention, taxable, vat_stated, vat_charged, total, cis_materials, cis, to_pay }
+    InvoiceTotals::of(net, materials, terms, so_far)
 }
 
 /// What has been due, and expected to be taken, on all papers that hold.
 pub(super) fn cis_so_far(claims: &Claims<'_>) -> CisSoFar {
     claims.papers.iter().fold(CisSoFar::default(), |so_far, paper| {
-        let Totals { taxable, cis_materials, cis, .. } = paper.document.totals;
+        let InvoiceTotals { taxable, cis_materials, cis, .. } = paper.document.totals;
         match paper.credits {
             None => CisSoFar {
                 due: so_far.due + taxable,

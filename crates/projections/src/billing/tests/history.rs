@@ -313,7 +313,7 @@ proptest! {
                 job.credit(&credit, day(0));
             }
         }
-        let sums = |of: fn(&ledger::office::Totals) -> Pence| -> i64 {
+        let sums = |of: fn(&trade::InvoiceTotals) -> Pence| -> i64 {
             holding(&job).iter().map(|(paper, sign)| of(&paper.document.totals).0 * sign).sum()
         };
         prop_assert_eq!((sums(|sums| sums.net), sums(|sums| sums.total), sums(|sums| sums.to_pay)), (0, 0, 0));
