@@ -3,6 +3,8 @@
 use ledger::office::Document;
 use ledger::site::{Amount, Bound, Test, Worked};
 use ledger::{Act, Body, ItemId, Kind};
+use rust_decimal::Decimal;
+use trade::Quantity;
 use trade::money::hours_and_minutes;
 
 use crate::lists::Lists;
@@ -13,12 +15,35 @@ pub(crate) fn words(lists: &Lists<'_>, act: &Act, body: &Body) -> String {
     if act.note.is_empty() { told } else { format!("{told} ({})", act.note) }
 }
 
+/// `3 bags (75 kg) of`, `12.5 m of`, or only `6` of what is counted singly.
+fn measure(lists: &Lists<'_>, item: ItemId, amount: &Amount) -> String {
+    let unit = lists.items.get(&item).map_or("", |item| item.unit.as_str());
+    let whole = match unit {
+        "each" => amount.quantity.to_string(),
+        unit => format!("{} {unit}", amount.quantity),
+    };
+    match &amount.said {
+        Some(packs) if packs.pack != unit => {
+            format!("{} {} ({whole}) of", packs.count, packs_called(&packs.pack, packs.count))
+        }
+        Some(_) | None if unit == "each" => whole,
+        Some(_) | None => format!("{whole} of"),
+    }
+}
+
+/// One bag, two bags, half a box: more than one takes an s.
+fn packs_called(pack: &str, count: Quantity) -> String {
+    match pack {
+        pack if count.value() <= Decimal::ONE => pack.to_owned(),
+        pack if pack.ends_with('x') || pack.ends_with("ch") || pack.ends_with("sh") => format!("{pack}es"),
+        pack => format!("{pack}s"),
+    }
+}
+
 fn body_words(lists: &Lists<'_>, body: &Body) -> String {
     let kind = kind_words(body.kind());
-    let amount = |item: ItemId, amount: &Amount| {
-        let unit = lists.items.get(&item).map_or("", |item| item.unit.as_str());
-        format!("{} {unit} of {}", amount.quantity, lists.item(item))
-    };
+    let amount =
+        |item: ItemId, amount: &Amount| format!("{} {}", measure(lists, item, amount), lists.item(item));
     let one = |item: ItemId, much: &Amount| format!("{kind} {}", amount(item, much));
     let with = |what: &str| if what.is_empty() { kind.to_owned() } else { format!("{kind}: {what}") };
     let less = |break_minutes: u32| match break_minutes {

@@ -1,5 +1,7 @@
 //! Commands on a node of its own, and what they refuse.
 
+mod said;
+
 use std::cell::RefCell;
 use std::path::Path;
 

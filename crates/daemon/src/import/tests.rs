@@ -414,12 +414,18 @@ fn a_row_logged_by_hand_is_an_import_of_one() {
         ("note", "a \"split\" bag, too"),
     ];
     let row = cells.map(|(name, value)| (name.to_owned(), value.to_owned())).into();
-    let plan =
-        plan(&Files::of_row(FileName::Entries, &row).unwrap(), &context(&shelf, "2026-11-09")).unwrap();
+    let plan = plan(
+        &Files::of_rows(FileName::Entries, std::slice::from_ref(&row)).unwrap(),
+        &context(&shelf, "2026-11-09"),
+    )
+    .unwrap();
     let Body::Corrected(corrected) = &plan.writes[0].payload.body else { panic!("not corrected") };
     assert_eq!(corrected.of.person, PersonId::named(&CREW, "Ines Quill"));
     assert_eq!(corrected.changes.amount.as_ref().unwrap().quantity.to_string(), "125");
     assert_eq!(corrected.changes.note.as_deref(), Some("a \"split\" bag, too"));
     let row = BTreeMap::from([("colour".to_owned(), "magnolia".to_owned())]);
-    assert!(matches!(Files::of_row(FileName::Entries, &row), Err(FilesError::NoSuchColumn { .. })));
+    assert!(matches!(
+        Files::of_rows(FileName::Entries, std::slice::from_ref(&row)),
+        Err(FilesError::NoSuchColumn { .. })
+    ));
 }
