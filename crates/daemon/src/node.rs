@@ -46,6 +46,8 @@ pub struct Node {
     ledger: Ledger,
     book: Book,
     verified: Verified,
+    /// Whether it only fetches, so that its book stays empty.
+    fetching: bool,
 }
 
 /// Random bytes from the machine.
@@ -117,6 +119,14 @@ impl Node {
         Self::with_store(folder, file, store)
     }
 
+    /// The node for only fetching: its book stays empty. To fold a large ledger group by group takes longer
+    /// than to fetch it, and whoever opens the folder next folds it in one go.
+    pub(crate) fn for_fetching(self) -> Self {
+        let mut node = self;
+        node.fetching = true;
+        node
+    }
+
     /// Opens the ledger in a folder.
     ///
     /// # Errors
@@ -135,7 +145,8 @@ impl Node {
     fn with_store(folder: &Path, device: DeviceFile, mut store: Store) -> Result<Self, NodeError> {
         let secret = device.secret()?;
         let Opened { ledger, book, verified } = opening::open(&mut store, device.crew, secret.public())?;
-        Ok(Self { folder: folder.to_owned(), device, secret, store, ledger, book, verified })
+        let folder = folder.to_owned();
+        Ok(Self { folder, device, secret, store, ledger, book, verified, fetching: false })
     }
 
     /// The data folder.
@@ -299,6 +310,9 @@ impl Node {
         }
         let was_office = self.is_office();
         self.ledger = group.ledger;
+        if self.fetching {
+            return Ok(());
+        }
         if self.is_office() != was_office {
             // Another book: what this device may read now was not in it, or must not be.
             return self.read_again();

@@ -70,7 +70,7 @@ pub fn join(
         for address in invite.addresses.iter().rev() {
             file.remember(invite.inviter, *address);
         }
-        let holding = Arc::new(Holding::new(Node::join(folder, file)?));
+        let holding = Arc::new(Holding::new(Node::join(folder, file)?.for_fetching()));
         let mut changes = holding.changes();
         let met = {
             let kept = Arc::clone(&holding);

@@ -19,7 +19,7 @@ use ledger::{Audience, Body, Payload};
 
 use crate::open::{peak_memory, peak_memory_of};
 use crate::rebuild::hours;
-use crate::{BATCH_EVENTS, EVENT_BYTES, join_keeper, join_peers, per_second, ratio};
+use crate::{BATCH_EVENTS, EVENT_BYTES, join_peers, per_second, ratio};
 
 /// Entries that automerge is given, in thousands. It is slow, so they are fewer than ours.
 const AUTOMERGE_THOUSANDS: u32 = 100;
@@ -29,22 +29,25 @@ const AUTOMERGE_THOUSANDS: u32 = 100;
 pub(crate) enum Part {
     /// Founds a crew with so many events, and lends them to whoever joins.
     Lend { folder: PathBuf, address: SocketAddr, thousands: u32 },
-    /// Joins as the program does, and says how long it took and how much memory.
+    /// Joins as the program does and then opens the ledger as the next command does.
     Join { folder: PathBuf, code: String },
-    /// Joins and folds nothing.
-    Keep { folder: PathBuf, code: String },
 }
 
 /// Does a part of the measurement in a process of its own.
 pub(crate) fn play(part: Part) -> Result<(), Box<dyn Error>> {
-    let began = Instant::now();
-    let events = match part {
-        Part::Lend { folder, address, thousands } => return lend(&folder, address, thousands),
-        Part::Join { folder, code } => serve::join(&folder, &code, "joiner", |_| {})?.events,
-        Part::Keep { folder, code } => join_keeper::join(&folder, &code)?,
-    };
-    println!("{events} {} {}", began.elapsed().as_nanos(), peak_memory());
-    Ok(())
+    match part {
+        Part::Lend { folder, address, thousands } => lend(&folder, address, thousands),
+        Part::Join { folder, code } => {
+            let began = Instant::now();
+            let events = serve::join(&folder, &code, "joiner", |_| {})?.events;
+            let (fetching, peak) = (began.elapsed(), peak_memory());
+            let began = Instant::now();
+            let node = Node::open(&folder)?;
+            println!("{events} {} {} {peak}", fetching.as_nanos(), began.elapsed().as_nanos());
+            drop(node);
+            Ok(())
+        }
+    }
 }
 
 fn lend(folder: &Path, address: SocketAddr, thousands: u32) -> Result<(), Box<dyn Error>> {
@@ -100,16 +103,13 @@ fn start(words: &[&std::ffi::OsStr]) -> Result<(Child, String), Box<dyn Error>> 
 /// What a joiner did.
 struct Joining {
     events: u64,
-    time: Duration,
+    fetching: Duration,
+    opening: Duration,
     peak: String,
 }
 
-/// Lets a new device join, as the program does (`join`) or without folding (`keep`).
-fn joining(
-    part: &str,
-    folder: &Path,
-    (lender, address): (&Path, SocketAddr),
-) -> Result<Joining, Box<dyn Error>> {
+/// Lets a new device join.
+fn joining(folder: &Path, (lender, address): (&Path, SocketAddr)) -> Result<Joining, Box<dyn Error>> {
     let wish = InviteWish {
         person: "Tobi Larch".to_owned(),
         role: Role::Hand,
@@ -120,12 +120,14 @@ fn joining(
     };
     let answer = local::call(lender, daemon::Command::Invite(wish))?;
     let code = answer["code"].as_str().ok_or("an invite has a code")?;
-    let (mut joiner, line) = start(&[part.as_ref(), folder.join(part).as_os_str(), code.as_ref()])?;
+    let (mut joiner, line) = start(&["join".as_ref(), folder.join("joiner").as_os_str(), code.as_ref()])?;
     joiner.wait()?;
-    let mut words = line.trim().splitn(3, ' ');
-    let mut word = || words.next().ok_or("a joiner says three things");
-    let (events, nanos) = (word()?.parse()?, word()?.parse()?);
-    Ok(Joining { events, time: Duration::from_nanos(nanos), peak: word()?.to_owned() })
+    let mut words = line.trim().splitn(4, ' ');
+    let mut word = || words.next().ok_or("a joiner says four things");
+    let events = word()?.parse()?;
+    let mut nanos = || Ok::<_, Box<dyn Error>>(Duration::from_nanos(word()?.parse()?));
+    let (fetching, opening) = (nanos()?, nanos()?);
+    Ok(Joining { events, fetching, opening, peak: word()?.to_owned() })
 }
 
 /// Measures joining, its peer and its limit.
@@ -135,29 +137,28 @@ pub(crate) fn join(folder: &Path, thousands: u32) -> Result<(), Box<dyn Error>> 
     let (address_word, thousands_word) = (address.to_string(), thousands.to_string());
     let words = ["lend".as_ref(), lender_folder.as_os_str(), address_word.as_ref(), thousands_word.as_ref()];
     let lender = Lender(start(&words)?.0);
-    let joined = joining("join", folder, (&lender_folder, address))?;
-    let kept = joining("keep", folder, (&lender_folder, address))?;
+    let Joining { events, fetching, opening, peak } = joining(folder, (&lender_folder, address))?;
     let lender_peak = peak_memory_of(&lender.0.id().to_string());
     drop(lender);
-    let limit = join_peers::bare_stream(joined.events * EVENT_BYTES as u64)?;
+    let limit = join_peers::bare_stream(events * EVENT_BYTES as u64)?;
     let theirs = join_peers::automerge(AUTOMERGE_THOUSANDS)?;
 
-    println!("\na new device joins {} events of {EVENT_BYTES} bytes over QUIC on loopback", joined.events);
-    let show = |what: &str, joining: &Joining| {
-        let (rate, ratio) = (per_second(joining.events, joining.time), ratio(joining.time, limit));
-        println!("  {what:<32}{rate:>9} events/s, {ratio} of the bare stream's time, peak {}", joining.peak);
+    println!("\na new device joins {events} events of {EVENT_BYTES} bytes over QUIC on loopback");
+    let show = |what: &str, time: Duration| {
+        let (rate, ratio) = (per_second(events, time), ratio(time, limit));
+        println!("  {what:<32}{rate:>9} events/s, {ratio} of the bare stream's time");
     };
-    show("verified, durable and folded", &joined);
-    show("verified and durable", &kept);
-    println!("  {:<32}{:>9} events/s", "bare stream of the same bytes", per_second(joined.events, limit));
+    show("paired, verified, durable", fetching);
+    show("the same, opened and folded", fetching + opening);
+    show("bare stream of the same bytes", limit);
     let count = u64::from(AUTOMERGE_THOUSANDS) * u64::from(BATCH_EVENTS);
-    let (rate, ours) = (per_second(count, theirs), per_second(joined.events, joined.time));
+    let (rate, ours) = (per_second(count, theirs), per_second(events, fetching));
     println!(
-        "  {:<32}{rate:>9} events/s of {count}, ours is {} times as fast",
+        "  {:<32}{rate:>9} events/s of {count}; ours is {} times as fast",
         "automerge, in memory",
         times(ours, rate)
     );
-    println!("  peak memory of the device that lends {lender_peak}");
+    println!("  peak memory while fetching: {peak}; of the device that lends, with its book: {lender_peak}");
     Ok(())
 }
 

@@ -3,7 +3,6 @@
 //! It prints figures and ratios and asserts nothing: a machine that is busy makes no test fail.
 
 mod join;
-mod join_keeper;
 mod join_peers;
 mod journal;
 mod open;
