@@ -26,7 +26,8 @@ ARROWS = {
     "store": {"ledger"},
     "net": {"sync", "ledger"},
     "daemon": {"trade", "ledger", "projections", "sync", "spoken", "store", "net"},
-    "cli": {"daemon", "trade"},
+    "web": {"daemon", "projections", "ledger", "trade", "spoken"},
+    "cli": {"web", "daemon", "trade"},
 }
 
 # What may stand in no text file. Pieces are joined, so that this file passes its own check.

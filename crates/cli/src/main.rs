@@ -70,7 +70,13 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             print(arguments, &answer, |_| pages::joined(&joined));
             return Ok(());
         }
-        Request::Run { listen, meet } => return serve::run(folder, listen, &meet, |line| println!("{line}")),
+        Request::Run { listen, meet, page } => {
+            let say = |line| println!("{line}");
+            return serve::run(folder, listen, &meet, say, async |holding| {
+                web::serve(holding, page.wishes(), say).await
+            });
+        }
+        Request::Page { person, role } => Command::PageLink { person, role: role.into() },
         Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
         Request::Log(log) => Command::Log { row: log.row(folder)? },
         Request::Say(say) => say.command(),
@@ -90,9 +96,11 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Cost { entry, whose } => Command::BearCost { entry, whose: whose.into() },
         Request::Extra(request) => request.command(),
         Request::Quote(request) => request.command(),
-        Request::Start { job, stage } => Command::Start { job, stage },
-        Request::Switch { job, stage, break_min } => Command::Switch { job, stage, break_minutes: break_min },
-        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at },
+        Request::Start { job, stage } => Command::Start { job, stage, press: None },
+        Request::Switch { job, stage, break_min } => {
+            Command::Switch { job, stage, break_minutes: break_min, press: None }
+        }
+        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at, press: None },
         Request::Accept { entry } => Command::Accept { entry },
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,

@@ -16,10 +16,10 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use ledger::roster_events::Role;
-use ledger::{Audience, Body, Payload, PersonId, site};
+use ledger::{Audience, Body, EntryId, Payload, PersonId, site};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
-use trade::{Day, Pence, Rate};
+use trade::{Day, Moment, Pence, Rate};
 
 pub use crate::invoices::Received;
 pub use ledger::site::SurveyPoint;
@@ -100,6 +100,9 @@ pub enum Command {
         job: String,
         /// The stage, or none.
         stage: Option<String>,
+        /// How a phone pressed it, if one did.
+        #[serde(default)]
+        press: Option<Press>,
     },
     /// Ends this person's timer and goes on elsewhere.
     Switch {
@@ -109,6 +112,9 @@ pub enum Command {
         stage: Option<String>,
         /// Minutes of break in the part that ends.
         break_minutes: u32,
+        /// How a phone pressed it, if one did.
+        #[serde(default)]
+        press: Option<Press>,
     },
     /// Stops this person's timer.
     Stop {
@@ -116,6 +122,9 @@ pub enum Command {
         break_minutes: u32,
         /// When, if not now: a clock time, or a day and a clock time.
         at: Option<String>,
+        /// How a phone pressed it, if one did.
+        #[serde(default)]
+        press: Option<Press>,
     },
     /// Says yes to what somebody logged for a person.
     Accept {
@@ -251,6 +260,13 @@ pub enum Command {
         /// What they may do from now on.
         role: Role,
     },
+    /// Makes a link by which one browser joins the page.
+    PageLink {
+        /// Whose phone it will be; listed now if nobody of that name is.
+        person: String,
+        /// The role of a person who is listed now.
+        role: Role,
+    },
     /// People and devices.
     Roster,
     /// Takes a device off the crew: nothing beyond what is held here of its chains counts.
@@ -318,6 +334,15 @@ pub enum Step {
     EventsWritten,
 }
 
+/// A press of a button that may reach the node later than it was made, and more than once.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Press {
+    /// The phone's own id for it. A second press of the same id changes nothing.
+    pub id: String,
+    /// When it was, by the phone's clock; without it, when it arrives.
+    pub at: Option<Moment>,
+}
+
 /// Runs a command of the person whose device this is.
 ///
 /// # Errors
@@ -362,12 +387,17 @@ fn dispatch(
         }
         Command::Survey { job, answer: None } => survey::show(node, &job),
         Command::Undo { back } => undo::undo(node, author, back),
-        Command::Start { job, stage } => timers::start(node, author, &job, stage.as_deref(), now_ms()),
-        Command::Switch { job, stage, break_minutes } => {
-            timers::switch(node, author, &job, stage.as_deref(), break_minutes, now_ms())
+        Command::Start { job, stage, press } => {
+            let pressed = pressed(node, press);
+            timers::start(node, author, &job, stage.as_deref(), pressed)
         }
-        Command::Stop { break_minutes, at } => {
-            timers::stop(node, author, break_minutes, at.as_deref(), now_ms())
+        Command::Switch { job, stage, break_minutes, press } => {
+            let pressed = pressed(node, press);
+            timers::switch(node, author, &job, stage.as_deref(), break_minutes, pressed)
+        }
+        Command::Stop { break_minutes, at, press } => {
+            let pressed = pressed(node, press);
+            timers::stop(node, author, break_minutes, at.as_deref(), pressed)
         }
         Command::Accept { entry } => entries::accept(node, author, &entry),
         Command::Entries { job, on } => entries::entries(node, job.as_deref(), on),
@@ -402,6 +432,10 @@ fn dispatch(
             Ok(json!({ "entries": projections::why(node.book(), &job, stage.as_deref(), what.as_deref()) }))
         }
         Command::Invite(wish) => node.invite(&wish),
+        Command::PageLink { person, role } => {
+            let link = node.make_page_link(author, &person, role)?;
+            Ok(json!({ "link": link, "origins": node.page_origins() }))
+        }
         Command::AddPerson { name, role, rates } => roster::add_person(node, author, &name, role, rates),
         Command::SetRole { person, role } => roster::set_role(node, author, &person, role),
         Command::Roster => Ok(roster::show(node)),
@@ -410,6 +444,14 @@ fn dispatch(
         Command::Verify => verify(node),
         Command::Status => Ok(status(node)),
     }
+}
+
+/// Nothing is pressed in the future, whatever a phone's clock says.
+fn pressed(node: &Node, press: Option<Press>) -> timers::Pressed {
+    let now = now_ms();
+    let Some(Press { id, at }) = press else { return now.into() };
+    let at_ms = at.map_or(now, |at| at.utc_ms().min(now));
+    timers::Pressed { at_ms, entry: Some(EntryId::of_row(&node.crew(), "press", &id)) }
 }
 
 /// Today on this machine.

@@ -3,6 +3,7 @@
 //! It stands beside the journal, is written whole (beside, synced, renamed), and only its owner may
 //! read it. It never holds anything that other devices need.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::io::Write;
 use std::net::SocketAddr;
@@ -23,6 +24,19 @@ pub struct KnownPeer {
     pub device: DeviceKey,
     /// Where it was reached, the newest first.
     pub addresses: Vec<SocketAddr>,
+    /// When it was met last, milliseconds since 1970.
+    #[serde(default)]
+    pub met_ms: Option<i64>,
+    /// How many events of each chain it is known to hold durably.
+    #[serde(default)]
+    pub holds: BTreeMap<ChainId, u64>,
+}
+
+/// What a meeting with another device told.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Met {
+    pub(crate) at_ms: i64,
+    pub(crate) holds: BTreeMap<ChainId, u64>,
 }
 
 /// What a device knows of itself.
@@ -105,19 +119,37 @@ impl DeviceFile {
 
     /// Remembers where a device was reached; the newest address comes first, eight are kept.
     pub fn remember(&mut self, device: DeviceKey, address: SocketAddr) {
-        let place = self.peers.iter().position(|peer| peer.device == device).unwrap_or_else(|| {
-            self.peers.push(KnownPeer { device, addresses: Vec::new() });
-            self.peers.len() - 1
-        });
-        let addresses = &mut self.peers[place].addresses;
+        let addresses = &mut self.peer(device).addresses;
         addresses.retain(|known| *known != address);
         addresses.insert(0, address);
         addresses.truncate(8);
     }
+
+    /// Notes that a device was met. What it once held it holds still, so nothing here shrinks.
+    pub(crate) fn note_met(&mut self, device: DeviceKey, met: Met) {
+        let peer = self.peer(device);
+        peer.met_ms = peer.met_ms.max(Some(met.at_ms));
+        for (chain, events) in met.holds {
+            let held = peer.holds.entry(chain).or_default();
+            *held = events.max(*held);
+        }
+    }
+
+    fn peer(&mut self, device: DeviceKey) -> &mut KnownPeer {
+        let place = self.peers.iter().position(|peer| peer.device == device).unwrap_or_else(|| {
+            let (addresses, holds) = (Vec::new(), BTreeMap::new());
+            self.peers.push(KnownPeer { device, addresses, met_ms: None, holds });
+            self.peers.len() - 1
+        });
+        &mut self.peers[place]
+    }
 }
 
 /// Writes a file that only its owner reads: beside, synced, renamed, the folder synced.
-pub(crate) fn write_private(path: &Path, bytes: &[u8]) -> Result<(), NodeError> {
+///
+/// # Errors
+/// [`NodeError::Folder`]; the file is then as it was.
+pub fn write_private(path: &Path, bytes: &[u8]) -> Result<(), NodeError> {
     let beside = path.with_extension("new");
     let written = (|| {
         let mut options = fs::OpenOptions::new();
@@ -135,4 +167,30 @@ pub(crate) fn write_private(path: &Path, bytes: &[u8]) -> Result<(), NodeError> 
         Ok(())
     })();
     written.map_err(|error: std::io::Error| NodeError::folder(path, &error))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_peer_once_held_it_holds_still() {
+        let secret = DeviceSecret::from_seed(&[1; 32]);
+        let mut file = DeviceFile::new(&secret, CrewId([2; 32]), "laptop".to_owned(), PersonId([3; 16]));
+        let (peer, chain) = (DeviceSecret::from_seed(&[4; 32]).public(), ChainId([5; 16]));
+        file.note_met(peer, Met { at_ms: 20, holds: BTreeMap::from([(chain, 7)]) });
+        file.note_met(peer, Met { at_ms: 10, holds: BTreeMap::from([(chain, 3)]) });
+        let known = &file.peers[0];
+        assert_eq!((known.met_ms, known.holds[&chain]), (Some(20), 7));
+
+        // A file that an earlier version wrote is read, and one that is written is read back.
+        let folder = tempfile::tempdir().unwrap();
+        file.write(folder.path()).unwrap();
+        let read = DeviceFile::read(folder.path()).unwrap().unwrap();
+        assert_eq!(read.peers, file.peers);
+        let older: KnownPeer = serde_json::from_value(serde_json::json!({
+            "device": peer, "addresses": [] }))
+        .unwrap();
+        assert_eq!((older.met_ms, older.holds.len()), (None, 0));
+    }
 }

@@ -11,25 +11,30 @@ use ledger::{Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, Ledger, Pay
 use net::{Fault, HoldError, Holder, Host, InviteId, Joiner, Offer};
 use tokio::sync::watch;
 
+use crate::device::Met;
 use crate::error::NodeError;
-use crate::node::{Node, Write};
+use crate::node::{Node, Write, now_ms};
 
 /// A node that several tasks use.
-pub(crate) struct Holding {
+pub struct Holding {
     node: Mutex<Node>,
     ledger: RwLock<Ledger>,
     inviter: Option<DeviceKey>,
     changed: watch::Sender<u64>,
     announced: AtomicU64,
+    /// What peers told that the device's file does not know yet: noting it must not wait for a disk.
+    met: Mutex<BTreeMap<DeviceKey, Met>>,
 }
 
 // A task that panicked while it held a lock wrote durably or not at all, and what it shares is changed
 // only after that: so the others go on, and a poisoned lock is taken all the same.
 impl Holding {
-    pub(crate) fn new(node: Node) -> Self {
+    /// Shares a node.
+    #[must_use]
+    pub fn new(node: Node) -> Self {
         let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
         let (changed, announced) = (watch::Sender::new(0), AtomicU64::new(0));
-        Self { node: Mutex::new(node), ledger, inviter, changed, announced }
+        Self { node: Mutex::new(node), ledger, inviter, changed, announced, met: Mutex::default() }
     }
 
     /// The most events that a peer has said to hold.
@@ -38,8 +43,10 @@ impl Holding {
     }
 
     /// Uses the node, and rings the bell if there are more events than before.
-    pub(crate) fn with<R>(&self, work: impl FnOnce(&mut Node) -> R) -> R {
+    pub fn with<R>(&self, work: impl FnOnce(&mut Node) -> R) -> R {
         let mut node = self.node.lock().unwrap_or_else(PoisonError::into_inner);
+        let met = std::mem::take(&mut *self.met.lock().unwrap_or_else(PoisonError::into_inner));
+        node.note_met(met);
         let before = events(node.ledger());
         let result = work(&mut node);
         let after = events(node.ledger());
@@ -49,6 +56,16 @@ impl Holding {
             self.changed.send_replace(after);
         }
         result
+    }
+
+    /// Looks at what the network sees, without waiting for whoever has the node.
+    pub fn look<R>(&self, look: impl FnOnce(&Ledger) -> R) -> R {
+        look(&self.ledger.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// The bell: it gives how many events are held, whenever that grows.
+    pub fn bell(&self) -> watch::Receiver<u64> {
+        self.changed.subscribe()
     }
 
     /// Shows the network what is durable now, and keeps the chains it announced that have no run yet.
@@ -73,7 +90,7 @@ fn fault(error: &NodeError) -> Fault {
 
 impl Holder for Holding {
     fn with_ledger<R>(&self, look: impl FnOnce(&Ledger) -> R) -> R {
-        look(&self.ledger.read().unwrap_or_else(PoisonError::into_inner))
+        self.look(look)
     }
 
     fn take_in_chain(&self, start: ChainStart) -> Result<(), Refusal> {
@@ -91,7 +108,7 @@ impl Holder for Holding {
     }
 
     fn changes(&self) -> watch::Receiver<u64> {
-        self.changed.subscribe()
+        self.bell()
     }
 
     fn inviter(&self) -> Option<DeviceKey> {
@@ -102,6 +119,10 @@ impl Holder for Holding {
         let events: u64 = holds.values().sum();
         self.announced.fetch_max(events, Ordering::Relaxed);
         tracing::info!(peer = %peer.short(), events, "what a peer holds");
+        let met = Met { at_ms: now_ms(), holds: holds.clone() };
+        self.met.lock().unwrap_or_else(PoisonError::into_inner).insert(peer, met);
+        // Whoever looks at the page wants to see that an entry is safe now.
+        self.changed.send_modify(|_| {});
     }
 }
 

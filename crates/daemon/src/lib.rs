@@ -15,6 +15,7 @@ mod keeping;
 pub mod local;
 pub mod node;
 mod opening;
+pub mod page;
 pub mod photos;
 pub mod serve;
 mod socket;
@@ -23,5 +24,6 @@ mod verified;
 
 pub use command::{Command, Progress};
 pub use error::NodeError;
+pub use holding::Holding;
 pub use ledger::roster_events::Role;
 pub use node::Node;

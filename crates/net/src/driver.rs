@@ -67,6 +67,8 @@ struct Driver<H> {
     /// Whether the holder was told what the peer announced.
     peer_noted: bool,
     end: Option<End>,
+    /// How many events the peer held when that was last noted.
+    noted: u64,
 }
 
 /// Runs the session to its end and closes the connection.
@@ -92,6 +94,7 @@ pub(crate) async fn drive<H: Holder>(
         reading: None,
         peer_noted: false,
         end: None,
+        noted: 0,
     };
     let end = driver.run(connection, &mut send, &mut receive, stay).await;
     driver.holder.note_peer(driver.session.peer(), driver.session.peer_holds());
@@ -136,6 +139,7 @@ impl<H: Holder> Driver<H> {
                 self.peer_noted = true;
                 self.holder.note_peer(self.session.peer(), self.session.peer_holds());
             }
+            self.note_what_was_acknowledged();
             if let Some(end) = self.end.take().or_else(|| self.natural_end(stay)) {
                 return end;
             }
@@ -216,6 +220,16 @@ impl<H: Holder> Driver<H> {
                 Output::Close(refusal) => self.end = Some(End::Error(refusal.into())),
                 Output::Dismissed(refusal) => self.end = Some(End::Error(PeerError::dismissed(refusal))),
             }
+        }
+    }
+
+    /// People see how safe an entry is, so that an acknowledgement is passed on as it comes; while
+    /// much is on its way, only once it all has arrived.
+    fn note_what_was_acknowledged(&mut self) {
+        let held = self.session.peer_holds().values().sum();
+        if held != self.noted && self.holder.with_ledger(|ledger| self.session.is_settled(ledger)) {
+            self.noted = held;
+            self.holder.note_peer(self.session.peer(), self.session.peer_holds());
         }
     }
 

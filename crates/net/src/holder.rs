@@ -57,7 +57,8 @@ pub trait Holder: Send + Sync + 'static {
     fn inviter(&self) -> Option<DeviceKey>;
 
     /// Notes what a peer is known to hold durably: events of each chain. Called once it has said so, when
-    /// all that it announced was received, and when its session ends. Must not wait for a disk.
+    /// all that it announced was received, when it has acknowledged all, and when its session ends. Must not
+    /// wait for a disk.
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>);
 }
 

@@ -1,0 +1,367 @@
+//! Who uses this device's page: its sessions, and the links by which a browser joins.
+//!
+//! They stand in a small file of their own beside the device's, written whole and read by its owner only.
+//! It holds hashes of tokens and never a token: who reads the file can't be anybody. That a session was
+//! opened or closed is an event as well, so that other devices know for whom this one vouches.
+
+use std::path::Path;
+
+use ledger::roster_events::{PersonListed, Role, SessionClosed, SessionOpened};
+use ledger::{Audience, Body, Payload, PersonId, SessionId};
+use serde::{Deserialize, Serialize};
+
+use crate::device::write_private;
+use crate::error::NodeError;
+use crate::node::{Node, Write, now_ms, random};
+
+const FILE: &str = "page.json";
+/// How long a link is good for.
+pub const LINK_MINUTES: i64 = 15;
+/// How long a closed session is told apart from one that never was.
+const CLOSED_KEPT_MS: i64 = 90 * 24 * 3_600_000;
+/// How much older than the truth "last seen" may be on disk.
+const SEEN_STEP_MS: i64 = 10 * 60_000;
+/// Longest name of a browser, in characters.
+const MAX_NAME: usize = 60;
+
+/// A browser's session.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PageSession {
+    /// The session.
+    pub session: SessionId,
+    /// Whose it is.
+    pub person: PersonId,
+    /// What the browser is called.
+    pub name: String,
+    /// Scheme, host and port it was opened for. A cookie is sent to every port of a host; a session is not
+    /// good at another.
+    pub origin: String,
+    /// When it was opened, in milliseconds since 1970.
+    pub opened_ms: i64,
+    /// When it was last used; up to ten minutes behind.
+    pub seen_ms: i64,
+    /// When it was closed.
+    pub closed_ms: Option<i64>,
+    token_hash: String,
+    closing_is_logged: bool,
+}
+
+/// A link that lets one browser join.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+struct Link {
+    person: PersonId,
+    token_hash: String,
+    expires_ms: i64,
+    used: bool,
+}
+
+/// The file.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub(crate) struct PageFile {
+    /// Keys the tokens in forms; 64 hex digits.
+    form_key: String,
+    /// Where the page is served or was last, the best for phones first: `https://192.168.1.20:5181`.
+    #[serde(default)]
+    origins: Vec<String>,
+    sessions: Vec<PageSession>,
+    links: Vec<Link>,
+}
+
+/// A link, as it is shown once.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NewLink {
+    /// What stands in the link.
+    pub token: String,
+    /// Whose phone it will be.
+    pub person: String,
+    /// How long it is good for.
+    pub minutes: i64,
+}
+
+/// A session that was just opened.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpenedSession {
+    /// What the browser keeps in its cookie.
+    pub token: String,
+    /// The session.
+    pub session: SessionId,
+}
+
+/// What a token of a browser stands for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum TokenMeans {
+    /// Nothing that was ever given out here, or not for this address.
+    Nothing,
+    /// A session that was closed.
+    Closed,
+    /// A session.
+    Open(PageSession),
+}
+
+/// Why a link does not let a browser join.
+#[derive(Debug, thiserror::Error)]
+pub enum LinkFault {
+    /// Not a link of this page.
+    #[error("this link is not one of this page's; ask the boss for a new one")]
+    Unknown,
+    /// Its time is over.
+    #[error("this link was good for 15 minutes, which are over; ask the boss for a new one")]
+    Expired,
+    /// Another browser joined with it.
+    #[error("this link was used already, and works once; ask the boss for a new one")]
+    Used,
+    /// Something went wrong beside it.
+    #[error(transparent)]
+    Node(#[from] NodeError),
+}
+
+impl PageFile {
+    /// Reads the file, or begins one.
+    pub(crate) fn open(folder: &Path) -> Result<Self, NodeError> {
+        let path = folder.join(FILE);
+        match std::fs::read(&path) {
+            Ok(text) => serde_json::from_slice(&text).map_err(|error| NodeError::folder(&path, &error)),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self {
+                form_key: hex(&random::<32>()?),
+                origins: Vec::new(),
+                sessions: Vec::new(),
+                links: Vec::new(),
+            }),
+            Err(error) => Err(NodeError::folder(&path, &error)),
+        }
+    }
+
+    fn write(&self, folder: &Path) -> Result<(), NodeError> {
+        let text = serde_json::to_vec_pretty(self).map_err(|error| NodeError::folder(folder, &error))?;
+        write_private(&folder.join(FILE), &text)
+    }
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// The hash under which a token is kept. It has 256 random bits, so a plain fast hash hides it.
+fn hash_of(token: &str) -> String {
+    blake3::derive_key("fivebar page token 1", token.as_bytes())
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
+}
+
+impl Node {
+    /// Changes who uses the device's page, durably.
+    ///
+    /// # Errors
+    /// [`NodeError::Folder`]; the file is then as it was.
+    fn change_page(&mut self, change: impl FnOnce(&mut PageFile)) -> Result<(), NodeError> {
+        let mut changed = self.page.clone();
+        change(&mut changed);
+        changed.write(self.folder())?;
+        self.page = changed;
+        Ok(())
+    }
+
+    /// Where the page is served, the best for phones first.
+    #[must_use]
+    pub fn page_origins(&self) -> &[String] {
+        &self.page.origins
+    }
+
+    /// Notes where the page is served.
+    ///
+    /// # Errors
+    /// The disk.
+    pub fn set_page_origins(&mut self, origins: Vec<String>) -> Result<(), NodeError> {
+        self.change_page(|page| page.origins = origins)
+    }
+
+    /// Makes a link for a person, who is listed now if nobody of that name is.
+    ///
+    /// # Errors
+    /// Not the boss, a device that opens its page to its own person alone, or the disk.
+    pub fn make_page_link(&mut self, author: PersonId, name: &str, role: Role) -> Result<NewLink, NodeError> {
+        let name = name.trim();
+        let roster = self.ledger().roster();
+        let is_owner = roster.person(&author).is_some_and(|person| person.role == Role::Owner);
+        let listed = roster.people().find(|person| person.name == name).map(|person| person.person);
+        let own = self.device().person;
+        let shared = roster.device(&self.key()).is_some_and(|device| device.shared);
+        if listed != Some(author) && !is_owner {
+            return Err(NodeError::bad_input("only the boss adds phones for others"));
+        }
+        if listed != Some(own) && !shared {
+            return Err(NodeError::bad_input(
+                "this device opens its page to its own person alone; add mates on the shared one, where the crew was founded",
+            ));
+        }
+        let person = match listed {
+            Some(person) => person,
+            None if name.is_empty() => return Err(NodeError::bad_input("whose phone is it? Give a name")),
+            None => {
+                let person = PersonId::named(&self.crew(), name);
+                let body = Body::PersonListed(PersonListed { person, name: name.to_owned(), role });
+                let payload = Payload { act: self.act(author)?, body };
+                self.append(&[Write { audience: Audience::Crew, payload }])?;
+                person
+            }
+        };
+        let token = hex(&random::<32>()?);
+        let now = now_ms();
+        let link = Link {
+            person,
+            token_hash: hash_of(&token),
+            expires_ms: now + LINK_MINUTES * 60_000,
+            used: false,
+        };
+        self.change_page(|page| {
+            // A used or expired link is remembered for a day, so that its reason can be told.
+            page.links.retain(|link| link.expires_ms > now - 24 * 3_600_000);
+            page.links.push(link);
+        })?;
+        Ok(NewLink { token, person: name.to_owned(), minutes: LINK_MINUTES })
+    }
+
+    /// Whose phone a link is for. Looking does not use it up.
+    ///
+    /// # Errors
+    /// [`LinkFault`].
+    pub fn page_link_person(&self, token: &str) -> Result<PersonId, LinkFault> {
+        let hash = hash_of(token);
+        let link = self.page.links.iter().find(|link| link.token_hash == hash).ok_or(LinkFault::Unknown)?;
+        if link.used {
+            return Err(LinkFault::Used);
+        }
+        if link.expires_ms <= now_ms() {
+            return Err(LinkFault::Expired);
+        }
+        Ok(link.person)
+    }
+
+    /// Opens a session with a link, which is used up first and for good.
+    ///
+    /// # Errors
+    /// [`LinkFault`]. A fault of the disk may leave the link used up and no session.
+    pub fn open_page_session(
+        &mut self,
+        link: &str,
+        name: &str,
+        origin: &str,
+    ) -> Result<OpenedSession, LinkFault> {
+        let person = self.page_link_person(link)?;
+        let hash = hash_of(link);
+        self.change_page(|page| {
+            page.links.iter_mut().filter(|link| link.token_hash == hash).for_each(|link| link.used = true);
+        })?;
+        let name: String = name.chars().filter(|letter| !letter.is_control()).take(MAX_NAME).collect();
+        let name = if name.trim().is_empty() { "phone".to_owned() } else { name.trim().to_owned() };
+        let session = SessionId(random()?);
+        let token = hex(&random::<32>()?);
+        let body = Body::SessionOpened(SessionOpened { session, person, name: name.clone() });
+        let payload = Payload { act: self.act(self.device().person)?, body };
+        self.append(&[Write { audience: Audience::Crew, payload }])?;
+        let now = now_ms();
+        let opened = PageSession {
+            session,
+            person,
+            name,
+            origin: origin.to_owned(),
+            opened_ms: now,
+            seen_ms: now,
+            closed_ms: None,
+            token_hash: hash_of(&token),
+            closing_is_logged: false,
+        };
+        self.change_page(|page| page.sessions.push(opened))?;
+        Ok(OpenedSession { token, session })
+    }
+
+    /// What the token in a browser's cookie means at an origin; an open session is noted as seen now.
+    pub fn page_session(&mut self, token: &str, origin: &str) -> TokenMeans {
+        let hash = hash_of(token);
+        let found = self.page.sessions.iter().find(|kept| kept.token_hash == hash && kept.origin == origin);
+        let Some(found) = found.cloned() else { return TokenMeans::Nothing };
+        if found.closed_ms.is_some() {
+            return TokenMeans::Closed;
+        }
+        let now = now_ms();
+        if now - found.seen_ms > SEEN_STEP_MS {
+            let noted = self.change_page(|page| {
+                let same = page.sessions.iter_mut().filter(|kept| kept.session == found.session);
+                same.for_each(|kept| kept.seen_ms = now);
+            });
+            // Who was seen when is for showing; a full disk must not keep anybody from reading.
+            if let Err(error) = noted {
+                tracing::warn!(%error, "when a phone was seen could not be written down");
+            }
+        }
+        TokenMeans::Open(found)
+    }
+
+    /// The sessions that are open.
+    pub fn page_sessions(&self) -> impl Iterator<Item = &PageSession> {
+        self.page.sessions.iter().filter(|kept| kept.closed_ms.is_none())
+    }
+
+    /// Closes a session. It is closed at once; other devices learn it by the event.
+    ///
+    /// # Errors
+    /// No open session of that id, or the disk.
+    pub fn close_page_session(&mut self, session: SessionId) -> Result<(), NodeError> {
+        if !self.page_sessions().any(|kept| kept.session == session) {
+            return Err(NodeError::bad_input("that phone is not on this page, or was closed already"));
+        }
+        let now = now_ms();
+        self.change_page(|page| {
+            page.sessions.retain(|kept| kept.closed_ms.is_none_or(|closed| closed > now - CLOSED_KEPT_MS));
+            let same = page.sessions.iter_mut().filter(|kept| kept.session == session);
+            same.for_each(|kept| kept.closed_ms = Some(now));
+        })?;
+        self.log_closed_sessions()
+    }
+
+    /// Writes the events of sessions that were closed just before the power went.
+    ///
+    /// # Errors
+    /// The disk; the sessions stay closed here.
+    pub fn log_closed_sessions(&mut self) -> Result<(), NodeError> {
+        let is_due = |kept: &PageSession| kept.closed_ms.is_some() && !kept.closing_is_logged;
+        let due: Vec<SessionId> =
+            self.page.sessions.iter().filter(|kept| is_due(kept)).map(|kept| kept.session).collect();
+        for session in due {
+            let body = Body::SessionClosed(SessionClosed { session });
+            let payload = Payload { act: self.act(self.device().person)?, body };
+            self.append(&[Write { audience: Audience::Crew, payload }])?;
+            self.change_page(|page| {
+                let same = page.sessions.iter_mut().filter(|kept| kept.session == session);
+                same.for_each(|kept| kept.closing_is_logged = true);
+            })?;
+        }
+        Ok(())
+    }
+
+    /// A token for the forms of a session. Each call gives another, so that the size of a compressed page
+    /// tells nothing about it; all of them stay good as long as the session.
+    ///
+    /// # Errors
+    /// [`NodeError::NoRandomness`].
+    pub fn form_token(&self, session: SessionId) -> Result<String, NodeError> {
+        let nonce = hex(&random::<16>()?);
+        Ok(format!("{nonce}{}", self.form_mac(session, &nonce).to_hex()))
+    }
+
+    /// Whether a form's token was made for this session.
+    #[must_use]
+    pub fn is_form_token(&self, session: SessionId, token: &str) -> bool {
+        let Some((nonce, mac)) = token.split_at_checked(32) else { return false };
+        // The comparison of hashes takes the same time wherever they differ.
+        blake3::Hash::from_hex(mac).is_ok_and(|mac| mac == self.form_mac(session, nonce))
+    }
+
+    fn form_mac(&self, session: SessionId, nonce: &str) -> blake3::Hash {
+        let key = blake3::derive_key("fivebar page form 1", self.page.form_key.as_bytes());
+        let mut mac = blake3::Hasher::new_keyed(&key);
+        mac.update(&session.0).update(nonce.as_bytes());
+        mac.finalize()
+    }
+}

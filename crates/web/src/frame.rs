@@ -1,0 +1,131 @@
+//! What stands around every screen: whose phone, which job, how safe the entries are, and the way
+//! to the other screens. `templates/frame.html` draws it.
+
+use std::collections::BTreeMap;
+
+use crate::viewer::Viewer;
+use crate::words;
+
+/// A screen's name in the row at the foot of the page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Tab {
+    /// What one is doing.
+    Now,
+    /// The stages of the job.
+    Stages,
+    /// Hours and material against the price.
+    Doing,
+    /// Friday's work.
+    Week,
+    /// People and phones.
+    Crew,
+    /// The job itself; it is reached from the head of the page.
+    Job,
+}
+
+impl Tab {
+    /// Where it is.
+    pub(crate) const fn path(self) -> &'static str {
+        match self {
+            Self::Now => "/",
+            Self::Stages => "/stages",
+            Self::Doing => "/doing",
+            Self::Week => "/week",
+            Self::Crew => "/crew",
+            Self::Job => "/job",
+        }
+    }
+
+    /// What it is called.
+    pub(crate) const fn word(self) -> &'static str {
+        match self {
+            Self::Now => "Now",
+            Self::Stages => "Stages",
+            Self::Doing => "Doing",
+            Self::Week => "Week",
+            Self::Crew => "Crew",
+            Self::Job => "Job",
+        }
+    }
+}
+
+/// What the frame shows.
+#[derive(Debug, Clone)]
+pub(crate) struct Frame {
+    /// Who looks.
+    pub(crate) viewer: Viewer,
+    /// The screen.
+    pub(crate) tab: Tab,
+    /// The title: `Garage · boarding`.
+    pub(crate) title: String,
+    /// The code of the job in hand; empty for none.
+    pub(crate) job: String,
+    /// `all safe on 2 others`, `3 on this phone only`.
+    pub(crate) safety: String,
+    /// The rest of the screen's own address: what it was asked for beside the job.
+    pub(crate) asked: String,
+    /// What the last form led to, in a sentence; empty for nothing.
+    pub(crate) notice: String,
+    /// The fields of a form that was refused; else empty.
+    pub(crate) fields: BTreeMap<String, String>,
+}
+
+impl Frame {
+    /// The job in hand as it may stand in an address.
+    pub(crate) fn job_link(&self) -> String {
+        words::encoded(&self.job)
+    }
+
+    /// The way to a screen with the job in hand.
+    pub(crate) fn to(&self, tab: Tab) -> String {
+        if self.job.is_empty() {
+            tab.path().to_owned()
+        } else {
+            format!("{}?job={}", tab.path(), words::encoded(&self.job))
+        }
+    }
+
+    /// Whether the title leads to the job in hand.
+    pub(crate) fn is_of_the_job(&self) -> bool {
+        !self.job.is_empty() && matches!(self.tab, Tab::Now | Tab::Stages | Tab::Doing)
+    }
+
+    /// The way to the job in hand.
+    pub(crate) fn to_job(&self) -> String {
+        self.to(Tab::Job)
+    }
+
+    /// The way back to this very screen.
+    pub(crate) fn back(&self) -> String {
+        let join = if self.job.is_empty() { "?" } else { "&" };
+        let rest = if self.asked.is_empty() { String::new() } else { format!("{join}{}", self.asked) };
+        self.to(self.tab) + &rest
+    }
+
+    /// The way to *Now* with another stage in hand.
+    pub(crate) fn at_stage(&self, stage: &str) -> String {
+        format!("/?job={}&stage={}", words::encoded(&self.job), words::encoded(stage))
+    }
+
+    /// Whether the form of this kind of entry was refused: the reason then stands in the form.
+    pub(crate) fn refused(&self, kind: &str) -> bool {
+        !self.notice.is_empty() && self.fields.get("kind").is_some_and(|refused| refused == kind)
+    }
+
+    /// Whether the notice stands at the top of the screen.
+    pub(crate) fn has_news(&self) -> bool {
+        !self.notice.is_empty() && !(self.tab == Tab::Now && self.fields.contains_key("kind"))
+    }
+
+    /// The screens that this person has at the foot of the page.
+    pub(crate) fn tabs(&self) -> Vec<Tab> {
+        let mut tabs = vec![Tab::Now, Tab::Stages];
+        if self.viewer.leads() {
+            tabs.push(Tab::Doing);
+        }
+        if self.viewer.is_owner() {
+            tabs.extend([Tab::Week, Tab::Crew]);
+        }
+        tabs
+    }
+}

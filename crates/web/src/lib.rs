@@ -1,0 +1,35 @@
+//! The page that the crew's phones use: screens written out as HTML, forms that work without
+//! JavaScript, and the HTTP around them.
+//!
+//! A request becomes a [`daemon::Command`] for the person of its session, or a look at the node's
+//! book; nothing here writes to the ledger by itself. What a person may see is decided once, in
+//! [`viewer`]; what they may write, the ledger's roster decides.
+
+mod app;
+mod assets;
+mod frame;
+mod guard;
+mod joining;
+mod listen;
+mod live;
+mod look;
+mod orders;
+mod photo_entry;
+mod pictures;
+mod posting;
+mod problem;
+mod qr;
+mod screens;
+mod serving;
+mod settings;
+mod shapes;
+mod tls;
+mod trust;
+mod uploads;
+mod viewer;
+mod words;
+
+pub use app::{App, router};
+pub use qr::on_terminal;
+pub use serving::{USUAL_LAN, USUAL_LAN_NAME, USUAL_PAGE, Wishes, serve};
+pub use settings::Settings;

@@ -1,0 +1,210 @@
+//! What the page's buttons ask for beside logging, by name and fields, and who may ask for it.
+//!
+//! The role is checked here whatever the screens show, and the ledger's roster checks again what is written.
+
+use std::collections::BTreeMap;
+use std::str::FromStr;
+
+use daemon::command::{Press, Received};
+use daemon::invites::InviteWish;
+use daemon::{Command, Node, NodeError, Role};
+use ledger::SessionId;
+use serde_json::{Value, json};
+use trade::Moment;
+
+use crate::posting::{HOME_ZONE, settle_time};
+use crate::problem::Problem;
+use crate::viewer::Viewer;
+
+/// Longest id that a phone gives a press of a button.
+const MAX_PRESS_ID: usize = 64;
+
+/// Something to do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Order {
+    /// A command of the node.
+    Run(Command),
+    /// Ends the viewer's own session.
+    Leave,
+    /// Ends another's session.
+    Close(SessionId),
+}
+
+/// What an order led to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Outcome {
+    pub(crate) said: String,
+    pub(crate) answer: Value,
+}
+
+/// The fields of a form.
+struct Fields<'f>(&'f BTreeMap<String, String>);
+
+impl Fields<'_> {
+    fn optional(&self, name: &str) -> Option<String> {
+        self.0.get(name).map(|value| value.trim().to_owned()).filter(|value| !value.is_empty())
+    }
+
+    fn text(&self, name: &str) -> Result<String, Problem> {
+        self.optional(name).ok_or_else(|| Problem::Refused(format!("{name} is empty")))
+    }
+
+    fn parsed<T: FromStr<Err: std::fmt::Display>>(&self, name: &str) -> Result<Option<T>, Problem> {
+        let read = self.optional(name).map(|text| {
+            text.parse().map_err(|error| Problem::Refused(format!("{name} {text:?} can't be read: {error}")))
+        });
+        read.transpose()
+    }
+
+    /// How a phone pressed the button, if it says so.
+    fn press(&self) -> Result<Option<Press>, Problem> {
+        let Some(id) = self.optional("entry") else { return Ok(None) };
+        let wrong =
+            |why: &dyn std::fmt::Display| Problem::Refused(format!("the phone's own note of it: {why}"));
+        if id.len() > MAX_PRESS_ID {
+            return Err(wrong(&"its id is too long"));
+        }
+        let at = self.optional("at").map(|at| Moment::parse(&at, HOME_ZONE)).transpose();
+        Ok(Some(Press { id, at: at.map_err(|error| wrong(&error))? }))
+    }
+
+    fn number(&self, name: &str) -> Result<u32, Problem> {
+        Ok(self.parsed(name)?.unwrap_or(0))
+    }
+}
+
+/// Reads an order and checks that the viewer may give it.
+///
+/// # Errors
+/// [`Problem::NotHere`] for a name that is none, [`Problem::Forbidden`], or [`Problem::Refused`] with what
+/// is wrong with a field.
+pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String>) -> Result<Order, Problem> {
+    let fields = Fields(fields);
+    let command = match name {
+        "start" => Command::Start {
+            job: fields.text("job")?,
+            stage: fields.optional("stage"),
+            press: fields.press()?,
+        },
+        "switch" => Command::Switch {
+            job: fields.text("job")?,
+            stage: fields.optional("stage"),
+            break_minutes: fields.number("break_min")?,
+            press: fields.press()?,
+        },
+        "stop" => {
+            let (break_minutes, at) = (fields.number("break_min")?, fields.optional("at_time"));
+            Command::Stop { break_minutes, at, press: fields.press()? }
+        }
+        // A phone gives every form an id of its own under `entry`.
+        "accept" => Command::Accept { entry: fields.text("of").or_else(|_| fields.text("entry"))? },
+        "correct" | "strike" => {
+            let kind = if name == "strike" { "struck" } else { "corrected" };
+            let filled = fields.0.iter().filter(|(_, value)| !value.trim().is_empty());
+            let mut row: BTreeMap<String, String> =
+                filled.map(|(name, value)| (name.clone(), value.clone())).collect();
+            row.insert("kind".to_owned(), kind.to_owned());
+            fields.text("corrects")?;
+            settle_time(&mut row).map_err(|error| Problem::Refused(error.to_string()))?;
+            Command::Log { row }
+        }
+        "settle" => Command::Settle { question: fields.text("question")?, answer: fields.text("answer")? },
+        "invoice-issue" => {
+            viewer.must_see_money()?;
+            Command::IssueInvoice {
+                job: fields.text("job")?,
+                until: fields.parsed("until")?,
+                with_extra: fields.optional("with_extra").into_iter().collect(),
+            }
+        }
+        "pay" => {
+            viewer.must_see_money()?;
+            let received = Received {
+                received: fields.parsed("received")?.unwrap_or_default(),
+                cis_taken: fields.parsed("cis_taken")?.unwrap_or_default(),
+                discount: fields.parsed("discount")?.unwrap_or_default(),
+                contra: fields.parsed("contra")?.unwrap_or_default(),
+                method: fields.optional("method").unwrap_or_else(|| "bank".to_owned()),
+            };
+            Command::Pay { number: fields.text("number")?, received }
+        }
+        "invite" => {
+            viewer.must_be_owner()?;
+            Command::Invite(InviteWish {
+                person: fields.text("person")?,
+                role: role(fields.optional("role").as_deref())?,
+                shared: fields.optional("shared").is_some(),
+                office: fields.optional("office").is_some(),
+                addresses: Vec::new(),
+                minutes: 15,
+            })
+        }
+        "retire" => {
+            viewer.must_be_owner()?;
+            Command::Retire {
+                device: fields.text("device")?,
+                reason: fields.optional("reason").unwrap_or_default(),
+            }
+        }
+        "leave" => return Ok(Order::Leave),
+        "close-session" => {
+            let wanted: SessionId = fields.parsed("session")?.ok_or(Problem::NotHere)?;
+            // Anybody may close their own; the boss closes any.
+            if wanted != viewer.session {
+                viewer.must_be_owner()?;
+            }
+            return Ok(if wanted == viewer.session { Order::Leave } else { Order::Close(wanted) });
+        }
+        _ => return Err(Problem::NotHere),
+    };
+    Ok(Order::Run(command))
+}
+
+/// A role by its name in the lists, or as people say it.
+pub(crate) fn role(word: Option<&str>) -> Result<Role, Problem> {
+    match word {
+        None | Some("hand" | "crew") => Ok(Role::Hand),
+        Some("lead" | "foreman") => Ok(Role::Lead),
+        Some("owner" | "boss") => Ok(Role::Owner),
+        Some(other) => Err(Problem::Refused(format!("there is no role {other:?}; crew, foreman or boss"))),
+    }
+}
+
+/// Carries an order out.
+///
+/// # Errors
+/// What the node says; nothing is half done.
+pub(crate) fn carry_out(node: &mut Node, viewer: &Viewer, order: Order) -> Result<Outcome, NodeError> {
+    match order {
+        Order::Run(command) => {
+            let said = said(&command);
+            let answer = daemon::command::run_for(node, viewer.person, command)?;
+            let said = match answer["code"].as_str() {
+                Some(code) => format!("On their phone or laptop, within 15 minutes: fivebar join {code}"),
+                None => said.to_owned(),
+            };
+            Ok(Outcome { said, answer: json!({ "saved": true, "answer": answer }) })
+        }
+        Order::Leave => close(node, viewer.session, "This phone has left the page."),
+        Order::Close(session) => close(node, session, "That phone is off the page, from now on."),
+    }
+}
+
+fn close(node: &mut Node, session: SessionId, said: &str) -> Result<Outcome, NodeError> {
+    node.close_page_session(session)?;
+    Ok(Outcome { said: said.to_owned(), answer: json!({ "saved": true }) })
+}
+
+/// What is said when it is done.
+const fn said(command: &Command) -> &'static str {
+    match command {
+        Command::Start { .. } => "Started.",
+        Command::Switch { .. } => "Gone over.",
+        Command::Stop { .. } => "Stopped.",
+        Command::Accept { .. } => "Accepted.",
+        Command::Settle { .. } => "Noted.",
+        Command::IssueInvoice { .. } => "Issued.",
+        Command::Retire { .. } => "Taken off the crew.",
+        _ => "Saved.",
+    }
+}

@@ -1,0 +1,173 @@
+//! *Crew*: the people, their phones, when each was last heard and how far it has the ledger.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+use daemon::Role;
+use ledger::PersonId;
+use projections::lists::RateKey;
+use trade::{Moment, Rate};
+
+use crate::frame::{Frame, Tab};
+use crate::look::Look;
+use crate::words;
+
+/// Somebody of the crew.
+pub(crate) struct Person {
+    pub(crate) name: String,
+    pub(crate) role: &'static str,
+    /// `costs £21.50, charged £36.00 an hour`, each with where it holds; empty without money.
+    pub(crate) rates: Vec<String>,
+}
+
+/// A phone or laptop with the ledger on it.
+pub(crate) struct Device {
+    pub(crate) name: String,
+    /// What a form names it by.
+    pub(crate) key: String,
+    pub(crate) person: String,
+    pub(crate) heard: String,
+    pub(crate) holds: String,
+    pub(crate) is_this: bool,
+    pub(crate) lost: bool,
+}
+
+/// A browser that uses this page.
+pub(crate) struct Browser {
+    pub(crate) session: String,
+    pub(crate) name: String,
+    pub(crate) person: String,
+    pub(crate) seen: String,
+    pub(crate) is_this: bool,
+}
+
+/// The screen.
+#[derive(Template)]
+#[template(path = "crew.html")]
+pub(crate) struct Crew {
+    pub(crate) frame: Frame,
+    pub(crate) people: Vec<Person>,
+    pub(crate) devices: Vec<Device>,
+    browsers: Vec<Browser>,
+}
+
+/// What a role is called on site.
+pub(crate) const fn role_word(role: Role) -> &'static str {
+    match role {
+        Role::Owner => "boss",
+        Role::Lead => "foreman",
+        Role::Hand => "crew",
+    }
+}
+
+/// Fills the screen.
+pub(crate) fn crew(look: &Look<'_>) -> Crew {
+    let roster = look.node.ledger().roster();
+    let mut people: Vec<(Role, Person)> = roster
+        .people()
+        .map(|person| {
+            let rates = if look.viewer.sees_money { rates(look, person.person) } else { Vec::new() };
+            (person.role, Person { name: person.name.clone(), role: role_word(person.role), rates })
+        })
+        .collect();
+    people.sort_by(|(one, a), (other, b)| (other, &a.name).cmp(&(one, &b.name)));
+    let mut browsers: Vec<Browser> = look
+        .node
+        .page_sessions()
+        .map(|session| Browser {
+            session: session.session.to_string(),
+            name: session.name.clone(),
+            person: look.lists.person(session.person),
+            seen: ago(look, session.seen_ms),
+            is_this: session.session == look.viewer.session,
+        })
+        .collect();
+    browsers.sort_by(|one, other| (&one.person, &one.name).cmp(&(&other.person, &other.name)));
+    Crew {
+        frame: look.frame(Tab::Crew, roster.crew_name().to_owned()),
+        people: people.into_iter().map(|(_, person)| person).collect(),
+        devices: devices(look),
+        browsers,
+    }
+}
+
+fn devices(look: &Look<'_>) -> Vec<Device> {
+    let (node, roster) = (look.node, look.node.ledger().roster());
+    let held: BTreeMap<_, u64> =
+        node.ledger().chains().map(|chain| (chain.start.chain, chain.tip.next_seq)).collect();
+    let peers = &node.device().peers;
+    let mut devices: Vec<Device> = roster
+        .devices()
+        .map(|device| {
+            let is_this = device.key == node.key();
+            let peer = peers.iter().find(|peer| peer.device == device.key);
+            // A phone that does not read the office's chains is not behind for want of them.
+            let wanted = node
+                .ledger()
+                .chains()
+                .filter(|chain| device.office || chain.start.audience == ledger::Audience::Crew);
+            let missing: u64 = wanted
+                .map(|chain| {
+                    let here = held.get(&chain.start.chain).copied().unwrap_or(0);
+                    let there = peer.and_then(|peer| peer.holds.get(&chain.start.chain)).copied();
+                    here.saturating_sub(there.unwrap_or(0))
+                })
+                .sum();
+            let heard = peer.and_then(|peer| peer.met_ms).map(|at| ago(look, at));
+            Device {
+                name: device.name.clone(),
+                key: device.key.to_string(),
+                person: look.lists.person(device.person),
+                holds: match (is_this, &heard, missing) {
+                    (true, ..) => "has everything that is here".to_owned(),
+                    (false, None, _) => "not known how far it has the ledger".to_owned(),
+                    (false, Some(_), 0) => "has everything".to_owned(),
+                    (false, Some(_), 1) => "1 entry behind".to_owned(),
+                    (false, Some(_), missing) => format!("{missing} entries behind"),
+                },
+                heard: match (is_this, heard) {
+                    (true, _) => "this one".to_owned(),
+                    (false, Some(heard)) => format!("last heard {heard}"),
+                    (false, None) => "not heard from here yet".to_owned(),
+                },
+                is_this,
+                lost: device.retired,
+            }
+        })
+        .collect();
+    devices.sort_by(|one, other| {
+        (one.lost, !one.is_this, &one.person, &one.name).cmp(&(
+            other.lost,
+            !other.is_this,
+            &other.person,
+            &other.name,
+        ))
+    });
+    devices
+}
+
+fn ago(look: &Look<'_>, at_ms: i64) -> String {
+    let at = Moment::new(at_ms, look.now.offset_min());
+    at.map(|at| words::when(at, look.today)).unwrap_or_default()
+}
+
+/// A person's rates that hold today, the general one first.
+fn rates(look: &Look<'_>, person: PersonId) -> Vec<String> {
+    let of_person = look.lists.rates.iter().filter(|((whose, ..), _)| *whose == person);
+    let line = |(key, rates): (&RateKey<'_>, &projections::Dated<&ledger::office::PersonRated>)| {
+        let rate = rates.on(look.today)?;
+        let (_, job, trade) = key;
+        let on = job.map(|job| format!(" on {}", look.lists.job(job))).unwrap_or_default();
+        let of = if trade.is_empty() { String::new() } else { format!(" for {trade}") };
+        Some(format!(
+            "costs {}, charged {} an hour{on}{of}",
+            hourly(rate.cost_rate),
+            hourly(rate.charge_rate)
+        ))
+    };
+    of_person.filter_map(line).collect()
+}
+
+fn hourly(rate: Rate) -> String {
+    format!("£{}", rate.rounded(2))
+}

@@ -1,0 +1,211 @@
+//! The screens. Each reads what it shows from the node in one go and is then only text.
+
+use askama::Template;
+use axum::Router;
+use axum::extract::{Query, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use axum::routing::get;
+use trade::TimeError;
+
+use crate::app::{App, Notice};
+use crate::frame::Frame;
+use crate::look::{Asked, Look};
+use crate::problem::{Problem, page};
+use crate::viewer::Viewer;
+
+mod books;
+mod crew;
+mod doing;
+mod job;
+mod left;
+mod log;
+mod morning;
+mod now;
+mod stages;
+#[cfg(test)]
+mod tests;
+mod today;
+#[cfg(test)]
+mod trial;
+mod week;
+
+/// Most entries that one tick says to have been seen: what one event can hold with room to spare.
+const MOST_TICKED: usize = 200;
+
+/// The screens' routes.
+pub(crate) fn routes() -> Router<App> {
+    Router::new()
+        .route("/", get(now_screen))
+        .route("/stages", get(stages_screen))
+        .route("/behind", get(behind_screen))
+        .route("/doing", get(doing_screen))
+        .route("/why", get(why_screen))
+        .route("/week", get(week_screen))
+        .route("/bill", get(bill_screen))
+        .route("/paper", get(paper_screen))
+        .route("/books", get(books_screen))
+        .route("/crew", get(crew_screen))
+        .route("/job", get(job_screen))
+        .route("/entries", get(entries_screen))
+}
+
+/// A screen that stands in a frame.
+trait Screen: Template + Send + 'static {
+    fn frame(&mut self) -> &mut Frame;
+}
+
+macro_rules! screens {
+    ($($screen:ty),* $(,)?) => { $(
+        impl Screen for $screen {
+            fn frame(&mut self) -> &mut Frame {
+                &mut self.frame
+            }
+        }
+    )* };
+}
+
+screens!(
+    now::Now,
+    stages::Stages,
+    stages::Behind,
+    doing::Doing,
+    doing::Why,
+    week::Week,
+    week::Paper,
+    books::Books,
+    crew::Crew,
+    job::Job,
+    job::Entries,
+);
+
+/// What the wall clock shows, in milliseconds since 1970.
+fn now_ms() -> i64 {
+    let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
+    since.ok().and_then(|since| i64::try_from(since.as_millis()).ok()).unwrap_or(0)
+}
+
+/// Looks at the node once, and writes the screen out with what the last form led to.
+async fn show<S: Screen>(
+    app: &App,
+    viewer: Viewer,
+    asked: Asked,
+    fill: impl FnOnce(&Look<'_>, &Asked) -> Result<S, Problem> + Send + 'static,
+) -> Result<Response, Problem> {
+    let Notice { text, refused } = app.take_notice(&viewer);
+    let filled = app.node(move |node| {
+        let look = Look::new(node, &viewer, &asked, now_ms()).map_err(|error: TimeError| {
+            tracing::error!(%error, "the clock");
+            Problem::Broken
+        })?;
+        fill(&look, &asked)
+    });
+    let mut screen = filled.await??;
+    let frame = screen.frame();
+    (frame.notice, frame.fields) = (text, refused);
+    Ok(page(StatusCode::OK, &screen))
+}
+
+async fn now_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    show(&app, viewer, asked, |look, _| Ok(now::now(look))).await
+}
+
+async fn stages_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    show(&app, viewer, asked, |look, _| Ok(stages::stages(look))).await
+}
+
+async fn behind_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    show(&app, viewer, asked, |look, _| Ok(stages::behind(look))).await
+}
+
+async fn doing_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    viewer.must_lead()?;
+    show(&app, viewer, asked, |look, _| Ok(doing::doing(look))).await
+}
+
+async fn why_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    viewer.must_lead()?;
+    show(&app, viewer, asked, |look, asked| Ok(doing::why(look, &asked.stage, &asked.what))).await
+}
+
+async fn week_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    viewer.must_see_money()?;
+    show(&app, viewer, asked, |look, asked| Ok(week::week(look, asked.on.parse().unwrap_or(look.today))))
+        .await
+}
+
+async fn bill_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    viewer.must_see_money()?;
+    show(&app, viewer, asked, |look, _| week::preview(look).ok_or(Problem::NotHere)).await
+}
+
+async fn paper_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    viewer.must_see_money()?;
+    show(&app, viewer, asked, |look, asked| week::paper(look, &asked.what).ok_or(Problem::NotHere)).await
+}
+
+async fn books_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    viewer.must_see_money()?;
+    show(&app, viewer, asked, |look, _| Ok(books::books(look))).await
+}
+
+async fn crew_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    viewer.must_be_owner()?;
+    show(&app, viewer, asked, |look, _| Ok(crew::crew(look))).await
+}
+
+async fn job_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    show(&app, viewer, asked, |look, _| Ok(job::job(look))).await
+}
+
+async fn entries_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    show(&app, viewer, asked, |look, asked| Ok(job::entries(look, asked))).await
+}

@@ -1,0 +1,236 @@
+//! The lines of entries: what was logged, how safe it is, and what can still be done about it.
+
+use ledger::roster::Standing;
+use ledger::site::Worked;
+use ledger::{Body, EntryRef};
+use projections::time_on_job::Spell;
+use projections::{Entry, QuestionKind};
+use trade::Day;
+use trade::money::hours_and_minutes;
+
+use crate::look::{Look, Safety, as_logged};
+use crate::words;
+
+/// An entry as a line.
+#[derive(Debug, Clone)]
+pub(crate) struct Line {
+    /// When it was logged: the clock time, or the day.
+    pub(crate) at: String,
+    /// Its stage, or empty.
+    pub(crate) stage: String,
+    /// Whose it is; empty where it is the viewer's own.
+    pub(crate) person: String,
+    /// What it says.
+    pub(crate) text: String,
+    pub(crate) safety: Safety,
+    /// What changes name it by; empty where it can't be changed here.
+    pub(crate) key: String,
+    /// What a change of it may say.
+    pub(crate) change: Change,
+    /// It waits for this person's yes; else empty.
+    pub(crate) proposed: String,
+    /// The viewer may say yes to it.
+    pub(crate) may_accept: bool,
+}
+
+/// The fields that a change of an entry offers, as they stand; `None` where the entry has none.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Change {
+    pub(crate) from_to: Option<(String, String, u32)>,
+    pub(crate) minutes: Option<u32>,
+    pub(crate) quantity: Option<(String, String)>,
+    pub(crate) note: String,
+    pub(crate) done_on: String,
+}
+
+/// What is shown of the entries on *Now*.
+pub(crate) struct Lines {
+    /// The viewer's own of today, and what they logged for mates; the latest first.
+    pub(crate) today: Vec<Line>,
+    /// What somebody logged for the viewer and that waits for their yes.
+    pub(crate) waiting: Vec<Line>,
+    /// Minutes worked today, less the breaks, without the timer that runs.
+    pub(crate) minutes_today: i64,
+}
+
+/// The entries that the viewer wants to see on *Now*.
+pub(crate) fn lines(look: &Look<'_>) -> Lines {
+    let spells = look.book.spells();
+    let me = look.viewer.person;
+    let is_mine = |entry: &Entry<'_>| entry.act.person == me || entry.logged.act.author == me;
+    let is_todays =
+        |entry: &Entry<'_>| entry.act.done_on == look.today || entry.act.logged_at.day() == look.today;
+    let mut today: Vec<_> = look
+        .book
+        .entries()
+        .filter(|entry| is_mine(entry) && is_todays(entry) && is_shown(&entry.body))
+        .map(|entry| (entry.act.logged_at, line(look, &entry, &spells)))
+        .collect();
+    let mut waiting = Vec::new();
+    for question in projections::questions(look.book) {
+        if question.kind != QuestionKind::Proposed {
+            continue;
+        }
+        for of in &question.entries {
+            let Some(logged) = proposed(look, of) else { continue };
+            let mut line = line(look, &as_logged(logged), &spells);
+            line.proposed = look.lists.person(of.person);
+            if of.person == me {
+                line.person = look.lists.person(logged.act.author);
+                line.may_accept = true;
+                waiting.push(line);
+            } else if logged.act.author == me {
+                today.push((logged.act.logged_at, line));
+            } else if look.viewer.leads() {
+                line.person = look.lists.person(logged.act.author);
+                line.may_accept = true;
+                waiting.push(line);
+            }
+        }
+    }
+    today.sort_by(|(one, _), (other, _)| other.cmp(one));
+    let own = spells.iter().filter(|spell| spell.person() == me && spell.day == look.today);
+    let minutes_today = own.map(|spell| spell.minutes).sum();
+    Lines { today: today.into_iter().map(|(_, line)| line).collect(), waiting, minutes_today }
+}
+
+fn proposed<'a>(look: &Look<'a>, of: &EntryRef) -> Option<&'a projections::Logged> {
+    let history = look.book.history(of);
+    history.into_iter().find(|logged| {
+        logged.act.entry_ref() == *of && logged.standing == Standing::Proposed && is_shown(&logged.body)
+    })
+}
+
+/// One entry as a line.
+pub(crate) fn line(look: &Look<'_>, entry: &Entry<'_>, spells: &[Spell]) -> Line {
+    let of = entry.entry_ref();
+    let spell = spells.iter().find(|spell| spell.entry == of);
+    let text = match (entry.body.as_ref(), spell) {
+        (Body::WorkStarted(_) | Body::WorkSwitched(_), Some(spell)) => timed(spell),
+        _ => look.told(entry),
+    };
+    let day = entry.act.logged_at.day();
+    let at = if day == look.today { words::time(entry.act.logged_at) } else { words::day(entry.act.done_on) };
+    let is_own = entry.act.person == look.viewer.person;
+    // Who may change an entry, the ledger decides; the screen only leaves out what would be refused.
+    let may_change = is_own || look.viewer.leads() || entry.logged.act.author == look.viewer.person;
+    let key = if may_change { entry.act.row_key.clone() } else { String::new() };
+    Line {
+        at,
+        stage: look.stage_of(entry),
+        person: if is_own { String::new() } else { look.lists.person(entry.act.person) },
+        text,
+        safety: look.safety(&look.places(&of)),
+        key,
+        change: change(look, entry),
+        proposed: String::new(),
+        may_accept: false,
+    }
+}
+
+fn timed(spell: &Spell) -> String {
+    let clock = spell.clock.map(|(from, to)| format!("{}–{}: ", words::time(from), words::time(to)));
+    format!("{}{}", clock.unwrap_or_default(), hours_and_minutes(spell.minutes))
+}
+
+fn change(look: &Look<'_>, entry: &Entry<'_>) -> Change {
+    let mut change =
+        Change { note: entry.act.note.clone(), done_on: entry.act.done_on.to_string(), ..Change::default() };
+    let amount = |item, amount: &ledger::site::Amount| {
+        let unit = look.lists.items.get(&item).map(|item| item.unit.clone()).unwrap_or_default();
+        Some((words::number(amount.quantity), unit))
+    };
+    match entry.body.as_ref() {
+        Body::Hours(hours) => match hours.worked {
+            Worked::Span { from, to, break_minutes } => {
+                change.from_to = Some((words::time(from), words::time(to), break_minutes));
+            }
+            Worked::Length { minutes } => change.minutes = Some(minutes),
+        },
+        Body::Used(used) => change.quantity = amount(used.item, &used.amount),
+        Body::Wasted(wasted) => change.quantity = amount(wasted.item, &wasted.amount),
+        Body::Returned(back) => change.quantity = amount(back.item, &back.amount),
+        Body::Delivered(came) => change.quantity = amount(came.item, &came.amount),
+        Body::Test(test) => change.quantity = Some((words::number(test.value), test.unit.clone())),
+        _ => {}
+    }
+    change
+}
+
+/// Whether an entry is a line of its own. The end of a timer stands in the line of its beginning, and
+/// what was ticked seen or answered is no news.
+pub(crate) const fn is_shown(body: &Body) -> bool {
+    match body {
+        Body::Hours(_)
+        | Body::WorkStarted(_)
+        | Body::WorkSwitched(_)
+        | Body::Away(_)
+        | Body::Bought(_)
+        | Body::Delivered(_)
+        | Body::Used(_)
+        | Body::Wasted(_)
+        | Body::Returned(_)
+        | Body::Moved(_)
+        | Body::HireBegan(_)
+        | Body::HireEnded(_)
+        | Body::Expense(_)
+        | Body::Test(_)
+        | Body::Photo(_)
+        | Body::Note(_)
+        | Body::SnagRaised(_)
+        | Body::SnagCleared(_)
+        | Body::ExtraAsked(_)
+        | Body::ExtraAgreed(_)
+        | Body::ExtraDeclined(_)
+        | Body::LeftOff(_)
+        | Body::ReadyForChecking(_)
+        | Body::SignedOff(_)
+        | Body::PartDone(_)
+        | Body::Reopened(_)
+        | Body::CalledBack(_) => true,
+        Body::CrewFounded(_)
+        | Body::PersonListed(_)
+        | Body::RoleChanged(_)
+        | Body::DeviceAdmitted(_)
+        | Body::DeviceRetired(_)
+        | Body::SessionOpened(_)
+        | Body::SessionClosed(_)
+        | Body::Recovered(_)
+        | Body::ItemListed(_)
+        | Body::JobListed(_)
+        | Body::StageListed(_)
+        | Body::LineListed(_)
+        | Body::AliasTaught(_)
+        | Body::Surveyed(_)
+        | Body::WorkStopped(_)
+        | Body::Seen(_)
+        | Body::Corrected(_)
+        | Body::Struck(_)
+        | Body::Accepted(_)
+        | Body::QuestionSettled(_)
+        | Body::FirmListed(_)
+        | Body::PersonRated(_)
+        | Body::ItemPriced(_)
+        | Body::JobTerms(_)
+        | Body::LinePriced(_)
+        | Body::QuoteGiven(_)
+        | Body::QuoteAgreed(_)
+        | Body::PaymentPointSet(_)
+        | Body::ExtraPriced(_)
+        | Body::PricePaid(_)
+        | Body::CostBorneBy(_)
+        | Body::InvoiceIssued(_)
+        | Body::InvoiceCredited(_)
+        | Body::InvoiceVoided(_)
+        | Body::InvoiceAdopted(_)
+        | Body::DepositAsked(_)
+        | Body::PaymentReceived(_) => false,
+    }
+}
+
+/// What was done on a day, for a heading: `today`, `Thu 5 Nov`.
+pub(crate) fn heading(day: Day, today: Day) -> String {
+    let words = words::near_day(day, today);
+    let mut letters = words.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}

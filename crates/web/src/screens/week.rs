@@ -1,0 +1,441 @@
+//! *Week*: the boss's Friday, in the order in which it is done. Questions come first, since the figures
+//! below depend on their answers.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use askama::Template;
+use ledger::office::InvoiceLineKind;
+use ledger::site::PaidBy;
+use ledger::{Body, InvoiceId, PersonId};
+use projections::billing::{self, JobWork};
+use projections::stages::Condition;
+use projections::time_on_job::{Spell, cost_of};
+use projections::{Question, QuestionKind};
+use rust_decimal::Decimal;
+use trade::money::hours_and_minutes;
+use trade::number::half_up;
+use trade::tax::InvoiceTotals;
+use trade::{Day, Pence};
+
+use crate::frame::{Frame, Tab};
+use crate::look::Look;
+use crate::screens::morning::{self, Morning};
+use crate::words;
+
+/// Most questions on a screen: more than that nobody answers.
+const MOST_QUESTIONS: usize = 7;
+
+/// A question, and what it costs to leave it.
+pub(crate) struct ToSortOut {
+    pub(crate) key: String,
+    pub(crate) text: String,
+    pub(crate) cost: &'static str,
+    /// The usual answer, given by one press; empty where there is none.
+    pub(crate) press: &'static str,
+}
+
+/// An invoice on which something is owed.
+pub(crate) struct Owed {
+    pub(crate) number: String,
+    pub(crate) link: String,
+    pub(crate) customer: String,
+    pub(crate) owed: String,
+    /// `due Fri 20 Nov`, `12 days late`.
+    pub(crate) age: String,
+    pub(crate) late: bool,
+    /// The sum as a field takes it: `1364.09`.
+    pub(crate) plain: String,
+}
+
+/// A job on which something can be billed, or not yet.
+pub(crate) struct ToBill {
+    pub(crate) job: String,
+    pub(crate) link: String,
+    /// What it would come to, without VAT; empty for nothing.
+    pub(crate) net: String,
+    pub(crate) lines: Vec<(String, String)>,
+    /// Stage, and what holds it up.
+    pub(crate) held_up: Vec<(String, String)>,
+    /// What was billed and is worth less now: of which invoice, and how much.
+    pub(crate) credits: Vec<(String, String)>,
+}
+
+/// What somebody is paid for.
+pub(crate) struct ToPay {
+    pub(crate) person: String,
+    pub(crate) days: usize,
+    pub(crate) hours: String,
+    pub(crate) cost: String,
+    /// What they paid out of their own pocket; empty for nothing.
+    pub(crate) own_pocket: String,
+}
+
+/// The screen.
+#[derive(Template)]
+#[template(path = "week.html")]
+pub(crate) struct Week {
+    pub(crate) frame: Frame,
+    /// `Mon 2 Nov to Sun 8 Nov`.
+    week: String,
+    before: Day,
+    after: Day,
+    pub(crate) questions: Vec<ToSortOut>,
+    more_questions: usize,
+    owed: Vec<Owed>,
+    pub(crate) to_bill: Vec<ToBill>,
+    pub(crate) to_pay: Vec<ToPay>,
+    month: String,
+    vat_put_by: String,
+    cis_taken: String,
+    morning: Morning,
+}
+
+/// Fills the screen for the week of a day.
+pub(crate) fn week(look: &Look<'_>, of: Day) -> Week {
+    let monday = words::monday_of(of);
+    let sunday = monday.plus_days(6);
+    let works = billing::job_works(look.book, &look.lists);
+    let mut open = projections::timers_left_running(look.book, look.now);
+    open.extend(projections::questions(look.book));
+    let more_questions = open.len().saturating_sub(MOST_QUESTIONS);
+    let (vat, cis) = taxes(&works, of);
+    let names = format!("{} to {}", words::day(monday), words::day(sunday));
+    Week {
+        frame: look.frame(Tab::Week, "The week".to_owned()),
+        week: names,
+        before: monday.plus_days(-7),
+        after: monday.plus_days(7),
+        questions: open.iter().take(MOST_QUESTIONS).map(to_sort_out).collect(),
+        more_questions,
+        owed: owed(look, &works),
+        to_bill: works.iter().map(|work| to_bill(look, work)).collect(),
+        to_pay: to_pay(look, monday, sunday),
+        month: words::month(of),
+        vat_put_by: words::pounds(vat),
+        cis_taken: words::pounds(cis),
+        morning: morning::morning(look),
+    }
+}
+
+fn to_sort_out(question: &Question) -> ToSortOut {
+    let (key, text) = (question.key.clone(), in_words(&question.text));
+    let press = match question.kind {
+        QuestionKind::NoHours => "A day off",
+        QuestionKind::SignedOffWithout => "There is none",
+        QuestionKind::BeforeHours | QuestionKind::Overlap => "It is right as it stands",
+        QuestionKind::ClosedUp
+        | QuestionKind::ExtraWithoutYes
+        | QuestionKind::TimerRunning
+        | QuestionKind::Proposed
+        | QuestionKind::SameEntry
+        | QuestionKind::ChangedApart
+        | QuestionKind::ListedApart
+        | QuestionKind::NoRate
+        | QuestionKind::NoPrice
+        | QuestionKind::NotCounted
+        | QuestionKind::Unreadable => "",
+    };
+    ToSortOut { key, text, cost: cost_of_leaving(question.kind), press }
+}
+
+/// A question with its days as people say them.
+fn in_words(text: &str) -> String {
+    let word = |word: &str| {
+        let end = word.trim_end_matches(|mark: char| !mark.is_ascii_digit());
+        let said = end.parse::<Day>().map(|day| words::day(day) + word.strip_prefix(end).unwrap_or(""));
+        said.unwrap_or_else(|_| word.to_owned())
+    };
+    text.split(' ').map(word).collect::<Vec<_>>().join(" ")
+}
+
+/// What it costs to leave a question.
+const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
+    match kind {
+        QuestionKind::ClosedUp => "Left: nobody can say later what is behind it.",
+        QuestionKind::SignedOffWithout => "Left: it is missing when the job is handed over.",
+        QuestionKind::ExtraWithoutYes => "Left: the customer can say they never agreed to pay.",
+        QuestionKind::NoHours => "Left: a day that nobody logged is neither paid nor billed.",
+        QuestionKind::BeforeHours => "Left: the day’s hours may be short.",
+        QuestionKind::Overlap => "Left: the same time counts twice.",
+        QuestionKind::TimerRunning => "Left: those hours count for nothing until the timer ends.",
+        QuestionKind::Proposed => "Left: it counts for nothing until somebody says yes.",
+        QuestionKind::SameEntry => "Left: only the first of the two counts.",
+        QuestionKind::ChangedApart => "Left: both changes stand, and the later one shows.",
+        QuestionKind::ListedApart => "Left: both versions stand, and the later one shows.",
+        QuestionKind::NoRate => "Left: those hours cost and bill nothing.",
+        QuestionKind::NoPrice => "Left: that material costs and bills nothing.",
+        QuestionKind::NotCounted | QuestionKind::Unreadable => "Left: it counts for nothing.",
+    }
+}
+
+/// The invoices on which something is owed, the oldest first.
+fn owed(look: &Look<'_>, works: &[JobWork]) -> Vec<Owed> {
+    let mut closed: BTreeMap<InvoiceId, Pence> = BTreeMap::new();
+    for entry in look.book.entries() {
+        if let Body::PaymentReceived(paid) = entry.body.as_ref()
+            && let Some(invoice) = paid.invoice
+        {
+            *closed.entry(invoice).or_default() +=
+                paid.received + paid.cis_taken + paid.discount + paid.contra;
+        }
+    }
+    let papers = || works.iter().flat_map(|work| &work.papers);
+    for credit in papers().filter(|paper| !paper.voided) {
+        if let Some(of) = credit.credits {
+            *closed.entry(of).or_default() += credit.document.totals.total;
+        }
+    }
+    let mut owed: Vec<(Day, Owed)> = papers()
+        .filter(|paper| paper.credits.is_none() && !paper.voided)
+        .filter_map(|paper| {
+            let document = &paper.document;
+            let left = document.totals.total - closed.get(&document.invoice).copied().unwrap_or_default();
+            let days = look.today.number() - document.due_on.number();
+            let number = billing::printed_number(document);
+            let age = match days {
+                days if days > 1 => format!("{days} days late"),
+                1 => "1 day late".to_owned(),
+                _ => format!("due {}", words::day(document.due_on)),
+            };
+            let row = Owed {
+                link: words::encoded(&number),
+                number,
+                customer: document.customer.name.clone(),
+                owed: words::pounds(left),
+                age,
+                late: days > 0,
+                plain: left.to_string(),
+            };
+            (left.0 > 0).then_some((document.due_on, row))
+        })
+        .collect();
+    owed.sort_by(|(one, a), (other, b)| (one, &a.number).cmp(&(other, &b.number)));
+    owed.into_iter().map(|(_, owed)| owed).collect()
+}
+
+fn to_bill(look: &Look<'_>, work: &JobWork) -> ToBill {
+    let preview = billing::preview(work, None);
+    let mut lines: Vec<(String, Pence)> = Vec::new();
+    for line in preview.iter().flat_map(|preview| &preview.printed) {
+        let name = if line.stage.is_empty() { line.what.clone() } else { line.stage.clone() };
+        match lines.iter_mut().find(|(known, _)| *known == name) {
+            Some((_, sum)) => *sum += line.amount,
+            None => lines.push((name, line.amount)),
+        }
+    }
+    let credits = billing::proposed_credits(work);
+    ToBill {
+        job: work.code.clone(),
+        link: words::encoded(&work.code),
+        net: preview.as_ref().map(|preview| words::pounds(preview.totals.net)).unwrap_or_default(),
+        lines: lines.into_iter().map(|(name, sum)| (name, words::pounds(sum))).collect(),
+        held_up: held_up(look, work),
+        credits: credits
+            .iter()
+            .map(|credit| (credit.of_number.clone(), words::pounds(credit.totals.total)))
+            .collect(),
+    }
+}
+
+/// The priced stages that can't be billed, and why.
+fn held_up(look: &Look<'_>, work: &JobWork) -> Vec<(String, String)> {
+    let priced: BTreeSet<_> =
+        work.lines.iter().filter(|line| !line.on_the_clock).map(|line| line.stage).collect();
+    let stages = look.book.stages(&look.lists);
+    let held = stages.iter().filter(|stage| {
+        stage.job == work.job && priced.contains(&stage.stage) && stage.condition != Condition::SignedOff
+    });
+    let why = |condition: Condition| match condition {
+        Condition::SignedOff => "",
+        Condition::Reopened => "opened again",
+        Condition::ReadyForChecking => "ready for checking, not signed off",
+        Condition::PartDone | Condition::InHand => "in hand",
+        Condition::Free => "not begun",
+        Condition::Waiting => "waits for another",
+    };
+    held.map(|stage| (look.lists.stage(Some(stage.stage)), why(stage.condition).to_owned())).collect()
+}
+
+/// Who worked how long, and what they paid themselves.
+fn to_pay(look: &Look<'_>, monday: Day, sunday: Day) -> Vec<ToPay> {
+    let spells = look.book.spells();
+    let is_in_week = |day: Day| day >= monday && day <= sunday;
+    let mut own_pocket: BTreeMap<PersonId, Option<Pence>> = BTreeMap::new();
+    for entry in look.book.entries().filter(|entry| is_in_week(entry.act.done_on)) {
+        let paid_by = match entry.body.as_ref() {
+            Body::Bought(bought) => bought.paid_by,
+            Body::Expense(expense) => expense.paid_by,
+            _ => continue,
+        };
+        if paid_by == PaidBy::OwnPocket {
+            let paid = look.lists.paid.get(&entry.entry_ref()).map(|paid| paid.net + paid.vat);
+            let sum = own_pocket.entry(entry.act.person).or_insert(Some(Pence::ZERO));
+            *sum = sum.zip(paid).map(|(sum, paid)| sum + paid);
+        }
+    }
+    let mut by_person: BTreeMap<PersonId, Vec<&Spell>> = BTreeMap::new();
+    for spell in spells.iter().filter(|spell| is_in_week(spell.day)) {
+        by_person.entry(spell.person()).or_default().push(spell);
+    }
+    for person in own_pocket.keys() {
+        by_person.entry(*person).or_default();
+    }
+    let mut rows: Vec<ToPay> = by_person
+        .into_iter()
+        .map(|(person, spells)| ToPay {
+            person: look.lists.person(person),
+            days: spells.iter().map(|spell| spell.day).collect::<BTreeSet<_>>().len(),
+            hours: hours_and_minutes(spells.iter().map(|spell| spell.minutes).sum()),
+            cost: cost_of(&spells, &look.lists).map_or_else(|| "no rate".to_owned(), words::pounds),
+            own_pocket: match own_pocket.get(&person) {
+                None => String::new(),
+                Some(Some(sum)) => words::pounds(*sum),
+                Some(None) => "a ticket without a sum".to_owned(),
+            },
+        })
+        .collect();
+    rows.sort_by(|one, other| one.person.cmp(&other.person));
+    rows
+}
+
+/// VAT that was charged, and CIS that is expected to be taken, on papers of a day's month.
+fn taxes(works: &[JobWork], of: Day) -> (Pence, Pence) {
+    let papers = works.iter().flat_map(|work| &work.papers).filter(|paper| !paper.voided);
+    let month = papers.filter(|paper| is_same_month(paper.document.tax_point, of));
+    month.fold((Pence::ZERO, Pence::ZERO), |(vat, cis), paper| {
+        let InvoiceTotals { vat_charged, cis: taken, .. } = paper.document.totals;
+        match paper.credits {
+            None => (vat + vat_charged, cis + taken),
+            Some(_) => (vat - vat_charged, cis - taken),
+        }
+    })
+}
+
+fn is_same_month(one: Day, other: Day) -> bool {
+    let (one, other) = (one.date(), other.date());
+    (one.year(), one.month()) == (other.year(), other.month())
+}
+
+/// A line of the paper: what, how much at how much, and the amount.
+pub(crate) struct PaperLine {
+    pub(crate) what: String,
+    pub(crate) detail: String,
+    pub(crate) amount: String,
+}
+
+/// A paper: as it would be issued, or as it was.
+#[derive(Template)]
+#[template(path = "paper.html")]
+pub(crate) struct Paper {
+    pub(crate) frame: Frame,
+    /// `Invoice 41`, or what it would be.
+    heading: String,
+    customer: String,
+    lines: Vec<PaperLine>,
+    pub(crate) sums: Vec<(&'static str, String)>,
+    to_pay: String,
+    notes: Vec<String>,
+    /// What the boss should know before.
+    warnings: Vec<String>,
+    /// It can be issued.
+    may_issue: bool,
+    /// Today, as the last day that it bills.
+    until: Day,
+}
+
+/// What the invoice of the job in hand would say; none where there is nothing to bill.
+pub(crate) fn preview(look: &Look<'_>) -> Option<Paper> {
+    let works = billing::job_works(look.book, &look.lists);
+    let work = works.iter().find(|work| Some(work.job) == look.job.map(|job| job.job))?;
+    let preview = billing::preview(work, None)?;
+    let mut warnings = Vec::new();
+    if preview.vat.disagrees {
+        warnings.push(
+            "What somebody said of the reverse charge is not what the facts say. Look at the job’s terms."
+                .to_owned(),
+        );
+    }
+    if !preview.without_a_price.is_empty() {
+        let count = preview.without_a_price.len();
+        warnings.push(format!("{count} entries have no rate or price and are not on it."));
+    }
+    if !preview.double.is_empty() {
+        warnings.push("Two papers billed the same work; credit or void one.".to_owned());
+    }
+    Some(Paper {
+        frame: look.frame(Tab::Week, format!("{} · to bill", work.code)),
+        heading: "To bill".to_owned(),
+        customer: work.customer.clone(),
+        lines: preview.printed.iter().map(paper_line).collect(),
+        sums: sums(&preview.totals),
+        to_pay: words::pounds(preview.totals.to_pay),
+        notes: Vec::new(),
+        warnings,
+        may_issue: true,
+        until: look.today,
+    })
+}
+
+/// An issued paper by its number.
+pub(crate) fn paper(look: &Look<'_>, number: &str) -> Option<Paper> {
+    let works = billing::job_works(look.book, &look.lists);
+    let mut papers = works.iter().flat_map(|work| &work.papers);
+    let paper = papers.find(|paper| billing::printed_number(&paper.document) == number)?;
+    let document = &paper.document;
+    let kind = if paper.credits.is_some() { "Credit note" } else { "Invoice" };
+    let mut warnings = Vec::new();
+    if paper.voided {
+        warnings.push("Voided: the number stands and bills nothing.".to_owned());
+    }
+    Some(Paper {
+        frame: look.frame(Tab::Week, format!("{kind} {number}")),
+        heading: format!("{kind} {number} of {}", words::day(document.issued_on)),
+        customer: document.customer.name.clone(),
+        lines: document.lines.iter().map(paper_line).collect(),
+        sums: sums(&document.totals),
+        to_pay: words::pounds(document.totals.to_pay),
+        notes: document.notes.clone(),
+        warnings,
+        may_issue: false,
+        until: look.today,
+    })
+}
+
+fn paper_line(line: &ledger::office::InvoiceLine) -> PaperLine {
+    let price = line.unit_price.value().normalize();
+    let price = line.unit_price.rounded(price.scale().max(2));
+    let much = match line.unit.as_str() {
+        "hour" => {
+            let minutes = half_up(line.quantity.value().saturating_mul(Decimal::from(60)), 0);
+            let minutes = i64::try_from(minutes.mantissa()).unwrap_or_default();
+            format!("{} h ({})", words::number(line.quantity), hours_and_minutes(minutes))
+        }
+        "each" | "" => words::number(line.quantity),
+        unit => format!("{} {unit}", words::number(line.quantity)),
+    };
+    let at = format!("{much} at £{price}");
+    let is_whole = line.kind == InvoiceLineKind::Price;
+    let what = match (line.stage.is_empty(), line.what == line.stage) {
+        (true, _) | (_, true) => line.what.clone(),
+        (false, false) => format!("{}: {}", line.stage, line.what),
+    };
+    PaperLine { what, detail: if is_whole { String::new() } else { at }, amount: words::pounds(line.amount) }
+}
+
+/// The sums of a paper, without those that are nought and say nothing.
+fn sums(totals: &InvoiceTotals) -> Vec<(&'static str, String)> {
+    let mut sums = vec![("Net", words::pounds(totals.net))];
+    if totals.retention.0 != 0 {
+        sums.push(("Held back", words::pounds(-totals.retention)));
+    }
+    if totals.vat_charged.0 != 0 || totals.vat_stated.0 == 0 {
+        sums.push(("VAT", words::pounds(totals.vat_charged)));
+    } else {
+        sums.push(("VAT that the customer accounts for", words::pounds(totals.vat_stated)));
+    }
+    if totals.cis.0 != 0 {
+        sums.push(("Total", words::pounds(totals.total)));
+        sums.push(("CIS we expect to be taken", words::pounds(-totals.cis)));
+    }
+    sums
+}

@@ -1,0 +1,45 @@
+/**
+ * Ids and times as the ledger writes them.
+ */
+
+/** @returns {string} a new entry's or photo's id: 16 random bytes in hex */
+export function newId() {
+  return [...crypto.getRandomValues(new Uint8Array(16))]
+    .map((byte) => byte.toString(16).padStart(2, "0"))
+    .join("");
+}
+
+const two = (number) => String(number).padStart(2, "0");
+
+/**
+ * A moment on this phone's clock, with offset and zone: in one hour of the year a clock time alone is
+ * said twice.
+ * @param {Date} date
+ * @param {string} zone
+ * @returns {string} `2026-11-06T16:01:09+00:00[Europe/London]`
+ */
+export function moment(date = new Date(), zone = Intl.DateTimeFormat().resolvedOptions().timeZone) {
+  const offset = -date.getTimezoneOffset();
+  const sign = offset < 0 ? "-" : "+";
+  const away = Math.abs(offset);
+  const day = `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
+  const time = `${two(date.getHours())}:${two(date.getMinutes())}:${two(date.getSeconds())}`;
+  return `${day}T${time}${sign}${two(Math.floor(away / 60))}:${two(away % 60)}[${zone}]`;
+}
+
+/**
+ * @param {string} text a moment as above
+ * @returns {number} milliseconds since 1970; not a number if it is no moment
+ */
+export function milliseconds(text) {
+  return Date.parse(text.replace(/\[.*$/, ""));
+}
+
+/**
+ * @param {number} minutes
+ * @returns {string} `3 h 42`, as the screens write it
+ */
+export function length(minutes) {
+  const whole = Math.max(0, Math.floor(minutes));
+  return `${Math.floor(whole / 60)} h ${two(whole % 60)}`;
+}
