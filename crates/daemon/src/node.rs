@@ -195,11 +195,6 @@ impl Node {
         &self.book
     }
 
-    /// The store.
-    pub const fn store(&mut self) -> &mut Store {
-        &mut self.store
-    }
-
     /// Whether this device reads the office's chains.
     #[must_use]
     pub fn is_office(&self) -> bool {
