@@ -41,7 +41,7 @@ async function look(page, path, scheme) {
     const report = await globalThis.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] });
     return report.violations.map(({ id, nodes }) => `${id}: ${nodes.map(({ html }) => html.slice(0, 160)).slice(0, 3).join(" | ")}`);
   });
-  assert.deepEqual(faults, [], `${path}, ${scheme}`);
+  assert.deepEqual(faults.map((fault) => `${path} ${fault}`), []);
 }
 
 async function fits(page, path, viewport) {
