@@ -171,6 +171,9 @@ pub(crate) fn role(word: Option<&str>) -> Result<Role, Problem> {
 pub(crate) fn carry_out(node: &mut Node, viewer: &Viewer, order: Order) -> Result<Outcome, NodeError> {
     match order {
         Order::Run(command) => {
+            if let Command::Settle { question, .. } = &command {
+                may_settle(node, viewer, question)?;
+            }
             let said = said(&command);
             let answer = daemon::command::run_for(node, viewer.person, command)?;
             let said = match answer["code"].as_str() {
@@ -182,6 +185,20 @@ pub(crate) fn carry_out(node: &mut Node, viewer: &Viewer, order: Order) -> Resul
         Order::Leave => close(node, viewer.session, "This phone has left the page."),
         Order::Close(session) => close(node, session, "That phone is off the page, from now on."),
     }
+}
+
+/// A hand answers what is asked of them; the rest is for who leads.
+fn may_settle(node: &Node, viewer: &Viewer, question: &str) -> Result<(), NodeError> {
+    let is_theirs = || {
+        let open = projections::questions(node.book());
+        open.iter().any(|asked| asked.key == question && asked.person == Some(viewer.person))
+    };
+    if viewer.leads() || is_theirs() {
+        return Ok(());
+    }
+    Err(NodeError::BadInput(vec![
+        "that is asked of somebody else; the boss or the foreman can answer it".to_owned(),
+    ]))
 }
 
 fn close(node: &mut Node, session: SessionId, said: &str) -> Result<Outcome, NodeError> {
