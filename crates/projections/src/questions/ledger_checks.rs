@@ -76,7 +76,7 @@ fn changed_apart(facts: &Facts<'_>, entry: &EntryRef, history: &History, found: 
 /// What was logged for a mate and not accepted, or without the right to.
 fn standing(facts: &Facts<'_>, logged: &Logged, found: &mut Vec<Question>) {
     let entry = logged.act.entry_ref();
-    let name = facts.lists.person(entry.person);
+    let name = || facts.lists.person(entry.person);
     let day = logged.act.done_on;
     let (kind, text) = match logged.standing {
         Standing::Counted => return,
@@ -84,11 +84,14 @@ fn standing(facts: &Facts<'_>, logged: &Logged, found: &mut Vec<Question>) {
             if facts.book.counts(logged) || facts.book.is_struck(&entry) {
                 return;
             }
-            (QuestionKind::Proposed, format!("Somebody logged an entry for {name} on {day}. Is it right?"))
+            (
+                QuestionKind::Proposed,
+                format!("Somebody logged an entry for {} on {day}. Is it right?", name()),
+            )
         }
         Standing::Without(lacking) => {
             let text =
-                format!("An entry of {name} on {day} is kept and does not count: {}.", why_not(lacking));
+                format!("An entry of {} on {day} is kept and does not count: {}.", name(), why_not(lacking));
             (QuestionKind::NotCounted, text)
         }
     };
