@@ -10,7 +10,7 @@ use std::io::Write as _;
 use std::net::{IpAddr, SocketAddr};
 use std::path::{Path, PathBuf};
 
-use clap::{Parser, Subcommand};
+use clap::{Args, Parser, Subcommand};
 use daemon::{NodeError, Role};
 use trade::{Day, Rate};
 

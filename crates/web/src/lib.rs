@@ -14,7 +14,7 @@ mod listen;
 mod live;
 mod look;
 mod orders;
-mod photo_entry;
+mod photos_named;
 mod pictures;
 mod posting;
 mod problem;

@@ -128,6 +128,27 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             };
             Command::Pay { number: fields.text("number")?, received }
         }
+        "credit" => {
+            viewer.must_see_money()?;
+            Command::CreditInvoice {
+                number: fields.text("number")?,
+                whole: fields.optional("whole").is_some(),
+            }
+        }
+        "void" => {
+            viewer.must_see_money()?;
+            Command::VoidInvoice { number: fields.text("number")?, reason: fields.text("reason")? }
+        }
+        "deposit" => {
+            viewer.must_see_money()?;
+            let amount = fields.parsed("amount")?;
+            let empty = || Problem::Refused("amount is empty".to_owned());
+            Command::AskDeposit { job: fields.text("job")?, amount: amount.ok_or_else(empty)? }
+        }
+        "set-role" => {
+            viewer.must_be_owner()?;
+            Command::SetRole { person: fields.text("person")?, role: role(Some(&fields.text("role")?))? }
+        }
         "invite" => {
             viewer.must_be_owner()?;
             Command::Invite(InviteWish {
@@ -220,7 +241,7 @@ const fn said(command: &Command) -> &'static str {
         Command::Stop { .. } => "Stopped.",
         Command::Accept { .. } => "Accepted.",
         Command::Settle { .. } => "Noted.",
-        Command::IssueInvoice { .. } => "Issued.",
+        Command::IssueInvoice { .. } | Command::CreditInvoice { .. } => "Issued.",
         Command::Retire { .. } => "Taken off the crew.",
         _ => "Saved.",
     }
