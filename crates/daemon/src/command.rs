@@ -1,6 +1,7 @@
 //! What a node can be asked to do, and doing it. Every command is data, so that it runs the same
 //! straight and through the daemon's socket.
 
+mod health;
 mod importing;
 mod named;
 mod office;
@@ -441,8 +442,8 @@ fn dispatch(
         Command::Roster => Ok(roster::show(node)),
         Command::Retire { device, reason } => roster::retire(node, author, &device, reason),
         Command::Export { dir } => export::write(node, &dir),
-        Command::Verify => verify(node),
-        Command::Status => Ok(status(node)),
+        Command::Verify => health::verify(node),
+        Command::Status => Ok(health::status(node)),
     }
 }
 
@@ -478,33 +479,4 @@ fn settle(node: &mut Node, author: PersonId, wanted: &str, answer: String) -> Re
     let body = Body::QuestionSettled(site::QuestionSettled { question: question.key.clone() });
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
     Ok(json!({ "left": projections::questions(node.book()).len() }))
-}
-
-fn verify(node: &mut Node) -> Result<Value, NodeError> {
-    let (report, events) = node.verify()?;
-    let damage: Vec<String> =
-        report.damage.iter().map(|damage| format!("{}: {} bytes", damage.place, damage.length)).collect();
-    Ok(json!({ "runs": report.runs, "events": report.events, "events_verified": events, "damage": damage }))
-}
-
-fn status(node: &Node) -> Value {
-    let roster = node.ledger().roster();
-    let chains: Vec<Value> = node
-        .ledger()
-        .chains()
-        .map(|chain| {
-            let device = roster.device(&chain.start.device).map(|device| device.name.clone());
-            json!({ "chain": chain.start.chain, "device": device, "audience": chain.start.audience,
-                "events": chain.tip.next_seq, "head": chain.tip.hash })
-        })
-        .collect();
-    let digest: String = node
-        .ledger()
-        .frontier(Some(Audience::Crew))
-        .digest()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect();
-    json!({ "crew": node.crew(), "device": node.device().name, "key": node.key(), "chains": chains,
-        "crew_frontier": digest })
 }

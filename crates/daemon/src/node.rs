@@ -4,7 +4,6 @@
 //! durable by the store, recorded, and folded. Nothing is acknowledged before it is durable. A checkpoint of
 //! what was verified is written when enough is new, and when the node is closed.
 
-use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
@@ -18,7 +17,7 @@ use projections::Book;
 use store::{DeepReport, Record, RecordKind, Store, StoreOptions};
 use trade::Moment;
 
-use crate::device::{DeviceFile, KnownPeer, Met};
+use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::group::{Group, fold_run};
 use crate::opening::{self, Opened};
@@ -195,11 +194,6 @@ impl Node {
         &self.book
     }
 
-    /// The store.
-    pub const fn store(&mut self) -> &mut Store {
-        &mut self.store
-    }
-
     /// Whether this device reads the office's chains.
     #[must_use]
     pub fn is_office(&self) -> bool {
@@ -216,33 +210,6 @@ impl Node {
         changed.write(&self.folder)?;
         self.device = changed;
         Ok(())
-    }
-
-    /// Notes what other devices hold. The file only saves them from being asked again after a new
-    /// start, so that one that can't be written is no fault of whoever uses the node now.
-    pub(crate) fn note_met(&mut self, met: BTreeMap<DeviceKey, Met>) {
-        if met.is_empty() {
-            return;
-        }
-        let noted = self.change_device(|device| {
-            met.into_iter().for_each(|(peer, met)| device.note_met(peer, met));
-        });
-        if let Err(error) = noted {
-            tracing::warn!(%error, "what other devices hold is not noted");
-        }
-    }
-
-    /// The devices of the crew that are known to hold these events, this one first.
-    #[must_use]
-    pub fn holders(&self, events: &[(ChainId, u64)]) -> Vec<DeviceKey> {
-        let roster = self.ledger.roster();
-        let holds_all = |peer: &&KnownPeer| {
-            events.iter().all(|(chain, seq)| peer.holds.get(chain).is_some_and(|held| held > seq))
-        };
-        let in_crew = |key: &DeviceKey| roster.device(key).is_some_and(|device| !device.retired);
-        let peers = self.device.peers.iter().filter(holds_all).map(|peer| peer.device);
-        let peers = peers.filter(|key| *key != self.key() && in_crew(key));
-        std::iter::once(self.key()).chain(peers).collect()
     }
 
     /// Notes where the device listens.

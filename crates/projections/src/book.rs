@@ -68,29 +68,45 @@ impl Logged {
 /// All events of one entry, and all that change it. A change may come before what it changes.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub(crate) struct History {
-    /// The event with the lowest hash. Kept apart because an entry rarely has a second.
+    /// The event with the lowest hash. Kept apart because an entry rarely has more.
     first: Option<Box<Logged>>,
+    more: Option<Box<More>>,
+}
+
+/// What few entries have. Never empty.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+struct More {
     /// Other events with the same person and id.
     others: BTreeMap<EventHash, Box<Logged>>,
     /// Corrections, strikes and acceptances of the entry.
-    pub(crate) changes: BTreeMap<EventHash, Box<Logged>>,
+    changes: BTreeMap<EventHash, Box<Logged>>,
 }
+
+/// What an entry without changes has of them.
+static NO_CHANGES: BTreeMap<EventHash, Box<Logged>> = BTreeMap::new();
 
 impl History {
     /// The entry's own events, lowest hash first.
     pub(crate) fn events(&self) -> impl Iterator<Item = &Logged> {
-        self.first.iter().chain(self.others.values()).map(|logged| &**logged)
+        let others = self.more.iter().flat_map(|more| more.others.values());
+        self.first.iter().chain(others).map(|logged| &**logged)
+    }
+
+    /// Corrections, strikes and acceptances of the entry.
+    pub(crate) fn changes(&self) -> &BTreeMap<EventHash, Box<Logged>> {
+        self.more.as_ref().map_or(&NO_CHANGES, |more| &more.changes)
     }
 
     /// All of them, for judging anew.
     pub(crate) fn all_mut(&mut self) -> impl Iterator<Item = &mut Logged> {
-        let kept_apart = self.others.values_mut().chain(self.changes.values_mut());
-        self.first.iter_mut().chain(kept_apart).map(|logged| &mut **logged)
+        let more =
+            self.more.iter_mut().flat_map(|more| more.others.values_mut().chain(more.changes.values_mut()));
+        self.first.iter_mut().chain(more).map(|logged| &mut **logged)
     }
 
     /// Adds a change of the entry.
     pub(crate) fn change(&mut self, logged: Box<Logged>) {
-        self.changes.entry(logged.hash).or_insert(logged);
+        self.more.get_or_insert_default().changes.entry(logged.hash).or_insert(logged);
     }
 
     /// Adds an event of the entry itself.
@@ -98,11 +114,12 @@ impl History {
         match self.first.as_deref().map(|first| logged.hash.cmp(&first.hash)) {
             Some(std::cmp::Ordering::Equal) => {}
             Some(std::cmp::Ordering::Greater) => {
-                self.others.entry(logged.hash).or_insert(logged);
+                self.more.get_or_insert_default().others.entry(logged.hash).or_insert(logged);
             }
             None | Some(std::cmp::Ordering::Less) => {
-                let former = self.first.replace(logged);
-                self.others.extend(former.map(|former| (former.hash, former)));
+                if let Some(former) = self.first.replace(logged) {
+                    self.more.get_or_insert_default().others.insert(former.hash, former);
+                }
             }
         }
     }

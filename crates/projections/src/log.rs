@@ -129,7 +129,7 @@ pub fn log(book: &Book, job: Option<JobId>, on: Option<Day>) -> Vec<LogLine> {
 
 /// What was said of an entry, as it was written.
 fn said_of(book: &Book, lists: &Lists<'_>, first: &Logged, history: &History) -> Vec<Said> {
-    if history.changes.is_empty() {
+    if history.changes().is_empty() {
         return Vec::new();
     }
     let holding: Vec<EventHash> = {
@@ -144,7 +144,7 @@ fn said_of(book: &Book, lists: &Lists<'_>, first: &Logged, history: &History) ->
     };
     let mut found = vec![said(first, words(lists, &first.act, &first.body))];
     let (mut act, mut body) = (first.act.clone(), first.body.clone());
-    let mut changes: Vec<&Logged> = history.changes.values().map(|change| &**change).collect();
+    let mut changes: Vec<&Logged> = history.changes().values().map(|change| &**change).collect();
     changes.sort_by_key(|change| written_order(change));
     for change in changes {
         let mut text = kind_words(change.body.kind()).to_owned();
@@ -281,7 +281,7 @@ impl Book {
     pub fn proposed(&self) -> impl Iterator<Item = &Logged> {
         let entries = self.entries.values();
         let entries = entries
-            .flat_map(|history| history.events().chain(history.changes.values().map(|change| &**change)));
+            .flat_map(|history| history.events().chain(history.changes().values().map(|change| &**change)));
         let rows = self.rows.values().flat_map(|versions| versions.values()).map(|row| &**row);
         entries.chain(rows).filter(|logged| {
             logged.standing == Standing::Proposed

@@ -2,7 +2,8 @@
 //!
 //! **The journal is the truth**: append-only segment files of records in groups, each group ended by a
 //! commit frame and synced before anything is acknowledged. The **index** (offsets of runs) and the
-//! **checkpoints** (state that somebody made of it) are derived: without them a start takes longer and nothing else changes.
+//! **checkpoints** (what a caller made of it) are derived: without them a start takes longer and nothing
+//! else changes.
 //!
 //! The store never judges what it holds: signatures, chains and rights are the ledger's. It never asks
 //! the clock what came first, never repairs by guessing, and never drops bytes without a copy in `cut/`

@@ -14,7 +14,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     for (entry, history) in &facts.book.entries {
         same_entry(facts, entry, history, found);
         changed_apart(facts, entry, history, found);
-        let changes = history.changes.values().map(|change| &**change);
+        let changes = history.changes().values().map(|change| &**change);
         for logged in history.events().chain(changes) {
             standing(facts, logged, found);
         }
@@ -47,7 +47,7 @@ fn same_entry(facts: &Facts<'_>, entry: &EntryRef, history: &History, found: &mu
 
 /// Changes whose writers did not know of each other. What one chain says is known to its writer.
 fn changed_apart(facts: &Facts<'_>, entry: &EntryRef, history: &History, found: &mut Vec<Question>) {
-    if history.changes.len() < 2 {
+    if history.changes().len() < 2 {
         return;
     }
     let mut changes = facts.book.corrections(history);
