@@ -17,6 +17,7 @@ use crate::import::{self, Files, Planned};
 use crate::invites::InviteWish;
 use crate::invoices::{self, Paid};
 use crate::node::{Node, Write, moment, now_ms, random};
+use crate::said_more;
 use crate::timers;
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
@@ -30,7 +31,7 @@ pub enum Command {
         /// The devices, as the file names them; empty for all.
         devices: Vec<String>,
     },
-    /// Logs one entry, by the columns of `entries.csv`.
+    /// Logs one entry, by the columns of `entries.csv` and those of what that file can't say.
     Log {
         /// Column and value.
         row: BTreeMap<String, String>,
@@ -274,6 +275,10 @@ fn import_files(
 
 /// Logging is importing one row: the same names, checks and messages.
 fn log(node: &mut Node, author: PersonId, mut row: BTreeMap<String, String>) -> Result<Value, NodeError> {
+    said_more::settle_amount(node, &mut row)?;
+    if let Some(logged) = said_more::log(node, author, &row)? {
+        return Ok(logged);
+    }
     let now = moment(now_ms())?;
     let target =
         row.get("corrects").and_then(|key| node.book().entries().find(|entry| entry.act.row_key == *key));

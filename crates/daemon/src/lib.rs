@@ -13,6 +13,7 @@ mod invoices;
 pub mod local;
 pub mod node;
 pub mod page;
+mod said_more;
 pub mod serve;
 mod socket;
 mod timers;
