@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::io::Write as _;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand};
@@ -88,6 +88,17 @@ pub(crate) enum Request {
         /// Where another device listens, host:port; known ones are tried by themselves.
         #[arg(long, value_name = "ADDRESS")]
         meet: Vec<SocketAddr>,
+        #[command(flatten)]
+        page: Page,
+    },
+    /// Give a phone's browser a link to the page that `fivebar run` serves. It works once.
+    Page {
+        /// Whose phone it will be.
+        #[arg(long)]
+        person: String,
+        /// Their role, if they are not on the list yet.
+        #[arg(long, value_enum, default_value_t = RoleWord::Hand)]
+        role: RoleWord,
     },
     /// Import the CSV files in a folder: lists, costing and entries. A bad row refuses all of them.
     Import {
@@ -189,6 +200,43 @@ pub(crate) enum Request {
     Verify,
     /// How far each device's entries are held here.
     Status,
+}
+
+/// Where the page is served.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Page {
+    /// Where the page for browsers is served: to this machine only, or to a reverse proxy.
+    #[arg(long, value_name = "ADDRESS", default_value_t = web::USUAL_PAGE)]
+    page: SocketAddr,
+    /// Serve no page.
+    #[arg(long)]
+    no_page: bool,
+    /// Also serve it to phones in the house, over HTTPS.
+    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, default_missing_value = LAN)]
+    lan: Option<SocketAddr>,
+    /// What the page is called on that network, if its router knows the name.
+    #[arg(long, value_name = "NAME", default_value = web::USUAL_LAN_NAME)]
+    lan_name: String,
+    /// The public name under which a reverse proxy serves the page: jobs.example.
+    #[arg(long, value_name = "NAME", requires = "proxy")]
+    public: Option<String>,
+    /// The address of that proxy, whose forwarded headers are believed. More than one may be given.
+    #[arg(long, value_name = "ADDRESS")]
+    proxy: Vec<IpAddr>,
+}
+
+const LAN: &str = "0.0.0.0:5181";
+
+impl Page {
+    pub(crate) fn wishes(self) -> web::Wishes {
+        web::Wishes {
+            page: Some(self.page).filter(|_| !self.no_page),
+            lan: self.lan.filter(|_| !self.no_page),
+            lan_name: self.lan_name,
+            public: self.public,
+            proxies: self.proxy,
+        }
+    }
 }
 
 /// A role, as the list of people has it.

@@ -61,7 +61,13 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             print(arguments, &answer, |_| pages::joined(&joined));
             return Ok(());
         }
-        Request::Run { listen, meet } => return serve::run(folder, listen, &meet, |line| println!("{line}")),
+        Request::Run { listen, meet, page } => {
+            let say = |line| println!("{line}");
+            return serve::run(folder, listen, &meet, say, async |holding| {
+                web::serve(holding, page.wishes(), say).await
+            });
+        }
+        Request::Page { person, role } => Command::PageLink { person, role: role.into() },
         Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
         Request::Log(log) => Command::Log { row: (*log).row() },
         Request::Start { job, stage } => Command::Start { job, stage, press: None },

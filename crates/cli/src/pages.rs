@@ -27,6 +27,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Stages => stages(answer),
         Command::Why { .. } => why(answer),
         Command::Invite(_) => invite(answer),
+        Command::PageLink { .. } => page_link(answer),
         Command::Roster | Command::Retire { .. } => roster(answer),
         Command::Export { .. } => {
             format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
@@ -283,6 +284,16 @@ fn invite(answer: &Value) -> String {
         text(answer, "person"),
         text(answer, "minutes")
     )
+}
+
+/// The link for a phone's browser, with a picture of it for a camera.
+fn page_link(answer: &Value) -> String {
+    let origins = list(answer, "origins").iter().filter_map(Value::as_str).map(str::to_owned);
+    let origins: Vec<String> = origins.collect();
+    match serde_json::from_value(answer["link"].clone()) {
+        Ok(link) if !origins.is_empty() => web::on_terminal(&link, &origins),
+        _ => "The page was never served from here; start it with `fivebar run`.".to_owned(),
+    }
 }
 
 /// What a device that joined says.

@@ -131,6 +131,13 @@ pub enum Command {
     },
     /// Gives out a code to bring a device into the crew.
     Invite(InviteWish),
+    /// Makes a link by which one browser joins the page.
+    PageLink {
+        /// Whose phone it will be; listed now if nobody of that name is.
+        person: String,
+        /// The role of a person who is listed now.
+        role: Role,
+    },
     /// People and devices.
     Roster,
     /// Takes a device off the crew: nothing beyond what is held here of its chains counts.
@@ -206,6 +213,10 @@ pub fn run_for(node: &mut Node, author: PersonId, command: Command) -> Result<Va
             Ok(json!({ "entries": projections::why(node.book(), &job, stage.as_deref(), what.as_deref()) }))
         }
         Command::Invite(wish) => node.invite(&wish),
+        Command::PageLink { person, role } => {
+            let link = node.make_page_link(author, &person, role)?;
+            Ok(json!({ "link": link, "origins": node.page_origins() }))
+        }
         Command::Roster => Ok(show_roster(node)),
         Command::Retire { device, reason } => retire(node, author, &device, reason),
         Command::Export { dir } => export::write(node, &dir),

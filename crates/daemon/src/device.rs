@@ -146,7 +146,10 @@ impl DeviceFile {
 }
 
 /// Writes a file that only its owner reads: beside, synced, renamed, the folder synced.
-pub(crate) fn write_private(path: &Path, bytes: &[u8]) -> Result<(), NodeError> {
+///
+/// # Errors
+/// [`NodeError::Folder`]; the file is then as it was.
+pub fn write_private(path: &Path, bytes: &[u8]) -> Result<(), NodeError> {
     let beside = path.with_extension("new");
     let written = (|| {
         let mut options = fs::OpenOptions::new();

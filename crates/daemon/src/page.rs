@@ -60,6 +60,9 @@ struct Link {
 pub(crate) struct PageFile {
     /// Keys the tokens in forms; 64 hex digits.
     form_key: String,
+    /// Where the page is served or was last, the best for phones first: `https://192.168.1.20:5181`.
+    #[serde(default)]
+    origins: Vec<String>,
     sessions: Vec<PageSession>,
     links: Vec<Link>,
 }
@@ -118,9 +121,12 @@ impl PageFile {
         let path = folder.join(FILE);
         match std::fs::read(&path) {
             Ok(text) => serde_json::from_slice(&text).map_err(|error| NodeError::folder(&path, &error)),
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-                Ok(Self { form_key: hex(&random::<32>()?), sessions: Vec::new(), links: Vec::new() })
-            }
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self {
+                form_key: hex(&random::<32>()?),
+                origins: Vec::new(),
+                sessions: Vec::new(),
+                links: Vec::new(),
+            }),
             Err(error) => Err(NodeError::folder(&path, &error)),
         }
     }
@@ -154,6 +160,20 @@ impl Node {
         changed.write(self.folder())?;
         self.page = changed;
         Ok(())
+    }
+
+    /// Where the page is served, the best for phones first.
+    #[must_use]
+    pub fn page_origins(&self) -> &[String] {
+        &self.page.origins
+    }
+
+    /// Notes where the page is served.
+    ///
+    /// # Errors
+    /// The disk.
+    pub fn set_page_origins(&mut self, origins: Vec<String>) -> Result<(), NodeError> {
+        self.change_page(|page| page.origins = origins)
     }
 
     /// Makes a link for a person, who is listed now if nobody of that name is.

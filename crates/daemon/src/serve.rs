@@ -69,15 +69,17 @@ pub fn join(folder: &Path, code: &str, name: &str) -> Result<Joined, NodeError> 
     })
 }
 
-/// Keeps the ledger open and meets the other devices until the process is told to stop.
+/// Keeps the ledger open and meets the other devices until the process is told to stop. `beside` opens
+/// what else is served from the same ledger, and leaves it to tasks of its own.
 ///
 /// # Errors
-/// A ledger or a port that can't be opened.
+/// A ledger or a port that can't be opened, or what `beside` says.
 pub fn run(
     folder: &Path,
     listen: SocketAddr,
     meet: &[SocketAddr],
     say: impl Fn(String),
+    beside: impl AsyncFnOnce(Arc<Holding>) -> Result<(), NodeError>,
 ) -> Result<(), NodeError> {
     let mut node = Node::open(folder)?;
     // The ledger is ours, so a door that still stands is of a daemon that was killed.
@@ -91,6 +93,10 @@ pub fn run(
         let holding = Arc::new(Holding::new(node));
         let (listener, door) = socket::open(folder).await?;
         tokio::spawn(socket::serve(listener, door, Arc::clone(&holding)));
+        if let Err(error) = beside(Arc::clone(&holding)).await {
+            Door::remove(folder);
+            return Err(error);
+        }
         for (peer, addresses) in peers {
             let (endpoint, holding) = (endpoint.clone(), Arc::clone(&holding));
             tokio::spawn(async move { endpoint.keep_in_touch(peer, addresses, holding).await });

@@ -1,33 +1,45 @@
 //! The page's routes, and what they share.
 
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::http::HeaderMap;
 use axum::middleware::from_fn_with_state;
 use axum::routing::get;
 use daemon::{Holding, Node};
 use ledger::SessionId;
+use tower_http::compression::CompressionLayer;
 
 use crate::assets::ASSETS;
 use crate::guard::guard;
 use crate::joining::Tries;
 use crate::problem::Problem;
 use crate::settings::Settings;
+use crate::trust::{self, Trusted};
 use crate::viewer::Viewer;
-use crate::{joining, posting, screens};
+use crate::{joining, live, posting, screens, uploads};
+
+/// Largest form in bytes; an event is no larger.
+const MAX_FORM: usize = 256 * 1024;
 
 /// What every request can reach.
 #[derive(Clone)]
 pub struct App {
     holding: Arc<Holding>,
     desk: Arc<Desk>,
+    /// The authority that phones must trust where this is served; none if there is no need.
+    trusted: Option<Trusted>,
 }
 
 /// What the page itself remembers, until it is started anew.
+#[derive(Default)]
 struct Desk {
-    settings: Settings,
+    data: PathBuf,
+    uploads: Mutex<()>,
+    listeners: Mutex<BTreeMap<SessionId, u32>>,
     notices: Mutex<BTreeMap<SessionId, Notice>>,
     tries: Mutex<Tries>,
 }
@@ -44,14 +56,24 @@ pub(crate) struct Notice {
 impl App {
     /// The page of a node.
     #[must_use]
-    pub fn new(holding: Arc<Holding>, settings: Settings) -> Self {
-        let desk = Desk { settings, notices: Mutex::default(), tries: Mutex::default() };
-        Self { holding, desk: Arc::new(desk) }
+    pub fn new(holding: Arc<Holding>) -> Self {
+        let data = holding.with(|node| node.folder().to_owned());
+        Self { holding, desk: Arc::new(Desk { data, ..Desk::default() }), trusted: None }
     }
 
-    /// How the page is served.
-    pub(crate) fn settings(&self) -> &Settings {
-        &self.desk.settings
+    /// The same, served where phones must trust an authority first.
+    pub(crate) fn trusting(self, trusted: Trusted) -> Self {
+        Self { trusted: Some(trusted), ..self }
+    }
+
+    /// The authority that phones must trust here.
+    pub(crate) const fn trusted(&self) -> Option<&Trusted> {
+        self.trusted.as_ref()
+    }
+
+    /// The node's folder, where photos stand.
+    pub(crate) fn data(&self) -> &Path {
+        &self.desk.data
     }
 
     /// The node, for who only wants to hear its bell.
@@ -87,25 +109,40 @@ impl App {
         notices.insert(viewer.session, notice);
     }
 
+    /// How many screens of each session are open.
+    pub(crate) fn listeners<R>(&self, work: impl FnOnce(&mut BTreeMap<SessionId, u32>) -> R) -> R {
+        work(&mut self.desk.listeners.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Works on uploads, one at a time.
+    pub(crate) fn uploading<R>(&self, work: impl FnOnce() -> R) -> R {
+        let _one = self.desk.uploads.lock().unwrap_or_else(PoisonError::into_inner);
+        work()
+    }
+
     /// The wrong tries to join.
     pub(crate) fn tries<R>(&self, work: impl FnOnce(&mut Tries) -> R) -> R {
         work(&mut self.desk.tries.lock().unwrap_or_else(PoisonError::into_inner))
     }
 }
 
-/// All routes.
+/// All routes, as they are served at one address.
 #[must_use]
-pub fn router(app: App) -> Router {
+pub fn router(app: App, settings: Settings) -> Router {
     let mut router = Router::new();
     for asset in ASSETS {
         router = router.route(asset.path, get(move |asked: HeaderMap| async move { asset.answer(&asked) }));
     }
     router
         .merge(joining::routes())
+        .merge(live::routes())
         .merge(posting::routes())
-        .merge(crate::screens::routes())
         .merge(screens::routes())
+        .merge(trust::routes())
+        .merge(uploads::routes())
         .fallback(|| async { Problem::NotHere })
-        .layer(from_fn_with_state(app.clone(), guard))
+        .layer(CompressionLayer::new())
+        .layer(DefaultBodyLimit::max(MAX_FORM))
+        .layer(from_fn_with_state(Arc::new(settings), guard))
         .with_state(app)
 }

@@ -5,13 +5,14 @@
 //! anything must come from this page, by what the browser itself says.
 
 use std::net::{IpAddr, SocketAddr};
+use std::sync::Arc;
+use std::time::Duration;
 
 use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
-use crate::app::App;
 use crate::problem::Problem;
 use crate::settings::{Scheme, Settings};
 
@@ -21,6 +22,11 @@ const CONTENT_POLICY: &str = "default-src 'none'; script-src 'self'; style-src '
      form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
 /// The camera is for photos of the job; nothing else is asked of a phone.
 const PERMISSIONS: &str = "camera=(self), microphone=(), geolocation=(), payment=(), usb=()";
+
+/// How long a request may take, from its head to the answer's.
+const PATIENCE: Duration = Duration::from_secs(60);
+/// The same for a part of a photo, which comes over a bad line.
+const UPLOAD_PATIENCE: Duration = Duration::from_secs(180);
 
 /// How a request came in.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -95,14 +101,14 @@ pub(crate) fn reads_json(headers: &HeaderMap) -> bool {
 
 /// Stands before every route.
 pub(crate) async fn guard(
-    State(app): State<App>,
+    State(settings): State<Arc<Settings>>,
     ConnectInfo(peer): ConnectInfo<SocketAddr>,
     mut request: Request,
     next: Next,
 ) -> Response {
     let json = reads_json(request.headers());
     let is_get = matches!(*request.method(), Method::GET | Method::HEAD);
-    let Some(arrival) = Arrival::read(app.settings(), peer.ip().to_canonical(), request.headers()) else {
+    let Some(arrival) = Arrival::read(&settings, peer.ip().to_canonical(), request.headers()) else {
         let status = StatusCode::MISDIRECTED_REQUEST;
         return dressed((status, "This page is not served under that name.\n").into_response(), None);
     };
@@ -111,7 +117,9 @@ pub(crate) async fn guard(
             .into_response()
     } else {
         request.extensions_mut().insert(arrival.clone());
-        next.run(request).await
+        let patience = if request.uri().path().starts_with("/uploads/") { UPLOAD_PATIENCE } else { PATIENCE };
+        let answered = tokio::time::timeout(patience, next.run(request)).await;
+        answered.unwrap_or_else(|_| StatusCode::REQUEST_TIMEOUT.into_response())
     };
     let response = match response.extensions().get::<Problem>() {
         Some(problem) if json => problem.as_json(),

@@ -10,14 +10,17 @@ use askama::Template;
 use axum::extract::{Form, Path, Query, RawQuery, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::routing::get;
+use axum::routing::{get, post};
 use axum::{Extension, Router};
 use daemon::page::LinkFault;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use crate::app::App;
 use crate::guard::Arrival;
+use crate::posting::Posted;
 use crate::problem::{Problem, page};
+use crate::{orders, qr};
 
 /// Wrong tries of one address before it must wait.
 const MOST_TRIES: u32 = 10;
@@ -53,6 +56,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/join", get(how_to_get_in))
         .route("/join/open", get(open_typed))
         .route("/join/{link}", get(show).post(join))
+        .route("/crew/add-phone", post(add_phone))
 }
 
 #[derive(Template)]
@@ -119,6 +123,49 @@ async fn join(
         try_link(&app, &arrival, move |node| node.open_page_session(&link, &named.name, &origin)).await?;
     let cookie = arrival.set_cookie(&opened.token, COOKIE_SECONDS);
     Ok(([(header::SET_COOKIE, cookie)], Redirect::to("/")).into_response())
+}
+
+#[derive(Template)]
+#[template(path = "door/link.html")]
+struct ShownLink {
+    person: String,
+    minutes: i64,
+    links: Vec<LinkText>,
+    /// Nobody but this machine reaches the page.
+    only_here: bool,
+}
+
+/// A link as text and as a picture.
+#[derive(Serialize)]
+struct LinkText {
+    text: String,
+    picture: String,
+}
+
+/// Makes a link for a phone and shows it, once.
+async fn add_phone(State(app): State<App>, posted: Posted) -> Result<Response, Problem> {
+    posted.viewer.must_be_owner()?;
+    let name = posted.fields.get("person").cloned().unwrap_or_default();
+    let role = orders::role(posted.fields.get("role").map(String::as_str))?;
+    let author = posted.viewer.person;
+    let made = app.node(move |node| {
+        node.make_page_link(author, &name, role).map(|link| (link, node.page_origins().to_vec()))
+    });
+    let (link, origins) = match made.await? {
+        Ok(made) => made,
+        Err(error) => return Ok(posted.answer(&app, Err(error))),
+    };
+    let links = origins.iter().map(|origin| {
+        let text = qr::link_at(origin, &link.token);
+        LinkText { picture: qr::as_svg(&text), text }
+    });
+    let links: Vec<LinkText> = links.collect();
+    if posted.reads_json() {
+        let answer = json!({ "person": link.person, "minutes": link.minutes, "links": links });
+        return Ok(axum::Json(answer).into_response());
+    }
+    let only_here = origins.iter().all(|origin| origin.starts_with("http://"));
+    Ok(page(StatusCode::OK, &ShownLink { person: link.person, minutes: link.minutes, links, only_here }))
 }
 
 /// Does something with a link, unless its sender tried too many wrong ones; a wrong one is slow to answer.

@@ -12,7 +12,7 @@ use ledger::SessionId;
 use serde_json::{Value, json};
 use trade::Moment;
 
-use crate::posting::HOME_ZONE;
+use crate::posting::{HOME_ZONE, settle_time};
 use crate::problem::Problem;
 use crate::viewer::Viewer;
 
@@ -95,7 +95,8 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             let (break_minutes, at) = (fields.number("break_min")?, fields.optional("at_time"));
             Command::Stop { break_minutes, at, press: fields.press()? }
         }
-        "accept" => Command::Accept { entry: fields.text("entry")? },
+        // A phone gives every form an id of its own under `entry`.
+        "accept" => Command::Accept { entry: fields.text("of").or_else(|_| fields.text("entry"))? },
         "correct" | "strike" => {
             let kind = if name == "strike" { "struck" } else { "corrected" };
             let filled = fields.0.iter().filter(|(_, value)| !value.trim().is_empty());
@@ -103,6 +104,7 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
                 filled.map(|(name, value)| (name.clone(), value.clone())).collect();
             row.insert("kind".to_owned(), kind.to_owned());
             fields.text("corrects")?;
+            settle_time(&mut row).map_err(|error| Problem::Refused(error.to_string()))?;
             Command::Log { row }
         }
         "settle" => Command::Settle { question: fields.text("question")?, answer: fields.text("answer")? },

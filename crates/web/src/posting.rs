@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use axum::Router;
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, FromRequest, FromRequestParts, Path, Request, State};
+use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::post;
 use daemon::{Command, Node, NodeError};
@@ -16,12 +17,13 @@ use trade::Moment;
 use crate::app::{App, Notice};
 use crate::guard::reads_json;
 use crate::orders::{self, Outcome};
+use crate::photo_entry;
 use crate::problem::Problem;
 use crate::viewer::Viewer;
 
 /// The zone of the wall clock that a day is told by, where no job says another.
 pub(crate) const HOME_ZONE: &str = "Europe/London";
-/// The field, and the header, in which a form's token stands.
+/// The field in which a form's token stands.
 const TOKEN: &str = "token";
 
 pub(crate) fn routes() -> Router<App> {
@@ -31,12 +33,14 @@ pub(crate) fn routes() -> Router<App> {
 /// A form of this page, sent by its own session.
 pub(crate) struct Posted {
     pub(crate) viewer: Viewer,
-    /// The fields, without the token and the way back.
+    /// The fields, without the token, the photos and the way back. Of a name that stands twice, the last.
     pub(crate) fields: BTreeMap<String, String>,
+    /// Photos by their hash, or by the id under which this session sent them.
+    pub(crate) photos: Vec<String>,
     /// The screen to go back to.
-    pub(crate) back: String,
+    back: String,
     /// The sender reads JSON.
-    pub(crate) json: bool,
+    json: bool,
 }
 
 impl FromRequest<App> for Posted {
@@ -46,17 +50,23 @@ impl FromRequest<App> for Posted {
         let (mut parts, body) = request.into_parts();
         let viewer = Viewer::from_request_parts(&mut parts, app).await?;
         let headers = parts.headers.clone();
-        let form = Form::<BTreeMap<String, String>>::from_request(Request::from_parts(parts, body), app);
-        let Form(mut fields) = form.await.map_err(|rejection| match rejection {
+        let form = Form::<Vec<(String, String)>>::from_request(Request::from_parts(parts, body), app);
+        let Form(fields) = form.await.map_err(|rejection| match rejection {
             FormRejection::BytesRejection(_) => Problem::TooLarge("a form has at most 256 KiB"),
-            _ => Problem::Refused("the form could not be read; load the page anew".to_owned()),
+            _ => unreadable(),
         })?;
-        let in_header = headers.get("x-form-token").and_then(|token| token.to_str().ok());
-        let token = fields.remove(TOKEN).or_else(|| in_header.map(str::to_owned)).unwrap_or_default();
-        check_token(app, viewer.session, token).await?;
-        let back = fields.remove("back").filter(|back| is_own_path(back)).unwrap_or_else(|| "/".to_owned());
-        Ok(Self { viewer, fields, back, json: reads_json(&headers) })
+        Self::new(app, viewer, &headers, fields).await
     }
+}
+
+/// A form that is no form.
+pub(crate) fn unreadable() -> Problem {
+    Problem::Refused("the form could not be read; load the page anew".to_owned())
+}
+
+/// A form's token where a script puts it.
+pub(crate) fn token_of(headers: &HeaderMap) -> Option<String> {
+    headers.get("x-form-token").and_then(|token| token.to_str().ok()).map(str::to_owned)
 }
 
 /// Lets only forms pass that this session was given.
@@ -76,8 +86,52 @@ fn is_own_path(path: &str) -> bool {
 }
 
 impl Posted {
+    /// Checks that the form is of this session.
+    ///
+    /// # Errors
+    /// [`Problem::Forbidden`].
+    pub(crate) async fn new(
+        app: &App,
+        viewer: Viewer,
+        headers: &HeaderMap,
+        pairs: Vec<(String, String)>,
+    ) -> Result<Self, Problem> {
+        let (mut fields, mut photos) = (BTreeMap::new(), Vec::new());
+        for (name, value) in pairs {
+            match name.as_str() {
+                "photo" if value.is_empty() => {}
+                "photo" => photos.push(value),
+                _ => _ = fields.insert(name, value),
+            }
+        }
+        let token = fields.remove(TOKEN).or_else(|| token_of(headers)).unwrap_or_default();
+        check_token(app, viewer.session, token).await?;
+        let back = fields.remove("back").filter(|back| is_own_path(back)).unwrap_or_else(|| "/".to_owned());
+        Ok(Self { viewer, fields, photos, back, json: reads_json(headers) })
+    }
+
+    /// Logs an entry, and that its photos were taken.
+    pub(crate) async fn log(self, app: &App) -> Result<Response, Problem> {
+        let (viewer, photos) = (self.viewer.clone(), self.photos.clone());
+        let mut row = self.fields.clone();
+        row.retain(|_, value| !value.trim().is_empty());
+        row.remove("device");
+        let logged = app.node(move |node| log_row(node, &viewer, row, &photos)).await?;
+        Ok(self.answer(app, logged))
+    }
+
+    /// Whether the sender reads JSON.
+    pub(crate) const fn reads_json(&self) -> bool {
+        self.json
+    }
+
+    /// Answers that nothing was saved, and why.
+    pub(crate) fn refuse(self, app: &App, why: &str) -> Response {
+        self.answer(app, Err(NodeError::BadInput(vec![why.to_owned()])))
+    }
+
     /// Answers: back to the screen with a notice, or as JSON.
-    fn answer(self, app: &App, done: Result<Outcome, NodeError>) -> Response {
+    pub(crate) fn answer(self, app: &App, done: Result<Outcome, NodeError>) -> Response {
         match done {
             Ok(done) if self.json => axum::Json(done.answer).into_response(),
             Ok(done) => {
@@ -108,39 +162,44 @@ fn in_words_of_the_page(error: &NodeError) -> String {
 
 /// Logs an entry, by the columns of `entries.csv`. `entry` is the browser's own id for it: the same form
 /// sent twice is one entry.
-async fn log(State(app): State<App>, posted: Posted) -> Response {
-    let (person, mut row) = (posted.viewer.person, posted.fields.clone());
-    row.retain(|_, value| !value.is_empty());
-    row.remove("device");
-    let logged = app.node(move |node| log_row(node, person, row)).await;
-    match logged {
-        Ok(done) => posted.answer(&app, done),
-        Err(problem) => problem.into_response(),
-    }
+async fn log(State(app): State<App>, posted: Posted) -> Result<Response, Problem> {
+    posted.log(&app).await
 }
 
 fn log_row(
     node: &mut Node,
-    person: ledger::PersonId,
+    viewer: &Viewer,
     mut row: BTreeMap<String, String>,
+    photos: &[String],
 ) -> Result<Outcome, NodeError> {
     settle_time(&mut row)?;
+    let taken = photo_entry::find(node, viewer.session, photos)?;
     let sent_key = row.get("entry").cloned();
-    let answer = daemon::command::run_for(node, person, Command::Log { row })?;
-    let is_new = answer["written"].as_u64().is_some_and(|written| written > 0);
-    let key = sent_key.map_or_else(|| answer["key"].clone(), Value::from);
+    let (mut key, mut is_new, mut warnings) = (json!(sent_key), false, Value::Null);
+    if row.get("kind").is_none_or(|kind| kind != "photo") {
+        let answer = daemon::command::run_for(node, viewer.person, Command::Log { row: row.clone() })?;
+        is_new = answer["written"].as_u64().is_some_and(|written| written > 0);
+        warnings = answer["warnings"].clone();
+        if sent_key.is_none() {
+            key = answer["key"].clone();
+            row.insert("entry".to_owned(), key.as_str().unwrap_or_default().to_owned());
+        }
+    } else if taken.is_empty() {
+        return Err(NodeError::BadInput(vec!["no photo was chosen".to_owned()]));
+    }
+    is_new |= photo_entry::log(node, viewer.person, &row, &taken)?;
     let mut said = vec![if is_new { "Saved." } else { "Saved already." }.to_owned()];
-    let warnings = answer["warnings"].as_array().into_iter().flatten();
-    said.extend(warnings.filter_map(Value::as_str).map(str::to_owned));
+    said.extend(warnings.as_array().into_iter().flatten().filter_map(Value::as_str).map(str::to_owned));
+    let photos: Vec<String> = taken.iter().map(|kept| kept.photo.to_string()).collect();
     Ok(Outcome {
         said: said.join(" "),
-        answer: json!({ "saved": true, "key": key, "new": is_new, "warnings": answer["warnings"] }),
+        answer: json!({ "saved": true, "key": key, "new": is_new, "warnings": warnings, "photos": photos }),
     })
 }
 
 /// An entry that waited on a phone belongs to the day on which it was made there, by the clock on the
 /// wall. A browser may say that instant in UTC.
-fn settle_time(row: &mut BTreeMap<String, String>) -> Result<(), NodeError> {
+pub(crate) fn settle_time(row: &mut BTreeMap<String, String>) -> Result<(), NodeError> {
     let Some(at) = row.get("at") else { return Ok(()) };
     let wrong = |error: &dyn std::fmt::Display| NodeError::BadInput(vec![format!("at {at}: {error}")]);
     let said = Moment::parse(at, HOME_ZONE).map_err(|error| wrong(&error))?;

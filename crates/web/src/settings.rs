@@ -1,10 +1,7 @@
 //! How the page is served: where, under which names, and behind what.
 
 use std::collections::BTreeSet;
-use std::net::{IpAddr, Ipv4Addr, SocketAddr};
-
-/// Where the page listens when nothing is said: reached from this machine only.
-pub const USUAL_ADDRESS: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 5180);
+use std::net::IpAddr;
 
 /// How the page is served.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,16 +43,17 @@ impl Settings {
     /// Plain HTTP for this machine, at the port that was bound.
     #[must_use]
     pub fn loopback(port: u16) -> Self {
-        let mut settings = Self {
-            scheme: Scheme::Http,
-            hosts: BTreeSet::new(),
-            public_host: None,
-            proxies: BTreeSet::new(),
-        };
+        let mut settings = Self::nowhere();
         for name in ["127.0.0.1", "localhost", "[::1]"] {
             settings.add_host(name, port);
         }
         settings
+    }
+
+    /// Plain HTTP under no name of its own, for a reverse proxy.
+    #[must_use]
+    pub const fn nowhere() -> Self {
+        Self { scheme: Scheme::Http, hosts: BTreeSet::new(), public_host: None, proxies: BTreeSet::new() }
     }
 
     /// HTTPS for the network of the house, under the names that the certificate is for.

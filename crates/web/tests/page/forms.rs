@@ -1,0 +1,139 @@
+//! What forms do, and for whom.
+
+use daemon::{Command, Role, command};
+
+use crate::world::{World, note};
+
+#[test]
+fn a_form_sent_twice_is_one_entry_and_a_notice_is_told_once() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let first = tobi.post("/log", &note("0123456789abcdef", "insulation in the long wall"));
+    assert_eq!((first.status, first.headers["location"].as_str()), (303, "/?after"));
+    assert!(tobi.get("/").text().contains("Saved."));
+    assert!(!tobi.get("/").text().contains("Saved."));
+    let again = tobi.post_json("/log", &note("0123456789abcdef", "insulation in the long wall"));
+    assert_eq!(again.status, 200, "{again:?}");
+    let told = again.json();
+    assert_eq!((told["saved"].as_bool(), told["new"].as_bool()), (Some(true), Some(false)), "{told}");
+    assert_eq!(told["key"], "0123456789abcdef");
+    assert_eq!(world.notes(), ["insulation in the long wall"]);
+    // The same id with another content is no second entry either.
+    let other = tobi.post_json("/log", &note("0123456789abcdef", "something else"));
+    assert_eq!(other.status, 422);
+    assert!(other.json()["refused"].as_str().unwrap().contains("already"), "{}", other.text());
+    assert_eq!(world.notes().len(), 1);
+}
+
+#[test]
+fn what_waited_on_the_phone_belongs_to_the_day_on_which_it_was_made() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    // Half past midnight on the wall in British Summer Time, as a browser says it in UTC.
+    let at = [("at", "2026-07-06T23:30:00.000Z")];
+    let fields: Vec<_> = note("b1", "late").into_iter().chain(at).collect();
+    assert_eq!(tobi.post_json("/log", &fields).status, 200);
+    let hours = [
+        ("kind", "hours"),
+        ("job", "GARAGE"),
+        ("stage", "stud walls"),
+        ("from", "08:00"),
+        ("to", "16:30"),
+        ("entry", "b2"),
+        ("at", "2026-07-03T16:40:00+01:00"),
+    ];
+    assert_eq!(tobi.post_json("/log", &hours).status, 200);
+    let told = world.holding.with(|node| {
+        command::run(node, Command::Entries { job: Some("GARAGE".to_owned()), on: None }).unwrap()
+    });
+    let days: Vec<&str> =
+        told["entries"].as_array().unwrap().iter().filter_map(|row| row["done_on"].as_str()).collect();
+    assert_eq!(days, ["2026-07-03", "2026-07-07"]);
+}
+
+#[test]
+fn a_form_that_is_refused_says_why() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let wrong = [("kind", "note"), ("job", "GARGE"), ("note", "x"), ("entry", "c1")];
+    let told = tobi.post_json("/log", &wrong);
+    assert_eq!(told.status, 422);
+    assert!(told.json()["refused"].as_str().unwrap().contains("GARGE"));
+    assert_eq!(tobi.post("/log", &wrong).status, 303);
+    let page = tobi.get("/").text();
+    assert!(page.contains("not saved, because") && page.contains("GARGE"), "{page}");
+}
+
+#[test]
+fn a_hostile_note_stays_text_and_a_way_back_stays_here() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    for back in ["//elsewhere.example/", "https://elsewhere.example/", "/\\elsewhere.example"] {
+        let fields = [("kind", "note"), ("job", "<script>alert(1)</script>"), ("note", "x"), ("back", back)];
+        assert_eq!(tobi.post("/log", &fields).headers["location"], "/");
+        let page = tobi.get("/").text();
+        assert!(!page.contains("<script>alert") && page.contains("&#60;script&#62;alert"), "{page}");
+    }
+}
+
+#[test]
+fn a_hand_does_nothing_that_is_the_boss_s_and_a_role_changes_at_once() {
+    let world = World::new();
+    let ines = world.browser("Ines Quill", Role::Hand);
+    let forbidden = [
+        ("/do/invoice-issue", vec![("job", "GARAGE")]),
+        ("/do/pay", vec![("number", "OR-0001"), ("received", "1.00")]),
+        ("/do/invite", vec![("person", "Ines Quill")]),
+        ("/do/retire", vec![("device", "laptop")]),
+        ("/crew/add-phone", vec![("person", "Ines Quill")]),
+    ];
+    let before = events(&world);
+    for (path, fields) in &forbidden {
+        let answer = ines.post_json(path, fields);
+        assert_eq!(answer.status, 403, "{path}");
+        assert!(!answer.text().contains("OR-"), "{path}");
+    }
+    // A page of the boss's shows nothing either, whatever it is called.
+    for path in ["/week", "/crew"] {
+        let answer = ines.get(path);
+        assert!(answer.status == 403 || answer.status == 404, "{path}: {}", answer.status);
+        assert!(!answer.text().contains('£'), "{path}");
+    }
+    assert_eq!(events(&world), before);
+
+    // Signing off is for who leads; the ledger says no to a hand and yes right after the change.
+    let signed = [("kind", "signed-off"), ("job", "GARAGE"), ("stage", "stud walls"), ("entry", "d1")];
+    let refused = ines.post_json("/log", &signed);
+    assert_eq!(refused.status, 422, "{refused:?}");
+    make_lead(&world, "Ines Quill");
+    let allowed = ines.post_json("/log", &[signed.as_slice(), &[("note", "seen")]].concat());
+    assert_eq!(allowed.status, 200, "{}", allowed.text());
+}
+
+fn events(world: &World) -> u64 {
+    world.holding.with(|node| node.ledger().chains().map(|chain| chain.tip.next_seq).sum())
+}
+
+fn make_lead(world: &World, name: &str) {
+    use daemon::node::Write;
+    use ledger::roster_events::RoleChanged;
+    use ledger::{Audience, Body, Payload, PersonId};
+    world.holding.with(|node| {
+        let person = PersonId::named(&node.crew(), name);
+        let act = node.act(node.device().person).unwrap();
+        let body = Body::RoleChanged(RoleChanged { person, role: Role::Lead, positions: Vec::new() });
+        node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }]).unwrap();
+    });
+}
+
+#[test]
+fn a_timer_is_started_and_stopped_by_buttons() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let started = tobi.post_json("/do/start", &[("job", "GARAGE"), ("stage", "stud walls")]);
+    assert_eq!(started.status, 200, "{}", started.text());
+    assert_eq!(started.json()["answer"]["running"]["stage"], "stud walls");
+    let stopped = tobi.post_json("/do/stop", &[]);
+    assert_eq!(stopped.json()["answer"]["running"], serde_json::Value::Null, "{}", stopped.text());
+    assert_eq!(tobi.post_json("/do/nothing-known", &[]).status, 404);
+}
