@@ -174,6 +174,10 @@ fn log_row(
 ) -> Result<Outcome, NodeError> {
     settle_time(&mut row)?;
     let taken = photo_entry::find(node, viewer.session, photos)?;
+    if !taken.is_empty() && row.get("kind").is_some_and(|kind| kind == "bought") {
+        // A photo of the ticket says what its number and total would.
+        row.insert("photos".to_owned(), taken.len().to_string());
+    }
     let sent_key = row.get("entry").cloned();
     let (mut key, mut is_new, mut warnings) = (json!(sent_key), false, Value::Null);
     if row.get("kind").is_none_or(|kind| kind != "photo") {
