@@ -93,10 +93,10 @@ fn is_from_this_page(headers: &HeaderMap, origin: &str) -> bool {
     }
 }
 
-/// Whether the asker reads JSON.
+/// Whether the asker is a script. A browser that loads a screen or sends a form asks for HTML by name.
 pub(crate) fn reads_json(headers: &HeaderMap) -> bool {
     let accepts = headers.get(header::ACCEPT).and_then(|accepts| accepts.to_str().ok());
-    accepts.is_some_and(|accepts| accepts.split(',').any(|kind| kind.trim().starts_with("application/json")))
+    !accepts.is_some_and(|accepts| accepts.contains("text/html"))
 }
 
 /// Stands before every route.
@@ -107,12 +107,12 @@ pub(crate) async fn guard(
     next: Next,
 ) -> Response {
     let json = reads_json(request.headers());
-    let is_get = matches!(*request.method(), Method::GET | Method::HEAD);
+    let (is_get, is_safe) = (request.method() == Method::GET, request.method().is_safe());
     let Some(arrival) = Arrival::read(&settings, peer.ip().to_canonical(), request.headers()) else {
         let status = StatusCode::MISDIRECTED_REQUEST;
         return dressed((status, "This page is not served under that name.\n").into_response(), None);
     };
-    let response = if !is_get && !is_from_this_page(request.headers(), &arrival.origin) {
+    let response = if !is_safe && !is_from_this_page(request.headers(), &arrival.origin) {
         Problem::Forbidden("that was not sent by this page; go back, load it anew and try again")
             .into_response()
     } else {

@@ -31,6 +31,7 @@ pub(crate) enum Order {
 }
 
 /// What an order led to.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Outcome {
     pub(crate) said: String,
     pub(crate) answer: Value,
@@ -195,7 +196,7 @@ fn told(answer: &Value) -> Option<String> {
         return Some(format!("This is invoice {series}{number}. It is issued."));
     }
     let code = text(&answer["code"])?;
-    Some(format!("The code for {}, good once and for 15 minutes: {code}", text(&answer["person"])?))
+    Some(format!("On their phone or laptop, within 15 minutes: fivebar join {code}"))
 }
 
 /// What is said when it is done.

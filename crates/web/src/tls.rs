@@ -280,3 +280,68 @@ pub(crate) fn acceptor(certificate: Arc<PageCertificate>) -> Result<tokio_rustls
     config.alpn_protocols = vec![b"http/1.1".to_vec()];
     Ok(tokio_rustls::TlsAcceptor::from(Arc::new(config)))
 }
+
+#[cfg(test)]
+mod tests {
+    use rustls::RootCertStore;
+    use rustls::client::WebPkiServerVerifier;
+    use rustls::client::danger::ServerCertVerifier as _;
+    use rustls::pki_types::{ServerName, UnixTime};
+
+    use super::*;
+
+    const NAME: &str = "fivebar.home.arpa";
+
+    fn founded(folder: &Path) -> Authority {
+        Authority::open(folder, &[7; 32], "Oake Rooms", NAME).expect("an authority")
+    }
+
+    /// Whether who trusts the authority's certificate takes what it certified for a name or an address.
+    fn is_taken(authority: &Authority, addresses: &[IpAddr], name: &str) -> bool {
+        let certified = authority.certify(addresses, today().expect("a clock")).expect("a certificate");
+        let mut roots = RootCertStore::empty();
+        roots.add(CertificateDer::from(authority.certificate().to_vec())).expect("a root");
+        let ring = Arc::new(rustls::crypto::ring::default_provider());
+        let verifier = WebPkiServerVerifier::builder_with_provider(roots.into(), ring).build();
+        let name = ServerName::try_from(name.to_owned()).expect("a name");
+        let verified = verifier.expect("a root").verify_server_cert(
+            &certified.cert[0],
+            &[],
+            &name,
+            &[],
+            UnixTime::now(),
+        );
+        verified.is_ok()
+    }
+
+    #[test]
+    fn the_authority_is_good_within_the_house_and_nowhere_else() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let authority = founded(folder.path());
+        let [inside, outside]: [IpAddr; 2] = [[192, 168, 1, 20].into(), [203, 0, 113, 5].into()];
+        assert!(is_taken(&authority, &[inside], "192.168.1.20"));
+        assert!(is_taken(&authority, &["fd00::5".parse().expect("an address")], "fd00::5"));
+        assert!(is_taken(&authority, &[inside], NAME));
+        assert!(!is_taken(&authority, &[inside], "192.168.1.21"));
+        // Even with its key, nobody makes a certificate for another place that is taken.
+        assert!(!is_taken(&authority, &[outside], "203.0.113.5"));
+        let stolen = Authority { local_name: "bank.example".to_owned(), ..authority };
+        assert!(!is_taken(&stolen, &[inside], "bank.example"));
+    }
+
+    #[test]
+    fn the_authority_outlives_a_new_start_and_opens_for_its_device_only() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let first = founded(folder.path());
+        let again = founded(folder.path());
+        assert_eq!(first.fingerprint(), again.fingerprint());
+        assert!(is_taken(&again, &[[10, 0, 0, 1].into()], "10.0.0.1"));
+        let text = std::fs::read_to_string(folder.path().join(FILE)).expect("the file");
+        assert!(!text.contains(&hex(first.key.serialized_der())));
+        assert!(Authority::open(folder.path(), &[8; 32], "Oake Rooms", NAME).is_err());
+        // Under another name it is another authority.
+        let other =
+            Authority::open(folder.path(), &[7; 32], "Oake Rooms", "jobs.home.arpa").expect("another");
+        assert_ne!(other.fingerprint(), first.fingerprint());
+    }
+}

@@ -83,15 +83,3 @@ fn the_terminal_and_the_page_show_the_fingerprint_of_what_is_given_out() {
     // Over plain HTTP to this machine there is nothing to trust.
     assert_eq!(world.stranger().get("/trust").status, 404);
 }
-
-#[test]
-fn the_authority_s_key_lies_sealed_and_outlives_a_new_start() {
-    let (world, _) = in_the_house();
-    let path = world.folder.path().join("data/page-authority.json");
-    let before = std::fs::read_to_string(&path).unwrap();
-    // An unsealed P-256 key in PKCS #8 names its curve: RFC 5480, 2.1.1.1.
-    assert!(!before.contains("06082a8648ce3d030107020") && before.contains("sealed_key_hex"));
-    let kept: serde_json::Value = serde_json::from_str(&before).unwrap();
-    assert!(!kept["sealed_key_hex"].as_str().unwrap().contains("2a8648ce3d030107"));
-    drop(world);
-}

@@ -72,7 +72,7 @@ fn a_photo_comes_by_a_form_and_is_served_as_a_picture() {
 
 fn photos_logged(world: &World) -> usize {
     world.holding.with(|node| {
-        node.book().entries().filter(|entry| matches!(entry.body, ledger::Body::Photo(_))).count()
+        node.book().entries().filter(|entry| matches!(*entry.body, ledger::Body::Photo(_))).count()
     })
 }
 

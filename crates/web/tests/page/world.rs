@@ -64,13 +64,13 @@ impl World {
         Self { holding, folder, address, said: said.into_inner().unwrap(), _runtime: runtime }
     }
 
-    /// The same crew, stopped and started.
+    /// The same crew at the same address, stopped and started.
     pub(crate) fn restarted(self) -> Self {
-        let Self { holding, folder, _runtime, .. } = self;
+        let Self { holding, folder, address, _runtime, .. } = self;
         drop(_runtime);
         drop(holding);
         let node = Node::open(&folder.path().join("data")).unwrap();
-        Self::served(folder, node, |wishes| wishes)
+        Self::served(folder, node, |wishes| web::Wishes { page: Some(address), ..wishes })
     }
 
     /// A link that the boss made for somebody.
@@ -94,12 +94,19 @@ impl World {
         browser
     }
 
-    pub(crate) fn notes(&self) -> Vec<String> {
-        let told = self.holding.with(|node| {
-            command::run(node, Command::Entries { job: Some("GARAGE".to_owned()), on: None }).unwrap()
-        });
-        let rows = told["entries"].as_array().unwrap().iter();
-        rows.map(|row| row["text"].as_str().unwrap().to_owned()).collect()
+    /// What is logged: of a note its words, of the rest its kind.
+    pub(crate) fn logged(&self) -> Vec<String> {
+        self.holding.with(|node| {
+            let words = |entry: &projections::Entry<'_>| match &*entry.body {
+                ledger::Body::Note(_) => entry.act.note.clone(),
+                other => format!("{:?}", other.kind()),
+            };
+            node.book()
+                .entries()
+                .filter(|entry| !entry.body.kind().is_roster())
+                .map(|entry| words(&entry))
+                .collect()
+        })
     }
 }
 
