@@ -22,7 +22,6 @@ mod left;
 mod log;
 mod morning;
 mod now;
-#[cfg_attr(not(test), expect(dead_code, reason = "the parser of lines is wired to it next"))]
 mod said;
 mod stages;
 #[cfg(test)]
@@ -95,6 +94,7 @@ async fn show<S: Screen>(
     fill: impl FnOnce(&Look<'_>, &Asked) -> Result<S, Problem> + Send + 'static,
 ) -> Result<Response, Problem> {
     let Notice { text, refused } = app.take_notice(&viewer);
+    let rest = asked.rest();
     let filled = app.node(move |node| {
         let look = Look::new(node, &viewer, &asked, now_ms()).map_err(|error: TimeError| {
             tracing::error!(%error, "the clock");
@@ -104,7 +104,7 @@ async fn show<S: Screen>(
     });
     let mut screen = filled.await??;
     let frame = screen.frame();
-    (frame.notice, frame.fields) = (text, refused);
+    (frame.notice, frame.fields, frame.asked) = (text, refused, rest);
     Ok(page(StatusCode::OK, &screen))
 }
 
