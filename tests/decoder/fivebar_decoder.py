@@ -121,7 +121,11 @@ class Reader:
         if match := re.fullmatch(r"option of (.+)", kind):
             present = self._flag()
             self.met.add((where, "some" if present else "none"))
-            return self.value(match[1], where + "?") if present else None
+            if not present:
+                return None
+            value = self.value(match[1], where + "?")
+            # JSON has one null for both kinds of none, so the inner option is a list of nothing or one.
+            return [value] * (value is not None) if match[1].startswith("option of ") else value
         if match := re.fullmatch(r"pair of (\w+) and (\w+)", kind):
             return [self.value(match[1], where), self.value(match[2], where)]
         if match := re.fullmatch(r"(\d+) of (.+)", kind):

@@ -14,7 +14,7 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 CODE_ENDINGS = {".rs", ".py", ".js", ".css", ".sh"}
 MAX_LINES = 500
 
-PURE_CRATES = ["trade", "ledger", "projections", "sync"]
+PURE_CRATES = ["trade", "ledger", "projections", "sync", "spoken"]
 
 # Which crates each crate may use. Arrows point down only.
 ARROWS = {
@@ -22,10 +22,11 @@ ARROWS = {
     "ledger": {"trade"},
     "projections": {"ledger", "trade"},
     "sync": {"ledger"},
+    "spoken": {"trade"},
     "store": {"ledger"},
     "net": {"sync", "ledger"},
-    "daemon": {"trade", "ledger", "projections", "sync", "store", "net"},
-    "web": {"daemon", "projections", "ledger", "trade"},
+    "daemon": {"trade", "ledger", "projections", "sync", "spoken", "store", "net"},
+    "web": {"daemon", "projections", "ledger", "trade", "spoken"},
     "cli": {"web", "daemon", "trade"},
 }
 

@@ -1,13 +1,24 @@
 //! The words of the command line, and the help that teaches them.
 
-use std::collections::BTreeMap;
+mod invoice;
+mod lists;
+mod log;
+mod office;
+mod said;
+
 use std::io::Write as _;
 use std::net::{IpAddr, SocketAddr};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand};
-use daemon::{Command, NodeError, Role};
-use trade::{Day, Pence};
+use daemon::{NodeError, Role};
+use trade::{Day, Rate};
+
+pub(crate) use invoice::Invoice;
+pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
+pub(crate) use log::Log;
+pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use said::{Say, Survey, Word};
 
 /// The crew's own job ledger: hours, materials, tests and stages, on every phone, without a server.
 #[derive(Debug, Parser)]
@@ -108,8 +119,22 @@ pub(crate) enum Request {
         #[arg(long, value_name = "NAME")]
         device: Vec<String>,
     },
-    /// Log what was done, in one line.
+    /// Log what was done, in one line. Every kind of entry has an example.
     Log(Box<Log>),
+    /// Say or type what you did, as you would tell a mate; what it would log is shown first.
+    Say(Say),
+    /// What the crew's own words mean.
+    #[command(subcommand)]
+    Word(Word),
+    /// What was asked and answered before the job: asbestos, what carries load, where things are turned off.
+    Survey(Survey),
+    /// Cross out the last thing you logged on this device. It stays readable, crossed out.
+    #[command(after_help = "  fivebar undo\n  fivebar undo --back    takes the last crossing-out back")]
+    Undo {
+        /// Take your last crossing-out back: what it crossed out stands again.
+        #[arg(long)]
+        back: bool,
+    },
     /// Start your timer on a job.
     Start {
         /// The job.
@@ -181,6 +206,62 @@ pub(crate) enum Request {
         #[arg(long)]
         what: Option<String>,
     },
+    /// Add a job, or change its details and terms.
+    #[command(subcommand)]
+    Job(JobRequest),
+    /// Add a stage of a job, or change it.
+    #[command(subcommand)]
+    Stage(StageRequest),
+    /// Add an item to the price book, or change it.
+    #[command(subcommand)]
+    Item(ItemRequest),
+    /// Add a line to a job's costing.
+    #[command(subcommand)]
+    Line(LineRequest),
+    /// Add somebody to the crew.
+    #[command(subcommand)]
+    Person(PersonRequest),
+    /// Set your business's details, as invoices print them. What you leave out stays as it is.
+    Firm(Box<Firm>),
+    /// Give somebody another role from now on.
+    #[command(after_help = "  fivebar role 'Tobi Larch' lead")]
+    Role {
+        /// Who.
+        person: String,
+        /// What they may do from now on.
+        #[arg(value_enum)]
+        role: RoleWord,
+    },
+    /// What a pack of an item costs from a day on, without VAT. Days before keep their price.
+    #[command(after_help = "  fivebar price 'finish plaster' 9.20 --from 2026-11-09")]
+    Price {
+        /// The item.
+        item: String,
+        /// Pounds a pack.
+        pack_cost: Rate,
+        /// From this day, if not today.
+        #[arg(long, value_name = "DAY")]
+        from: Option<Day>,
+    },
+    /// What an hour of somebody's costs and is charged at from a day on.
+    Rate(RateWords),
+    /// What was paid for a purchase, a hire or an expense; only the office reads it.
+    Paid(Paid),
+    /// Who bears the cost of a waste or a call-back: ours, the customer's or the maker's.
+    #[command(after_help = "  fivebar cost 7f3a90c1 customer")]
+    Cost {
+        /// The entry's key.
+        entry: String,
+        /// Who bears it.
+        #[arg(value_enum)]
+        whose: CostWord,
+    },
+    /// Price what the customer asked for beyond the quote.
+    #[command(subcommand)]
+    Extra(ExtraRequest),
+    /// Note quotes given and agreed, and set the points at which they are paid.
+    #[command(subcommand)]
+    Quote(Quote),
     /// The people and devices of the crew.
     Roster,
     /// Take a lost phone off the crew. What it logged up to now, as far as it is held here, still counts.
@@ -257,141 +338,6 @@ impl From<RoleWord> for Role {
             RoleWord::Lead => Self::Lead,
             RoleWord::Owner => Self::Owner,
         }
-    }
-}
-
-#[derive(Debug, Clone, Subcommand)]
-pub(crate) enum Invoice {
-    /// What is to bill now, job by job.
-    Preview {
-        /// What was done up to this day.
-        #[arg(long)]
-        until: Option<Day>,
-        /// One job only.
-        #[arg(long)]
-        job: Option<String>,
-    },
-    /// Issue a job's invoice: it gets its number, and what it says is fixed for good.
-    Issue {
-        /// The job.
-        job: String,
-        /// What was done up to this day.
-        #[arg(long)]
-        until: Option<Day>,
-    },
-    /// The invoices issued.
-    List,
-    /// Record a payment.
-    Pay {
-        /// The invoice's number.
-        number: String,
-        /// What arrived, in pounds.
-        received: Pence,
-        /// What the contractor took for CIS, in pounds.
-        #[arg(long, default_value = "0")]
-        cis_taken: Pence,
-        /// How it came: bank, cash, card.
-        #[arg(long, default_value = "bank")]
-        by: String,
-    },
-}
-
-impl Invoice {
-    pub(crate) fn command(self) -> Command {
-        match self {
-            Self::Preview { until, job } => Command::PreviewInvoice { until, job },
-            Self::Issue { job, until } => Command::IssueInvoice { job, until },
-            Self::List => Command::Invoices,
-            Self::Pay { number, received, cis_taken, by } => {
-                Command::Pay { number, received, cis_taken, method: by }
-            }
-        }
-    }
-}
-
-/// One entry. The options are the columns of `entries.csv`.
-#[derive(Debug, Clone, Args)]
-#[command(after_help = LOG_EXAMPLES)]
-pub(crate) struct Log {
-    /// hours, used, wasted, returned, delivered, bought, reading, note, snag, asked, agreed, declined,
-    /// left-off, signed-off, reopened, corrected or struck.
-    kind: String,
-    /// The job.
-    #[arg(long, default_value = "")]
-    job: String,
-    /// The stage; leave it out for "no stage".
-    #[arg(long, default_value = "")]
-    stage: String,
-    /// The item, the test, the extra.
-    #[arg(long, default_value = "")]
-    what: String,
-    /// How much; a bound like '>200' for a reading.
-    #[arg(long, default_value = "")]
-    quantity: String,
-    /// In what: bag, box, coil, or the item's own unit.
-    #[arg(long, default_value = "")]
-    unit: String,
-    /// When work began: 08:00, or 2026-11-05T08:00.
-    #[arg(long, default_value = "")]
-    from: String,
-    /// When it ended.
-    #[arg(long, default_value = "")]
-    to: String,
-    /// Minutes of break.
-    #[arg(long, default_value = "", value_name = "MINUTES")]
-    break_min: String,
-    /// A length in minutes instead of clock times.
-    #[arg(long, default_value = "")]
-    minutes: String,
-    /// The day it was done, if not today: 2026-11-05.
-    #[arg(long, default_value = "", value_name = "DAY")]
-    on: String,
-    /// Where: long wall, behind the basin.
-    #[arg(long, default_value = "", value_name = "WHERE")]
-    at: String,
-    /// For a mate: who did it.
-    #[arg(long, default_value = "", value_name = "NAME")]
-    person: String,
-    /// The entry that is corrected or struck, by the key that was printed for it.
-    #[arg(long, default_value = "", value_name = "ENTRY")]
-    entry: String,
-    /// A note.
-    #[arg(long, default_value = "")]
-    note: String,
-}
-
-const LOG_EXAMPLES: &str = "\
-  fivebar log hours --job GARAGE --stage skim --from 08:00 --to 15:30 --break-min 30
-  fivebar log used --job GARAGE --stage skim --what 'finish plaster' --quantity 4.5 --unit bag
-  fivebar log reading --job GARAGE --stage 'first fix water' --what 'pressure test' --quantity 4.5 --unit bar
-  fivebar log corrected --entry 7f3a90c1 --to 17:20
-  fivebar log struck --entry 7f3a90c1";
-
-impl Log {
-    /// The row of `entries.csv` that says the same.
-    pub(crate) fn row(self) -> BTreeMap<String, String> {
-        let columns = [
-            ("kind", self.kind),
-            ("job", self.job),
-            ("stage", self.stage),
-            ("what", self.what),
-            ("quantity", self.quantity),
-            ("unit", self.unit),
-            ("from", self.from),
-            ("to", self.to),
-            ("break_min", self.break_min),
-            ("minutes", self.minutes),
-            ("done_on", self.on),
-            ("where", self.at),
-            ("person", self.person),
-            ("corrects", self.entry),
-            ("note", self.note),
-        ];
-        columns
-            .into_iter()
-            .filter(|(_, value)| !value.is_empty())
-            .map(|(column, value)| (column.to_owned(), value))
-            .collect()
     }
 }
 

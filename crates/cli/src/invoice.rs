@@ -7,19 +7,53 @@ use crate::table::{Page, heading};
 
 /// The preview of all jobs.
 pub(crate) fn preview(answer: &Value) -> String {
-    let invoices = list(answer, "invoices");
-    if invoices.is_empty() {
+    let bills: Vec<_> = list(answer, "invoices").iter().map(one).collect();
+    let credits: Vec<_> = list(answer, "credits").iter().map(proposed_credit).collect();
+    if bills.is_empty() && credits.is_empty() {
         return "Nothing to bill.".to_owned();
     }
-    invoices.iter().map(one).collect::<Vec<_>>().join("\n")
+    [bills, credits].concat().join("\n")
+}
+
+/// A credit note that could be issued.
+fn proposed_credit(credit: &Value) -> String {
+    let number = text(credit, "of_number");
+    let title =
+        format!("{}: to give back on invoice {number} of {}", text(credit, "job"), text(credit, "of_date"));
+    heading(&title)
+        + &lines(credit)
+        + &sums(&credit["totals"])
+        + &format!(
+            "It is issued by `fivebar invoice credit {number}`, within 14 days of what made it less\n\
+             (VAT Regulations 1995, reg. 15C).\n"
+        )
+}
+
+/// An extra that waits for a yes.
+fn waiting(extra: &Value) -> String {
+    let name = text(extra, "extra");
+    format!(
+        "Not on it: {name}, {}. {} before VAT. To bill it all the same: --with-extra '{name}'\n",
+        text(extra, "why"),
+        text(extra, "net")
+    )
 }
 
 /// The document that was just issued.
 pub(crate) fn issued(answer: &Value) -> String {
     let document = &answer["document"];
+    printed("Invoice", document) + &format!("\nTo be paid by {}.", text(document, "due_on"))
+}
+
+/// The credit note that was just issued.
+pub(crate) fn credited(answer: &Value) -> String {
+    printed("Credit note", &answer["document"])
+}
+
+fn printed(title: &str, document: &Value) -> String {
     let seller = &document["seller"];
     let customer = &document["customer"];
-    let mut page = heading(&format!("Invoice {}", text(document, "number")));
+    let mut page = heading(&format!("{title} {}", text(document, "number")));
     for (label, party) in [("From", seller), ("To", customer)] {
         page += &format!("{label:<5} {}, {}\n", text(party, "name"), text(party, "address"));
     }
@@ -29,7 +63,7 @@ pub(crate) fn issued(answer: &Value) -> String {
     for note in list(document, "notes") {
         page += &format!("\n{}", note.as_str().unwrap_or_default());
     }
-    page + &format!("\nTo be paid by {}.", text(document, "due_on"))
+    page
 }
 
 /// All invoices.
@@ -53,7 +87,8 @@ pub(crate) fn all(answer: &Value) -> String {
 }
 
 fn one(invoice: &Value) -> String {
-    heading(&format!("{}: to bill", text(invoice, "job"))) + &lines(invoice) + &sums(invoice)
+    let waits: String = list(invoice, "waiting").iter().map(waiting).collect();
+    heading(&format!("{}: to bill", text(invoice, "job"))) + &lines(invoice) + &sums(invoice) + &waits
 }
 
 fn lines(invoice: &Value) -> String {

@@ -2,7 +2,10 @@
 
 mod args;
 mod invoice;
+mod office_pages;
 mod pages;
+mod progress;
+mod said_pages;
 mod table;
 
 use std::io::IsTerminal as _;
@@ -56,7 +59,13 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             Command::Invite(InviteWish { person, role, shared, office, addresses: at, minutes })
         }
         Request::Join { code, name } => {
-            let joined = serve::join(folder, &code, &name)?;
+            let bar = fetching();
+            let joined = serve::join(folder, &code, &name, |progress| {
+                bar.set_length(progress.announced.max(progress.held));
+                bar.set_position(progress.held);
+            });
+            bar.finish_and_clear();
+            let joined = joined?;
             let answer = json!({ "crew": joined.crew, "check": joined.check, "events": joined.events });
             print(arguments, &answer, |_| pages::joined(&joined));
             return Ok(());
@@ -69,7 +78,24 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         }
         Request::Page { person, role } => Command::PageLink { person, role: role.into() },
         Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
-        Request::Log(log) => Command::Log { row: (*log).row() },
+        Request::Log(log) => Command::Log { row: log.row(folder)? },
+        Request::Say(say) => say.command(),
+        Request::Word(word) => word.command(),
+        Request::Survey(survey) => survey.command(),
+        Request::Undo { back } => Command::Undo { back },
+        Request::Job(request) => request.command(),
+        Request::Stage(request) => request.command(),
+        Request::Item(request) => request.command(),
+        Request::Line(request) => request.command(),
+        Request::Person(request) => request.command(),
+        Request::Firm(firm) => firm.command(),
+        Request::Role { person, role } => Command::SetRole { person, role: role.into() },
+        Request::Price { item, pack_cost, from } => Command::Price { item, pack_cost, from },
+        Request::Rate(rate) => rate.command(),
+        Request::Paid(paid) => paid.command(),
+        Request::Cost { entry, whose } => Command::BearCost { entry, whose: whose.into() },
+        Request::Extra(request) => request.command(),
+        Request::Quote(request) => request.command(),
         Request::Start { job, stage } => Command::Start { job, stage, press: None },
         Request::Switch { job, stage, break_min } => {
             Command::Switch { job, stage, break_minutes: break_min, press: None }
@@ -89,15 +115,20 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Verify => Command::Verify,
         Request::Status => Command::Status,
     };
-    let progress = indicatif::ProgressBar::new_spinner();
-    if matches!(command, Command::Import { .. } | Command::Verify | Command::Export { .. }) {
-        progress.set_message("working through the ledger…");
-        progress.enable_steady_tick(std::time::Duration::from_millis(120));
-    }
-    let answer = local::call(folder, command.clone());
-    progress.finish_and_clear();
+    let bar = progress::bar(&command);
+    let answer = local::call_saying(folder, command.clone(), &|reached| progress::show(&bar, reached));
+    bar.finish_and_clear();
     print(arguments, &answer?, |answer| pages::page(&command, answer));
     Ok(())
+}
+
+/// A bar that fills as the ledger comes in. A terminal shows it; where there is none, nothing is printed.
+fn fetching() -> indicatif::ProgressBar {
+    let bar = indicatif::ProgressBar::no_length();
+    let words = "{human_pos} of {human_len} events fetched and checked {wide_bar} {eta} to go";
+    // The words are ours, so they are a good template; if not, the bar has the library's own.
+    indicatif::ProgressStyle::with_template(words)
+        .map_or_else(|_| bar.clone(), |style| bar.clone().with_style(style))
 }
 
 /// Prints an answer as JSON where that is wanted, and otherwise as a page.

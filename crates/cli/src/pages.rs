@@ -5,14 +5,20 @@ use daemon::serve::Joined;
 use serde_json::Value;
 use trade::money::hours_and_minutes;
 
-use crate::invoice;
 use crate::table::{Page, heading};
+use crate::{invoice, office_pages, said_pages};
 
 /// The page for a command's answer.
 pub(crate) fn page(command: &Command, answer: &Value) -> String {
     match command {
         Command::Import { .. } => imported(answer),
         Command::Log { .. } => logged(answer),
+        Command::List { .. } => imported(answer),
+        Command::Hear(_) => said_pages::heard(answer),
+        Command::LogSaid { .. } => said_pages::logged(answer),
+        Command::Teach { .. } => format!("Noted: {:?}.", text(answer, "phrase")),
+        Command::Survey { .. } => said_pages::survey(answer),
+        Command::Undo { .. } => undone(answer),
         Command::Start { .. } | Command::Switch { .. } | Command::Stop { .. } => timer(answer),
         Command::Accept { .. } => {
             format!("{} now counts for {}.", text(answer, "accepted"), text(answer, "person"))
@@ -21,14 +27,27 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Reconcile => reconciled(answer),
         Command::PreviewInvoice { .. } => invoice::preview(answer),
         Command::IssueInvoice { .. } => invoice::issued(answer),
-        Command::Invoices | Command::Pay { .. } => invoice::all(answer),
+        Command::CreditInvoice { .. } => invoice::credited(answer),
+        Command::Invoices
+        | Command::Pay { .. }
+        | Command::VoidInvoice { .. }
+        | Command::AdoptInvoice { .. } => invoice::all(answer),
+        Command::AskDeposit { .. } => office_pages::deposit(answer),
+        Command::Price { .. } => office_pages::prices(answer),
+        Command::Rate(_) => office_pages::rates(answer),
+        Command::Paid(_) => office_pages::paid(answer),
+        Command::BearCost { .. } => office_pages::cost_borne(answer),
+        Command::PriceExtra { .. } => office_pages::extra_priced(answer),
+        Command::Quote(_) => office_pages::quotes(answer),
         Command::SortOut => questions(answer),
         Command::Settle { .. } => format!("Noted. {} left to sort out.", text(answer, "left")),
         Command::Stages => stages(answer),
         Command::Why { .. } => why(answer),
         Command::Invite(_) => invite(answer),
         Command::PageLink { .. } => page_link(answer),
-        Command::Roster | Command::Retire { .. } => roster(answer),
+        Command::Roster | Command::Retire { .. } | Command::AddPerson { .. } | Command::SetRole { .. } => {
+            roster(answer)
+        }
         Command::Export { .. } => {
             format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
         }
@@ -71,6 +90,19 @@ fn logged(answer: &Value) -> String {
         page += &format!("\n  note: {}", warning.as_str().unwrap_or_default());
     }
     page
+}
+
+/// What was crossed out, or stands again.
+fn undone(answer: &Value) -> String {
+    let said = |entry: &Value| {
+        format!("{}, {} on {}", text(entry, "text"), text(entry, "person"), text(entry, "done_on"))
+    };
+    let (struck, back) = (&answer["struck"], &answer["back"]);
+    if struck.is_null() {
+        format!("Stands again: {}.", said(back))
+    } else {
+        format!("Crossed out: {}. To take that back: fivebar undo --back", said(struck))
+    }
 }
 
 /// What a timer measured, and what runs now.

@@ -1,23 +1,41 @@
 //! What a node can be asked to do, and doing it. Every command is data, so that it runs the same
 //! straight and through the daemon's socket.
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
+mod health;
+mod importing;
+mod named;
+mod office;
+mod quotes;
+mod roster;
+mod said;
+mod survey;
+#[cfg(test)]
+mod tests;
+mod undo;
 
-use ledger::roster_events::{DeviceRetired, Position, Role};
-use ledger::{Audience, Body, DeviceKey, EntryId, Payload, PersonId, site};
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use ledger::roster_events::Role;
+use ledger::{Audience, Body, EntryId, Payload, PersonId, site};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
-use trade::{Day, Moment, Pence};
+use trade::{Day, Moment, Pence, Rate};
 
+pub use crate::invoices::Received;
+pub use ledger::site::SurveyPoint;
+pub use ledger::site::{SaidHow, Whose};
+pub use office::{Paid, PersonRate};
+pub use quotes::{PointWish, QuoteCommand, QuoteWish};
+pub use said::{Answer, Pressed, Said};
+
+use crate::entries;
 use crate::error::NodeError;
 use crate::export;
-use crate::held::HeldInBook;
-use crate::import::{self, Files, Planned};
+use crate::import::FileName;
 use crate::invites::InviteWish;
-use crate::invoices::{self, Paid};
-use crate::node::{Node, Write, moment, now_ms, random};
-use crate::said_more;
+use crate::invoices;
+use crate::node::{Node, Write, moment, now_ms};
 use crate::timers;
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
@@ -31,10 +49,51 @@ pub enum Command {
         /// The devices, as the file names them; empty for all.
         devices: Vec<String>,
     },
-    /// Logs one entry, by the columns of `entries.csv` and those of what that file can't say.
+    /// Logs one entry, by the columns of `entries.csv`.
     Log {
         /// Column and value.
         row: BTreeMap<String, String>,
+    },
+    /// What a line that was said or typed means to this crew. Logs nothing.
+    Hear(Said),
+    /// Logs what was heard in a line, and keeps the words that its answers taught.
+    LogSaid {
+        /// The line and the answers.
+        said: Said,
+        /// The numbers of the proposals; all of them when empty.
+        only: Vec<usize>,
+        /// What the entries' ids are made from, so that a form sent twice is one.
+        key: Option<String>,
+    },
+    /// Keeps what a phrase means to this crew.
+    Teach {
+        /// The phrase.
+        phrase: String,
+        /// What it means; none takes it back.
+        means: Option<WordMeaning>,
+    },
+    /// Answers a question of a job's survey; without an answer, shows what was answered.
+    Survey {
+        /// The job.
+        job: String,
+        /// The question and the answer.
+        answer: Option<(SurveyPoint, String)>,
+    },
+    /// Adds one row to a list, or changes one, by the columns of the list's file. What a change does not
+    /// name stays as it is.
+    List {
+        /// The list.
+        list: FileName,
+        /// Whether it is new.
+        change: ListChange,
+        /// Column and value.
+        row: BTreeMap<String, String>,
+    },
+    /// Crosses out the last thing that this person logged on this device, or takes the last
+    /// crossing-out back.
+    Undo {
+        /// Takes a crossing-out back.
+        back: bool,
     },
     /// Starts this person's timer.
     Start {
@@ -88,6 +147,8 @@ pub enum Command {
         until: Option<Day>,
         /// One job only.
         job: Option<String>,
+        /// The names of extras to bill although nobody logged the customer's yes.
+        with_extra: Vec<String>,
     },
     /// Issues the invoice of a job.
     IssueInvoice {
@@ -95,20 +156,73 @@ pub enum Command {
         job: String,
         /// What was done up to this day.
         until: Option<Day>,
+        /// The names of extras to bill although nobody logged the customer's yes.
+        with_extra: Vec<String>,
     },
     /// The invoices issued, with what was paid on them.
     Invoices,
+    /// Issues the credit note that is proposed on an invoice, or one over all that is left of it.
+    CreditInvoice {
+        /// The invoice's number.
+        number: String,
+        /// All that is left of it.
+        whole: bool,
+    },
+    /// Makes an issued number stand for nothing.
+    VoidInvoice {
+        /// The invoice's number.
+        number: String,
+        /// Why.
+        reason: String,
+    },
+    /// Takes an invoice for the crew's own that a device issued beyond its cut.
+    AdoptInvoice {
+        /// The invoice's number.
+        number: String,
+    },
+    /// Notes that a deposit was asked for.
+    AskDeposit {
+        /// The job.
+        job: String,
+        /// Without VAT.
+        amount: Pence,
+    },
     /// Records a payment.
     Pay {
         /// The invoice's number.
         number: String,
-        /// What arrived.
-        received: Pence,
-        /// What was taken for CIS.
-        cis_taken: Pence,
-        /// How.
-        method: String,
+        /// What came in and was taken off.
+        received: Received,
     },
+    /// What a pack of an item costs from a day on.
+    Price {
+        /// The item.
+        item: String,
+        /// Pounds a pack, without VAT.
+        pack_cost: Rate,
+        /// From this day; today without one.
+        from: Option<Day>,
+    },
+    /// What a person costs and is charged at from a day on.
+    Rate(PersonRate),
+    /// What was paid for a purchase, a hire or an expense.
+    Paid(Paid),
+    /// Who bears the cost of a waste or a call-back.
+    BearCost {
+        /// The entry's key.
+        entry: String,
+        /// Who.
+        whose: Whose,
+    },
+    /// What an extra sells for, or its limit on the clock.
+    PriceExtra {
+        /// The key of the entry in which it was asked for or agreed.
+        entry: String,
+        /// Without VAT.
+        amount: Pence,
+    },
+    /// Quotes and their payment points.
+    Quote(QuoteCommand),
     /// What is to sort out.
     SortOut,
     /// Answers a question.
@@ -131,6 +245,22 @@ pub enum Command {
     },
     /// Gives out a code to bring a device into the crew.
     Invite(InviteWish),
+    /// Lists a person, with their rates if those are known.
+    AddPerson {
+        /// The name.
+        name: String,
+        /// What they may do.
+        role: Role,
+        /// What an hour of theirs costs and is charged at, in pounds.
+        rates: Option<(Rate, Rate)>,
+    },
+    /// Gives a person another role from now on.
+    SetRole {
+        /// The name.
+        person: String,
+        /// What they may do from now on.
+        role: Role,
+    },
     /// Makes a link by which one browser joins the page.
     PageLink {
         /// Whose phone it will be; listed now if nobody of that name is.
@@ -158,6 +288,53 @@ pub enum Command {
     Status,
 }
 
+/// What a phrase can mean, by the names in the lists.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WordMeaning {
+    /// An item of the price book.
+    Item(String),
+    /// A stage of a job: the job's code and the stage.
+    Stage(String, String),
+    /// A person.
+    Person(String),
+    /// A place, in the crew's words.
+    Place(String),
+}
+
+/// Whether a row of a list is new.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ListChange {
+    /// It must not be there yet.
+    Add,
+    /// It must be there.
+    Change,
+    /// It may be there.
+    Either,
+}
+
+/// How far a command has come that takes its time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Progress {
+    /// What is being counted.
+    pub step: Step,
+    /// So many are done.
+    pub done: u64,
+    /// Of so many.
+    pub of: u64,
+}
+
+/// What an import is at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Step {
+    /// Rows are read and checked; nothing is written yet.
+    RowsRead,
+    /// Events are written and durable.
+    EventsWritten,
+}
+
 /// A press of a button that may reach the node later than it was made, and more than once.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Press {
@@ -172,8 +349,16 @@ pub struct Press {
 /// # Errors
 /// [`NodeError`]: what happened and what to do. Nothing is half done.
 pub fn run(node: &mut Node, command: Command) -> Result<Value, NodeError> {
+    run_saying(node, command, &|_| ())
+}
+
+/// As [`run`], and says how far it is where that takes its time.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_saying(node: &mut Node, command: Command, say: &dyn Fn(Progress)) -> Result<Value, NodeError> {
     let author = node.device().person;
-    run_for(node, author, command)
+    dispatch(node, author, command, say)
 }
 
 /// Runs a command of somebody whom this device vouches for. What they may write, the ledger's
@@ -182,9 +367,27 @@ pub fn run(node: &mut Node, command: Command) -> Result<Value, NodeError> {
 /// # Errors
 /// As [`run`].
 pub fn run_for(node: &mut Node, author: PersonId, command: Command) -> Result<Value, NodeError> {
+    dispatch(node, author, command, &|_| ())
+}
+
+fn dispatch(
+    node: &mut Node,
+    author: PersonId,
+    command: Command,
+    say: &dyn Fn(Progress),
+) -> Result<Value, NodeError> {
     match command {
-        Command::Import { dir, devices } => run_import(node, author, &dir, &devices),
-        Command::Log { row } => log(node, author, row),
+        Command::Import { dir, devices } => importing::import(node, author, &dir, &devices, say),
+        Command::Log { row } => importing::log(node, author, row),
+        Command::List { list, change, row } => importing::list(node, author, list, change, row),
+        Command::Hear(said) => said::hear(node, author, &said),
+        Command::LogSaid { said, only, key } => said::log(node, author, &said, &only, key.as_deref()),
+        Command::Teach { phrase, means } => said::teach_named(node, author, &phrase, means.as_ref()),
+        Command::Survey { job, answer: Some((point, answer)) } => {
+            survey::answer(node, author, &job, point, answer)
+        }
+        Command::Survey { job, answer: None } => survey::show(node, &job),
+        Command::Undo { back } => undo::undo(node, author, back),
         Command::Start { job, stage, press } => {
             let pressed = pressed(node, press);
             timers::start(node, author, &job, stage.as_deref(), pressed)
@@ -197,15 +400,32 @@ pub fn run_for(node: &mut Node, author: PersonId, command: Command) -> Result<Va
             let pressed = pressed(node, press);
             timers::stop(node, author, break_minutes, at.as_deref(), pressed)
         }
-        Command::Accept { entry } => timers::accept(node, author, &entry),
-        Command::Entries { job, on } => timers::entries(node, job.as_deref(), on),
+        Command::Accept { entry } => entries::accept(node, author, &entry),
+        Command::Entries { job, on } => entries::entries(node, job.as_deref(), on),
         Command::Reconcile => Ok(json!(projections::reconcile(node.book()))),
-        Command::PreviewInvoice { until, job } => invoices::previews(node, until, job.as_deref()),
-        Command::IssueInvoice { job, until } => invoices::issue(node, author, &job, until, today()?),
-        Command::Invoices => Ok(invoices::list(node)),
-        Command::Pay { number, received, cis_taken, method } => {
-            invoices::pay(node, author, &number, Paid { received, cis_taken, method })
+        Command::PreviewInvoice { until, job, with_extra } => {
+            invoices::previews(node, until, job.as_deref(), &with_extra)
         }
+        Command::IssueInvoice { job, until, with_extra } => {
+            invoices::issue(node, author, &job, until, &with_extra, today()?)
+        }
+        Command::Invoices => Ok(invoices::list(node)),
+        Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today()?),
+        Command::VoidInvoice { number, reason } => invoices::void(node, author, &number, reason),
+        Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),
+        Command::AskDeposit { job, amount } => invoices::ask_deposit(node, author, &job, amount),
+        Command::Pay { number, received } => invoices::pay(node, author, &number, received),
+        Command::Price { item, pack_cost, from } => {
+            office::price(node, author, &item, pack_cost, from.map_or_else(today, Ok)?)
+        }
+        Command::Rate(rate) => {
+            let from = rate.from.map_or_else(today, Ok)?;
+            office::rate(node, author, &rate, from)
+        }
+        Command::Paid(paid) => office::paid(node, author, paid),
+        Command::BearCost { entry, whose } => office::bear_cost(node, author, &entry, whose),
+        Command::PriceExtra { entry, amount } => office::price_extra(node, author, &entry, amount),
+        Command::Quote(command) => quotes::run(node, author, command),
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
         Command::Settle { question, answer } => settle(node, author, &question, answer),
         Command::Stages => Ok(json!({ "stages": projections::stages(node.book()) })),
@@ -217,11 +437,13 @@ pub fn run_for(node: &mut Node, author: PersonId, command: Command) -> Result<Va
             let link = node.make_page_link(author, &person, role)?;
             Ok(json!({ "link": link, "origins": node.page_origins() }))
         }
-        Command::Roster => Ok(show_roster(node)),
-        Command::Retire { device, reason } => retire(node, author, &device, reason),
+        Command::AddPerson { name, role, rates } => roster::add_person(node, author, &name, role, rates),
+        Command::SetRole { person, role } => roster::set_role(node, author, &person, role),
+        Command::Roster => Ok(roster::show(node)),
+        Command::Retire { device, reason } => roster::retire(node, author, &device, reason),
         Command::Export { dir } => export::write(node, &dir),
-        Command::Verify => verify(node),
-        Command::Status => Ok(status(node)),
+        Command::Verify => health::verify(node),
+        Command::Status => Ok(health::status(node)),
     }
 }
 
@@ -236,96 +458,6 @@ fn pressed(node: &Node, press: Option<Press>) -> timers::Pressed {
 /// Today on this machine.
 fn today() -> Result<Day, NodeError> {
     Ok(moment(now_ms())?.day())
-}
-
-fn run_import(node: &mut Node, author: PersonId, dir: &Path, devices: &[String]) -> Result<Value, NodeError> {
-    let files = Files::read(dir).map_err(|error| NodeError::bad_input(error.to_string()))?;
-    let devices = (!devices.is_empty()).then(|| devices.iter().cloned().collect());
-    import_files(node, author, &files, devices.as_ref())
-}
-
-fn import_files(
-    node: &mut Node,
-    author: PersonId,
-    files: &Files,
-    devices: Option<&BTreeSet<String>>,
-) -> Result<Value, NodeError> {
-    let role = node.ledger().roster().person(&author).map_or(Role::Hand, |person| person.role);
-    let now = moment(now_ms())?;
-    let plan = {
-        let held = HeldInBook::new(node);
-        let (crew, today) = (node.crew(), now.day());
-        import::plan(files, &import::Context { crew, today, now, devices, held: &held, author, role })
-    };
-    let plan = plan.map_err(|rows| NodeError::BadInput(rows.iter().map(ToString::to_string).collect()))?;
-    let written = plan.writes.len();
-    let key = plan.writes.first().map(|planned| planned.payload.act.row_key.clone());
-    let mut pending: Vec<Write> = Vec::new();
-    for Planned { mut payload, audience, supersedes } in plan.writes {
-        if !supersedes.is_empty() {
-            // A change names the changes before it by their hashes, so those must be written first.
-            node.append(&std::mem::take(&mut pending))?;
-            let order = (payload.act.logged_at, payload.act.row_key.clone());
-            for entry in &supersedes {
-                let history = node.book().history(entry);
-                let before = history.iter().filter(|logged| {
-                    logged.act.entry_ref() == *entry
-                        || (logged.act.logged_at, logged.act.row_key.clone()) < order
-                });
-                payload.act.replaces.extend(before.map(|logged| logged.hash));
-            }
-            payload.act.replaces.sort_unstable();
-            payload.act.replaces.dedup();
-        }
-        pending.push(Write { audience, payload });
-    }
-    node.append(&pending)?;
-    Ok(json!({ "written": written, "already_held": plan.already_held, "warnings": plan.warnings,
-        "key": key.filter(|_| written == 1) }))
-}
-
-/// Logging is importing one row: the same names, checks and messages.
-fn log(node: &mut Node, author: PersonId, mut row: BTreeMap<String, String>) -> Result<Value, NodeError> {
-    said_more::settle_amount(node, &mut row)?;
-    if let Some(logged) = said_more::log(node, author, &row)? {
-        return Ok(logged);
-    }
-    let now = moment(now_ms())?;
-    let target =
-        row.get("corrects").and_then(|key| node.book().entries().find(|entry| entry.act.row_key == *key));
-    let day = match (row.get("done_on"), target) {
-        (Some(day), _) => day.clone(),
-        (None, Some(target)) => target.act.done_on.to_string(),
-        (None, None) => now.day().to_string(),
-    };
-    // A clock time alone is one of the day that the entry is about.
-    for column in ["from", "to"] {
-        if let Some(time) = row.get_mut(column).filter(|time| time.len() <= 5) {
-            *time = format!("{day}T{time:0>5}");
-        }
-    }
-    let key = random::<4>()?.iter().map(|byte| format!("{byte:02x}")).collect();
-    let name = node.book().lists().person(author);
-    row.entry("entry".to_owned()).or_insert(key);
-    row.entry("person".to_owned()).or_insert(name);
-    row.entry("device".to_owned()).or_insert_with(|| node.device().name.clone());
-    // With its offset, because in one hour of the year a clock time alone is said twice.
-    let at = serde_json::to_value(now).ok().and_then(|at| at.as_str().map(str::to_owned)).unwrap_or_default();
-    row.entry("at".to_owned()).or_insert(at);
-    let files = Files::of_entry(&row).map_err(|error| NodeError::bad_input(error.to_string()))?;
-    import_files(node, author, &files, None).map_err(in_words_of_a_command)
-}
-
-/// Complaints about the one row of a command, without the file and line that nobody typed.
-fn in_words_of_a_command(error: NodeError) -> NodeError {
-    match error {
-        NodeError::BadInput(rows) => {
-            let plain =
-                |row: &String| row.trim_start_matches("entries.csv line 2, ").replacen("column ", "--", 1);
-            NodeError::BadInput(rows.iter().map(plain).collect())
-        }
-        other => other,
-    }
 }
 
 /// Settles the one open question that a key, or the beginnings of its parts, means.
@@ -347,77 +479,4 @@ fn settle(node: &mut Node, author: PersonId, wanted: &str, answer: String) -> Re
     let body = Body::QuestionSettled(site::QuestionSettled { question: question.key.clone() });
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
     Ok(json!({ "left": projections::questions(node.book()).len() }))
-}
-
-fn show_roster(node: &Node) -> Value {
-    let roster = node.ledger().roster();
-    let people: Vec<Value> =
-        roster.people().map(|person| json!({ "name": person.name, "role": person.role })).collect();
-    let devices: Vec<Value> = roster
-        .devices()
-        .map(|device| {
-            let person = roster.person(&device.person).map(|person| person.name.clone());
-            json!({ "name": device.name, "key": device.key, "person": person, "retired": device.retired,
-                "office": device.office, "shared": device.shared, "this": device.key == node.key() })
-        })
-        .collect();
-    json!({ "crew": roster.crew_name(), "people": people, "devices": devices })
-}
-
-fn retire(node: &mut Node, author: PersonId, wanted: &str, reason: String) -> Result<Value, NodeError> {
-    let roster = node.ledger().roster();
-    let matching = |key: &DeviceKey, name: &str| {
-        name == wanted || (wanted.len() >= 8 && key.to_string().starts_with(wanted))
-    };
-    let found: Vec<DeviceKey> = roster
-        .devices()
-        .filter(|device| !device.retired && matching(&device.key, &device.name))
-        .map(|device| device.key)
-        .collect();
-    let [device] = found[..] else {
-        let why = if found.is_empty() { "no device" } else { "more than one device" };
-        return Err(NodeError::bad_input(format!(
-            "{why} in the crew is called {wanted:?}; `fivebar roster` shows names and keys"
-        )));
-    };
-    let cuts = node
-        .ledger()
-        .chains()
-        .filter(|chain| chain.start.device == device && chain.tip.next_seq > 0)
-        .map(|chain| Position { chain: chain.start.chain, seq: chain.tip.next_seq - 1, hash: chain.tip.hash })
-        .collect();
-    let act = node.act(author)?;
-    let body = Body::DeviceRetired(DeviceRetired { device, cuts, reason });
-    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
-    Ok(show_roster(node))
-}
-
-fn verify(node: &mut Node) -> Result<Value, NodeError> {
-    let report = node.store().verify_deep()?;
-    let damage: Vec<String> =
-        report.damage.iter().map(|damage| format!("{}: {} bytes", damage.place, damage.length)).collect();
-    let events: u64 = node.ledger().chains().map(|chain| chain.tip.next_seq).sum();
-    Ok(json!({ "runs": report.runs, "events": report.events, "events_verified": events, "damage": damage }))
-}
-
-fn status(node: &Node) -> Value {
-    let roster = node.ledger().roster();
-    let chains: Vec<Value> = node
-        .ledger()
-        .chains()
-        .map(|chain| {
-            let device = roster.device(&chain.start.device).map(|device| device.name.clone());
-            json!({ "chain": chain.start.chain, "device": device, "audience": chain.start.audience,
-                "events": chain.tip.next_seq, "head": chain.tip.hash })
-        })
-        .collect();
-    let digest: String = node
-        .ledger()
-        .frontier(Some(Audience::Crew))
-        .digest()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect();
-    json!({ "crew": node.crew(), "device": node.device().name, "key": node.key(), "chains": chains,
-        "crew_frontier": digest })
 }

@@ -1,7 +1,7 @@
 //! Runs on their way into the store and the book.
 
 use ledger::frontier::Checked;
-use ledger::{ChainId, ChainStart, EventHash, Ledger, Payload, Refusal, Run, TakenIn};
+use ledger::{ChainId, ChainStart, Ledger, Payload, Refusal, Run, TakenIn};
 use projections::{Book, Taken};
 
 /// Runs that are made durable together, and the ledger as it will be then.
@@ -38,26 +38,18 @@ impl Group {
     }
 }
 
-/// Folds the events of a run, and gives the hash of the last.
-pub(crate) fn fold_run(
-    book: &mut Book,
-    ledger: &Ledger,
-    start: &ChainStart,
-    run: &Run,
-    before: EventHash,
-) -> EventHash {
-    let mut last = before;
-    for event in run.placed_events(before) {
-        last = event.hash;
+/// Folds the events of a run that the ledger has taken in.
+pub(crate) fn fold_run(book: &mut Book, ledger: &Ledger, checked: &Checked) {
+    let Some(chain) = ledger.chain(&checked.run().chain()) else { return };
+    for event in checked.events() {
         let view = event.view;
+        let (start, hash, seq, made_at) = (chain.start, event.hash, event.seq, view.made_at);
         match Payload::decode(view.kind, view.kind_version, view.payload) {
             Ok(payload) => {
-                let standing = ledger.roster().standing(start, event.seq, &payload);
-                let (hash, chain, seq, made_at) = (event.hash, start.chain, event.seq, view.made_at);
-                book.take_in(Taken { hash, chain, seq, made_at, standing, payload });
+                let standing = ledger.roster().standing(&start, seq, &payload);
+                book.take_in(Taken { hash, chain: start.chain, seq, made_at, standing, payload });
             }
-            Err(reason) => book.take_in_unreadable(event.hash, start.chain, event.seq, reason),
+            Err(reason) => book.take_in_unreadable(hash, start.chain, seq, reason),
         }
     }
-    last
 }

@@ -3,6 +3,7 @@
 //! The network looks at a copy of the ledger, so that it never waits for a disk.
 
 use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError, RwLock};
 
 use ledger::roster_events::DeviceAdmitted;
@@ -20,6 +21,7 @@ pub struct Holding {
     ledger: RwLock<Ledger>,
     inviter: Option<DeviceKey>,
     changed: watch::Sender<u64>,
+    announced: AtomicU64,
     /// What peers told that the device's file does not know yet: noting it must not wait for a disk.
     met: Mutex<BTreeMap<DeviceKey, Met>>,
 }
@@ -31,8 +33,13 @@ impl Holding {
     #[must_use]
     pub fn new(node: Node) -> Self {
         let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
-        let (node, met) = (Mutex::new(node), Mutex::default());
-        Self { node, ledger, inviter, changed: watch::Sender::new(0), met }
+        let (changed, announced) = (watch::Sender::new(0), AtomicU64::new(0));
+        Self { node: Mutex::new(node), ledger, inviter, changed, announced, met: Mutex::default() }
+    }
+
+    /// The most events that a peer has said to hold.
+    pub(crate) fn announced(&self) -> u64 {
+        self.announced.load(Ordering::Relaxed)
     }
 
     /// Uses the node, and rings the bell if there are more events than before.
@@ -110,6 +117,7 @@ impl Holder for Holding {
 
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>) {
         let events: u64 = holds.values().sum();
+        self.announced.fetch_max(events, Ordering::Relaxed);
         tracing::info!(peer = %peer.short(), events, "what a peer holds");
         let met = Met { at_ms: now_ms(), holds: holds.clone() };
         self.met.lock().unwrap_or_else(PoisonError::into_inner).insert(peer, met);

@@ -1,9 +1,13 @@
 //! Issuing invoices, recording what was paid on them, and saying what is still owed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::{Audience, Body, InvoiceId, Payload, PersonId, office};
-use projections::billing::{self, JobWork, PaperDates, PaperNumber};
+use ledger::roster::{Lacking, Standing};
+use ledger::{
+    Audience, Body, ChainStart, EventHash, InvoiceId, Payload, PersonId, StageId, Unreadable, office,
+};
+use projections::billing::{self, IssuedPaper, JobWork, PaperDates, PaperNumber};
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
 
@@ -14,16 +18,50 @@ fn works(node: &Node) -> Vec<JobWork> {
     billing::job_works(node.book(), &node.book().lists())
 }
 
-/// What is to bill, job by job.
-pub(crate) fn previews(node: &Node, until: Option<Day>, job: Option<&str>) -> Result<Value, NodeError> {
+/// What is to bill, job by job, and what is to give back. An extra that nobody said yes to is only in it
+/// where it is named.
+pub(crate) fn previews(
+    node: &Node,
+    until: Option<Day>,
+    job: Option<&str>,
+    with_extra: &[String],
+) -> Result<Value, NodeError> {
     let mut works = works(node);
     if let Some(code) = job {
         works.retain(|work| work.code == code);
         if works.is_empty() {
             return Err(no_job(code));
         }
+    } else if !with_extra.is_empty() {
+        return Err(NodeError::bad_input("--with-extra: say of which job by --job"));
     }
-    Ok(json!({ "invoices": billing::previews(&works, until) }))
+    let mut previews = Vec::new();
+    for work in &works {
+        previews.extend(billing::preview_with(work, until, &extras_called(work, with_extra)?));
+    }
+    Ok(json!({ "invoices": previews, "credits": credits(&works) }))
+}
+
+/// The extras by their names.
+fn extras_called(work: &JobWork, names: &[String]) -> Result<BTreeSet<StageId>, NodeError> {
+    let called = |name: &String| {
+        billing::extra_called(work, name).map_err(|error| NodeError::bad_input(error.to_string()))
+    };
+    names.iter().map(called).collect()
+}
+
+/// The credit notes that are proposed: something billed is worth less now.
+fn credits(works: &[JobWork]) -> Vec<Value> {
+    let of_job = |work: &JobWork| {
+        let proposed = billing::proposed_credits(work).into_iter();
+        proposed
+            .map(|credit| {
+                json!({ "job": work.code, "of_number": credit.of_number, "of_date": credit.of_date,
+                    "lines": credit.lines, "totals": credit.totals })
+            })
+            .collect::<Vec<_>>()
+    };
+    works.iter().flat_map(of_job).collect()
 }
 
 /// Issues the invoice of a job: gives it the next number and fixes all that it prints.
@@ -32,17 +70,18 @@ pub(crate) fn issue(
     author: PersonId,
     code: &str,
     until: Option<Day>,
+    with_extra: &[String],
     today: Day,
 ) -> Result<Value, NodeError> {
+    update_first(node)?;
     let works = works(node);
     let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
     let until = until.unwrap_or(today);
-    let preview = billing::preview(work, Some(until)).ok_or_else(|| {
+    let extras = extras_called(work, with_extra)?;
+    let preview = billing::preview_with(work, Some(until), &extras).ok_or_else(|| {
         NodeError::bad_input(format!("nothing to bill on {code} up to {until}; no number was used"))
     })?;
-    let papers = || works.iter().flat_map(|work| &work.papers).map(|paper| &paper.document);
-    let number = work.firm.as_ref().map_or(1, |firm| billing::next_number(firm, "", papers()));
-    let number = PaperNumber { invoice: InvoiceId(random()?), series: String::new(), number };
+    let number = next_number(&works)?;
     let dates = PaperDates { today, issued_on: today, tax_point: today };
     let document = billing::issue(work, &preview, number, dates)
         .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
@@ -53,17 +92,22 @@ pub(crate) fn issue(
     Ok(answer)
 }
 
+/// Refuses to bill while there is an event of a kind that only a newer program reads: it may change what
+/// is to bill, and what is issued stays issued.
+fn update_first(node: &Node) -> Result<(), NodeError> {
+    let newer = node.book().unreadable().filter(|(_, event)| event.reason == Unreadable::UnknownKind).count();
+    if newer == 0 {
+        return Ok(());
+    }
+    Err(NodeError::bad_input(format!(
+        "entries held here that a newer fivebar wrote: {newer}. They may change what is to bill. Update this \
+         fivebar first; no number was used"
+    )))
+}
+
 /// The invoices and credit notes, with what came in on each.
 pub(crate) fn list(node: &Node) -> Value {
-    let mut closed: BTreeMap<InvoiceId, Pence> = BTreeMap::new();
-    for entry in node.book().entries() {
-        if let Body::PaymentReceived(paid) = &*entry.body
-            && let Some(invoice) = paid.invoice
-        {
-            let sum = paid.received + paid.cis_taken + paid.discount + paid.contra;
-            *closed.entry(invoice).or_default() += sum;
-        }
-    }
+    let closed = closed(node);
     let works = works(node);
     let mut rows: Vec<_> = works
         .iter()
@@ -86,34 +130,215 @@ pub(crate) fn list(node: &Node) -> Value {
     json!({ "invoices": rows.into_iter().map(|(_, row)| row).collect::<Vec<_>>() })
 }
 
-/// What a payment was made of.
-pub(crate) struct Paid {
-    pub(crate) received: Pence,
-    pub(crate) cis_taken: Pence,
-    pub(crate) method: String,
+/// The number of the next paper. Invoices and credit notes share one series, so that no number is missing.
+fn next_number(works: &[JobWork]) -> Result<PaperNumber, NodeError> {
+    let papers = || works.iter().flat_map(|work| &work.papers).map(|paper| &paper.document);
+    let firm = works.iter().find_map(|work| work.firm.as_ref());
+    let number = firm.map_or(1, |firm| billing::next_number(firm, "", papers()));
+    Ok(PaperNumber { invoice: InvoiceId(random()?), series: String::new(), number })
 }
 
-/// Records a payment on an invoice.
-pub(crate) fn pay(node: &mut Node, author: PersonId, number: &str, paid: Paid) -> Result<Value, NodeError> {
-    let works = works(node);
-    let mut papers = works.iter().flat_map(|work| &work.papers);
-    let paper = papers.find(|paper| billing::printed_number(&paper.document) == number).ok_or_else(|| {
+/// The paper with this number, with its job.
+fn paper<'w>(works: &'w [JobWork], number: &str) -> Result<(&'w JobWork, &'w IssuedPaper), NodeError> {
+    let mut papers = works.iter().flat_map(|work| work.papers.iter().map(move |paper| (work, paper)));
+    papers.find(|(_, paper)| billing::printed_number(&paper.document) == number).ok_or_else(|| {
         NodeError::bad_input(format!(
             "there is no invoice {number}; `fivebar invoice list` shows those there are"
         ))
-    })?;
-    let Paid { received, cis_taken, method } = paid;
-    let body = Body::PaymentReceived(office::PaymentReceived {
-        job: paper.document.job,
-        invoice: Some(paper.document.invoice),
-        received,
-        cis_taken,
-        discount: Pence::ZERO,
-        contra: Pence::ZERO,
-        method,
-    });
-    let act = node.act(author)?;
+    })
+}
+
+/// What closes each invoice so far.
+fn closed(node: &Node) -> BTreeMap<InvoiceId, Pence> {
+    let mut closed: BTreeMap<InvoiceId, Pence> = BTreeMap::new();
+    for entry in node.book().entries() {
+        if let Body::PaymentReceived(paid) = &*entry.body
+            && let Some(invoice) = paid.invoice
+        {
+            let sum = paid.received + paid.cis_taken + paid.discount + paid.contra;
+            *closed.entry(invoice).or_default() += sum;
+        }
+    }
+    closed
+}
+
+fn write(node: &mut Node, author: PersonId, note: String, body: Body) -> Result<(), NodeError> {
+    let mut act = node.act(author)?;
+    act.note = note;
     node.append(&[Write { audience: Audience::Office, payload: Payload { act, body } }])?;
+    Ok(())
+}
+
+/// Issues the credit note that is proposed on an invoice, or one over all that is left of it.
+pub(crate) fn credit(
+    node: &mut Node,
+    author: PersonId,
+    number: &str,
+    whole: bool,
+    today: Day,
+) -> Result<Value, NodeError> {
+    update_first(node)?;
+    let works = works(node);
+    let (work, paper) = paper(&works, number)?;
+    let invoice = paper.document.invoice;
+    if paper.credits.is_some() || paper.voided {
+        return Err(NodeError::bad_input(format!(
+            "{number} bills nothing: it is a credit note, or it was made void"
+        )));
+    }
+    let proposed = if whole {
+        billing::whole_credit(work, invoice)
+    } else {
+        billing::proposed_credits(work).into_iter().find(|credit| credit.of == invoice)
+    };
+    let proposed = proposed.ok_or_else(|| {
+        NodeError::bad_input(if whole {
+            format!("nothing is left of invoice {number} to give back; no number was used")
+        } else {
+            format!(
+                "nothing that invoice {number} bills is worth less now; no number was used. If the invoice was \
+                 wrong as a whole, add --whole"
+            )
+        })
+    })?;
+    let dates = PaperDates { today, issued_on: today, tax_point: today };
+    let credited = billing::credit_note(work, &proposed, next_number(&works)?, dates)
+        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+    let answer = json!({ "of_number": credited.of_number, "of_date": credited.of_date,
+        "document": credited.document });
+    write(node, author, String::new(), Body::InvoiceCredited(credited))?;
+    Ok(answer)
+}
+
+/// Makes an issued number stand for nothing.
+pub(crate) fn void(
+    node: &mut Node,
+    author: PersonId,
+    number: &str,
+    reason: String,
+) -> Result<Value, NodeError> {
+    if reason.trim().is_empty() {
+        return Err(NodeError::bad_input("say why the number is made void; that stays beside it"));
+    }
+    let works = works(node);
+    let (work, paper) = paper(&works, number)?;
+    let invoice = paper.document.invoice;
+    let refuse = |why: &str| Err(NodeError::bad_input(format!("{number} is not made void: {why}")));
+    if paper.voided {
+        return refuse("it is void already");
+    }
+    if work.papers.iter().any(|credit| credit.credits == Some(invoice) && !credit.voided) {
+        return refuse("a credit note reduces it; `fivebar invoice credit --whole` gives back the rest");
+    }
+    if closed(node).get(&invoice).is_some_and(|sum| *sum != Pence::ZERO) {
+        return refuse("something was paid on it; give it back by `fivebar invoice credit --whole`");
+    }
+    write(node, author, reason, Body::InvoiceVoided(office::InvoiceVoided { invoice }))?;
+    Ok(list(node))
+}
+
+/// Takes an invoice for the crew's own that a device issued beyond its cut.
+pub(crate) fn adopt(node: &mut Node, author: PersonId, number: &str) -> Result<Value, NodeError> {
+    if !node.is_office() {
+        return Err(NodeError::bad_input("invoices are kept on the office's devices, and this is none"));
+    }
+    let found: Vec<(EventHash, Box<office::Document>)> = beyond_a_cut(node)?
+        .into_iter()
+        .filter(|(_, document)| billing::printed_number(document) == number)
+        .collect();
+    let [(event, document)] = <[_; 1]>::try_from(found).map_err(|found| {
+        NodeError::bad_input(if found.is_empty() {
+            format!("no device that was taken off the crew issued an invoice {number} after it was cut off")
+        } else {
+            format!("more than one invoice {number} was issued by devices that were taken off the crew")
+        })
+    })?;
+    let works = works(node);
+    let mut papers = works.iter().flat_map(|work| &work.papers);
+    if papers.any(|paper| paper.event == event) {
+        return Err(NodeError::bad_input(format!("invoice {number} is the crew's own already")));
+    }
+    let invoice = document.invoice;
+    write(
+        node,
+        author,
+        String::new(),
+        Body::InvoiceAdopted(office::InvoiceAdopted { invoice, event, document }),
+    )?;
+    Ok(list(node))
+}
+
+/// The invoices that are held and don't count because their device had been cut off.
+fn beyond_a_cut(node: &mut Node) -> Result<Vec<(EventHash, Box<office::Document>)>, NodeError> {
+    let chains = node.ledger().chains().filter(|chain| chain.start.audience == Audience::Office);
+    let cut = chains.filter(|chain| node.ledger().roster().cut(&chain.start).is_some());
+    let cut: Vec<ChainStart> = cut.map(|chain| chain.start).collect();
+    let mut found = Vec::new();
+    for start in cut {
+        let mut before = node.ledger().first_tip(&start).hash;
+        let mut next_seq = 0;
+        while let Some(run) = node.read_run(start.chain, next_seq)? {
+            for event in run.placed_events(before) {
+                before = event.hash;
+                let read = Payload::decode(event.view.kind, event.view.kind_version, event.view.payload);
+                let Ok(payload) = read else { continue };
+                let standing = node.ledger().roster().standing(&start, event.seq, &payload);
+                if let (Standing::Without(Lacking::BeyondCut), Body::InvoiceIssued(issued)) =
+                    (standing, payload.body)
+                {
+                    found.push((event.hash, issued.document));
+                }
+            }
+            next_seq = run.next_seq();
+        }
+    }
+    Ok(found)
+}
+
+/// Notes that a deposit was asked for.
+pub(crate) fn ask_deposit(
+    node: &mut Node,
+    author: PersonId,
+    code: &str,
+    amount: Pence,
+) -> Result<Value, NodeError> {
+    if amount <= Pence::ZERO {
+        return Err(NodeError::bad_input("a deposit is more than nought"));
+    }
+    let job = works(node).iter().find(|work| work.code == code).map(|work| work.job);
+    let job = job.ok_or_else(|| no_job(code))?;
+    write(node, author, String::new(), Body::DepositAsked(office::DepositAsked { job, amount }))?;
+    Ok(json!({ "job": code, "amount": amount }))
+}
+
+/// What closes an invoice: what came in, and what was taken off.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Received {
+    /// What arrived.
+    pub received: Pence,
+    /// What was taken for CIS.
+    pub cis_taken: Pence,
+    /// What was taken as discount.
+    pub discount: Pence,
+    /// What was set against something that we owe.
+    pub contra: Pence,
+    /// How: bank, cash, card.
+    pub method: String,
+}
+
+/// Records a payment on an invoice.
+pub(crate) fn pay(
+    node: &mut Node,
+    author: PersonId,
+    number: &str,
+    paid: Received,
+) -> Result<Value, NodeError> {
+    let works = works(node);
+    let (_, paper) = paper(&works, number)?;
+    let Received { received, cis_taken, discount, contra, method } = paid;
+    let (job, invoice) = (paper.document.job, Some(paper.document.invoice));
+    let body = office::PaymentReceived { job, invoice, received, cis_taken, discount, contra, method };
+    write(node, author, String::new(), Body::PaymentReceived(body))?;
     Ok(list(node))
 }
 

@@ -2,6 +2,7 @@
 
 pub mod command;
 pub mod device;
+mod entries;
 pub mod error;
 pub mod export;
 mod group;
@@ -10,15 +11,19 @@ mod holding;
 pub mod import;
 pub mod invites;
 mod invoices;
+mod keeping;
 pub mod local;
 pub mod node;
+mod opening;
 pub mod page;
-mod said_more;
+mod peers;
+pub mod photos;
 pub mod serve;
 mod socket;
 mod timers;
+mod verified;
 
-pub use command::Command;
+pub use command::{Command, Progress};
 pub use error::NodeError;
 pub use holding::Holding;
 pub use ledger::roster_events::Role;

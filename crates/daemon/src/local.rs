@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use crate::command::{self, Command};
+use crate::command::{self, Command, Progress};
 use crate::device::write_private;
 use crate::error::NodeError;
 use crate::node::Node;
@@ -64,10 +64,12 @@ pub(crate) struct Call {
     pub(crate) command: Command,
 }
 
-/// What comes back: one line of JSON.
+/// What comes back, a line of JSON each: how far it is, as often as there is something to say, and then
+/// the end.
 #[derive(Debug, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Answer {
+    Progress(Progress),
     Done(Value),
     Failed(String),
 }
@@ -77,10 +79,18 @@ pub(crate) enum Answer {
 /// # Errors
 /// What the command failed with, in a person's words.
 pub fn call(folder: &Path, command: Command) -> Result<Value, NodeError> {
+    call_saying(folder, command, &|_| ())
+}
+
+/// As [`call`], and says how far it is where that takes its time.
+///
+/// # Errors
+/// As [`call`].
+pub fn call_saying(folder: &Path, command: Command, say: &dyn Fn(Progress)) -> Result<Value, NodeError> {
     let give_up = Instant::now() + BUSY_PATIENCE;
     loop {
         let busy = match Node::open(folder) {
-            Ok(mut node) => return command::run(&mut node, command),
+            Ok(mut node) => return command::run_saying(&mut node, command, say),
             Err(NodeError::Open(store::OpenError::Lock(busy))) => {
                 NodeError::Open(store::OpenError::Lock(busy))
             }
@@ -90,7 +100,7 @@ pub fn call(folder: &Path, command: Command) -> Result<Value, NodeError> {
         if let Some(door) = Door::read(folder)
             && let Ok(stream) = door.knock()
         {
-            return call_daemon(stream, &door, command);
+            return call_daemon(stream, &door, command, say);
         }
         if Instant::now() >= give_up {
             return Err(busy);
@@ -99,20 +109,25 @@ pub fn call(folder: &Path, command: Command) -> Result<Value, NodeError> {
     }
 }
 
-fn call_daemon(mut stream: TcpStream, door: &Door, command: Command) -> Result<Value, NodeError> {
+fn call_daemon(
+    mut stream: TcpStream,
+    door: &Door,
+    command: Command,
+    say: &dyn Fn(Progress),
+) -> Result<Value, NodeError> {
     let lost = |error: std::io::Error| NodeError::Network(format!("the daemon does not answer: {error}"));
     stream.set_read_timeout(Some(PATIENCE)).map_err(lost)?;
     let call = Call { token: door.token.clone(), command };
     let mut line = serde_json::to_vec(&call).map_err(|error| NodeError::Network(error.to_string()))?;
     line.push(b'\n');
     stream.write_all(&line).map_err(lost)?;
-    let mut answer = String::new();
-    BufReader::new(stream).read_line(&mut answer).map_err(lost)?;
-    match serde_json::from_str(&answer) {
-        Ok(Answer::Done(value)) => Ok(value),
-        Ok(Answer::Failed(why)) => Err(NodeError::Network(why)),
-        Err(_) => {
-            Err(NodeError::Network("the daemon hung up; it may have been stopped. Try again".to_owned()))
+    for line in BufReader::new(stream).lines() {
+        match serde_json::from_str(&line.map_err(lost)?) {
+            Ok(Answer::Progress(progress)) => say(progress),
+            Ok(Answer::Done(value)) => return Ok(value),
+            Ok(Answer::Failed(why)) => return Err(NodeError::Network(why)),
+            Err(_) => break,
         }
     }
+    Err(NodeError::Network("the daemon hung up; it may have been stopped. Try again".to_owned()))
 }

@@ -1,9 +1,9 @@
 //! A node: one device's ledger, opened by one process. The only writer of its folder.
 //!
 //! What comes in, typed or from a peer, goes the same way: it is checked against the ledger, made
-//! durable by the store, recorded, and folded. Nothing is acknowledged before it is durable.
+//! durable by the store, recorded, and folded. Nothing is acknowledged before it is durable. A checkpoint of
+//! what was verified is written when enough is new, and when the node is closed.
 
-use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
@@ -11,16 +11,18 @@ use ledger::event::KIND_VERSION;
 use ledger::roster::Standing;
 use ledger::{
     Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, EventHash, Kind,
-    Ledger, Payload, PersonId, Refusal, Run, RunBuilder, TakenIn,
+    Ledger, Payload, PersonId, Refusal, Run, RunBuilder,
 };
 use projections::Book;
-use store::{Record, RecordKind, Store, StoreOptions};
+use store::{DeepReport, Record, RecordKind, Store, StoreOptions};
 use trade::Moment;
 
-use crate::device::{DeviceFile, KnownPeer, Met};
+use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::group::{Group, fold_run};
+use crate::opening::{self, Opened};
 use crate::page::PageFile;
+use crate::verified::{Pending, Verified};
 
 /// Most bytes of runs in one group of the journal.
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
@@ -45,6 +47,9 @@ pub struct Node {
     store: Store,
     ledger: Ledger,
     book: Book,
+    verified: Verified,
+    /// Whether it only fetches, so that its book stays empty.
+    fetching: bool,
 }
 
 /// Random bytes from the machine.
@@ -99,17 +104,7 @@ impl Node {
             Record { kind: RecordKind::Run, bytes: run.bytes() },
         ])?;
         file.write(folder)?;
-        let mut node = Self {
-            folder: folder.to_owned(),
-            device: file,
-            page: PageFile::open(folder)?,
-            secret,
-            store,
-            ledger,
-            book: Book::new(Audience::Crew),
-        };
-        node.fold_all()?;
-        Ok(node)
+        Self::with_store(folder, file, store)
     }
 
     /// Makes the folder of a device that was admitted to a crew and holds nothing yet.
@@ -123,16 +118,15 @@ impl Node {
         put_unfinished_aside(folder)?;
         let store = Store::create(options(folder)?, file.crew)?;
         file.write(folder)?;
-        let (secret, ledger) = (file.secret()?, Ledger::new(file.crew));
-        Ok(Self {
-            folder: folder.to_owned(),
-            device: file,
-            page: PageFile::open(folder)?,
-            secret,
-            store,
-            ledger,
-            book: Book::new(Audience::Crew),
-        })
+        Self::with_store(folder, file, store)
+    }
+
+    /// The node for only fetching: its book stays empty. To fold a large ledger group by group takes longer
+    /// than to fetch it, and whoever opens the folder next folds it in one go.
+    pub(crate) fn for_fetching(self) -> Self {
+        let mut node = self;
+        node.fetching = true;
+        node
     }
 
     /// Opens the ledger in a folder.
@@ -142,38 +136,20 @@ impl Node {
     pub fn open(folder: &Path) -> Result<Self, NodeError> {
         let device =
             DeviceFile::read(folder)?.ok_or_else(|| NodeError::NoLedger(folder.display().to_string()))?;
-        let secret = device.secret()?;
         let store = match Store::open(options(folder)?) {
             // Joined, and stopped before the first run came.
             Err(store::OpenError::Empty) => Store::create(options(folder)?, device.crew)?,
             other => other?,
         };
-        let mut ledger = Ledger::new(device.crew);
-        store.replay::<NodeError>(None, |place, record| {
-            let taken = match record.kind {
-                RecordKind::ChainDeclaration => {
-                    ChainStart::decode(record.bytes).and_then(|start| ledger.take_in_chain(start))
-                }
-                RecordKind::Run => Run::decode(record.bytes.to_vec()).and_then(|run| {
-                    if let TakenIn::New(checked) = ledger.check_run(&run)? {
-                        ledger.take_in(&checked);
-                    }
-                    Ok(())
-                }),
-                // Written by a later version: kept, and passed over.
-                RecordKind::Unknown(_) => Ok(()),
-            };
-            // Damage is reported by the store; what follows it in the same chain waits for a peer.
-            if let Err(refusal) = taken {
-                tracing::warn!(%place, %refusal, "a stored record does not fit and is left aside");
-            }
-            Ok(())
-        })?;
-        let book = Book::new(Audience::Crew);
+        Self::with_store(folder, device, store)
+    }
+
+    fn with_store(folder: &Path, device: DeviceFile, mut store: Store) -> Result<Self, NodeError> {
+        let secret = device.secret()?;
+        let Opened { ledger, book, verified } = opening::open(&mut store, device.crew, secret.public())?;
         let page = PageFile::open(folder)?;
-        let mut node = Self { folder: folder.to_owned(), device, page, secret, store, ledger, book };
-        node.fold_all()?;
-        Ok(node)
+        let folder = folder.to_owned();
+        Ok(Self { folder, device, page, secret, store, ledger, book, verified, fetching: false })
     }
 
     /// The data folder.
@@ -218,11 +194,6 @@ impl Node {
         &self.book
     }
 
-    /// The store.
-    pub const fn store(&mut self) -> &mut Store {
-        &mut self.store
-    }
-
     /// Whether this device reads the office's chains.
     #[must_use]
     pub fn is_office(&self) -> bool {
@@ -239,33 +210,6 @@ impl Node {
         changed.write(&self.folder)?;
         self.device = changed;
         Ok(())
-    }
-
-    /// Notes what other devices hold. The file only saves them from being asked again after a new
-    /// start, so that one that can't be written is no fault of whoever uses the node now.
-    pub(crate) fn note_met(&mut self, met: BTreeMap<DeviceKey, Met>) {
-        if met.is_empty() {
-            return;
-        }
-        let noted = self.change_device(|device| {
-            met.into_iter().for_each(|(peer, met)| device.note_met(peer, met));
-        });
-        if let Err(error) = noted {
-            tracing::warn!(%error, "what other devices hold is not noted");
-        }
-    }
-
-    /// The devices of the crew that are known to hold these events, this one first.
-    #[must_use]
-    pub fn holders(&self, events: &[(ChainId, u64)]) -> Vec<DeviceKey> {
-        let roster = self.ledger.roster();
-        let holds_all = |peer: &&KnownPeer| {
-            events.iter().all(|(chain, seq)| peer.holds.get(chain).is_some_and(|held| held > seq))
-        };
-        let in_crew = |key: &DeviceKey| roster.device(key).is_some_and(|device| !device.retired);
-        let peers = self.device.peers.iter().filter(holds_all).map(|peer| peer.device);
-        let peers = peers.filter(|key| *key != self.key() && in_crew(key));
-        std::iter::once(self.key()).chain(peers).collect()
     }
 
     /// Notes where the device listens.
@@ -355,21 +299,79 @@ impl Node {
         let starts = starts.iter().map(|start| Record { kind: RecordKind::ChainDeclaration, bytes: start });
         let runs =
             group.runs.iter().map(|checked| Record { kind: RecordKind::Run, bytes: checked.run().bytes() });
-        self.store.append(&starts.chain(runs).collect::<Vec<_>>())?;
+        let records: Vec<_> = starts.chain(runs).collect();
+        self.store.append(&records)?;
         // Below this line nothing can fail but reading, so what is durable is also recorded.
+        let places = self.store.places(&records).skip(group.starts.len());
+        for (place, checked) in places.zip(&group.runs) {
+            self.verified.add(place, checked);
+        }
+        let was_office = self.is_office();
         self.ledger = group.ledger;
+        if self.fetching {
+            return Ok(());
+        }
+        if self.is_office() != was_office {
+            // Another book: what this device may read now was not in it, or must not be.
+            return self.read_again();
+        }
+        for checked in &group.runs {
+            fold_run(&mut self.book, &self.ledger, checked);
+        }
         let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
         let mut events = group.runs.iter().flat_map(|checked| checked.run().events());
         if events.any(|event| is_roster(event.kind)) {
-            // Who may do what decides what counts, so everything is folded again.
-            return self.fold_all();
-        }
-        for checked in &group.runs {
-            if let Some(chain) = self.ledger.chain(&checked.run().chain()) {
-                fold_run(&mut self.book, &self.ledger, &chain.start, checked.run(), checked.before().hash);
-            }
+            // Who may do what decides what counts.
+            self.book.judge_again(opening::judge(&self.ledger));
         }
         Ok(())
+    }
+
+    /// Reads the journal again, for a book of what this device may read now.
+    fn read_again(&mut self) -> Result<(), NodeError> {
+        let (crew, key, end) = (self.crew(), self.key(), self.store.end());
+        let again = opening::read_again(&mut self.store, crew, key, &self.verified, end)?;
+        self.book = match again {
+            Some(opened) => opened.book,
+            None => opening::open_anew(&self.store, crew, key)?.book,
+        };
+        Ok(())
+    }
+
+    /// Reads everything from the journal and verifies it anew, whatever a checkpoint said. Gives what the
+    /// store found and how many events were verified.
+    ///
+    /// # Errors
+    /// [`NodeError::Read`] or [`NodeError::Disk`].
+    pub fn verify(&mut self) -> Result<(DeepReport, u64), NodeError> {
+        let report = self.store.verify_deep()?;
+        let opened = opening::open_anew(&self.store, self.crew(), self.key())?;
+        self.verified = opened.verified;
+        // Where the disk has lost something meanwhile, this process still knows of it, and the owner is told.
+        if opened.ledger.frontier(None) == self.ledger.frontier(None) {
+            self.book = opened.book;
+        }
+        Ok((report, self.verified.events() as u64))
+    }
+
+    /// How many events the start took from a checkpoint as verified.
+    #[must_use]
+    pub const fn verified_before(&self) -> usize {
+        self.verified.believed()
+    }
+
+    /// Writes the checkpoint now, whether or not it is worth it.
+    ///
+    /// # Errors
+    /// [`NodeError::Checkpoint`]; the one before it then still stands.
+    pub fn write_checkpoint(&mut self) -> Result<(), NodeError> {
+        Ok(self.verified.begin(&mut self.store).write()?)
+    }
+
+    /// The checkpoint that should now be written, if enough is new. It may be written while the node goes
+    /// on; one at a time.
+    pub(crate) fn due_checkpoint(&mut self) -> Option<Pending> {
+        self.verified.due(&mut self.store)
     }
 
     /// A stored run of a chain that begins at `from_seq`, joined with those that follow up to 1 MiB.
@@ -378,46 +380,29 @@ impl Node {
     /// [`NodeError::Read`].
     pub fn read_run(&mut self, chain: ChainId, from_seq: u64) -> Result<Option<Run>, NodeError> {
         let mut joined: Option<Run> = None;
-        let mut next_seq = from_seq;
-        while let Some(stored) = self.store.read_run(chain, next_seq)? {
-            let Some(run) = Run::decode(stored.bytes)?.starting_at(next_seq) else { break };
-            next_seq = run.next_seq();
-            joined = match joined {
-                None => Some(run),
-                Some(before) => match before.joined_with(&run) {
-                    None => return Ok(Some(before)),
-                    both => both,
-                },
+        for stored in self.store.runs(chain, from_seq) {
+            let run = match (stored, &joined) {
+                (Ok(stored), _) => Run::decode(stored.bytes)?,
+                (Err(_), Some(_)) => break, // What is whole before the damage is still good to send.
+                (Err(error), None) => return Err(error.into()),
             };
+            let next_seq = joined.as_ref().map_or(from_seq, Run::next_seq);
+            if run.next_seq() <= next_seq {
+                continue; // Another copy of what was read.
+            }
+            let Some(run) = run.starting_at(next_seq).filter(|run| run.first_seq() == next_seq) else {
+                break;
+            };
+            match &mut joined {
+                None => joined = Some(run),
+                Some(before) => {
+                    if !before.join(&run) {
+                        break;
+                    }
+                }
+            }
         }
         Ok(joined)
-    }
-
-    /// Folds everything held from the beginning.
-    pub(crate) fn fold_all(&mut self) -> Result<(), NodeError> {
-        let mut book = Book::new(if self.is_office() { Audience::Office } else { Audience::Crew });
-        let mut tips: BTreeMap<ChainId, (u64, EventHash)> = BTreeMap::new();
-        let ledger = &self.ledger;
-        self.store.replay::<NodeError>(None, |_, record| {
-            if record.kind != RecordKind::Run {
-                return Ok(());
-            }
-            let Ok(run) = Run::decode(record.bytes.to_vec()) else { return Ok(()) };
-            let Some(chain) = ledger.chain(&run.chain()) else { return Ok(()) };
-            let first = || (0, ledger.first_tip(&chain.start).hash);
-            let (next_seq, before) = *tips.entry(run.chain()).or_insert_with(first);
-            let Some(run) = run.starting_at(next_seq).filter(|run| run.first_seq() == next_seq) else {
-                return Ok(());
-            };
-            if run.next_seq() > chain.tip.next_seq {
-                return Ok(()); // It did not fit when the ledger was opened.
-            }
-            let after = fold_run(&mut book, ledger, &chain.start, &run, before);
-            tips.insert(run.chain(), (run.next_seq(), after));
-            Ok(())
-        })?;
-        self.book = book;
-        Ok(())
     }
 
     /// The chain that this device writes for an audience, begun if there is none.
@@ -438,6 +423,18 @@ impl Node {
             })?;
         }
         Ok(start)
+    }
+}
+
+/// The next start begins where this one ends.
+impl Drop for Node {
+    fn drop(&mut self) {
+        // A panic may have come in the middle of anything; the journal alone is whole then.
+        if !std::thread::panicking()
+            && let Some(checkpoint) = self.due_checkpoint()
+        {
+            checkpoint.write_or_warn();
+        }
     }
 }
 

@@ -5,11 +5,12 @@ use std::path::Path;
 use std::sync::Arc;
 
 use ledger::{CrewId, DeviceKey, DeviceSecret};
-use net::{Endpoint, Invite, PeerError, Stay};
+use net::{Endpoint, Holder as _, Invite, PeerError, Stay};
 
 use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::holding::Holding;
+use crate::keeping::keep_checkpoints;
 use crate::local::Door;
 use crate::node::{Node, random};
 use crate::socket;
@@ -25,6 +26,15 @@ pub struct Joined {
     pub events: u64,
 }
 
+/// How far a device has come that fetches a ledger.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Progress {
+    /// Events that are verified and durable here.
+    pub held: u64,
+    /// Events that the inviter said it holds.
+    pub announced: u64,
+}
+
 fn network(error: impl std::fmt::Display) -> NodeError {
     NodeError::Network(error.to_string())
 }
@@ -33,11 +43,17 @@ fn runtime() -> Result<tokio::runtime::Runtime, NodeError> {
     tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(network)
 }
 
-/// Joins a crew by an invite's code, and fetches all that the inviter holds.
+/// Joins a crew by an invite's code, and fetches all that the inviter holds. Says how far it is whenever
+/// more has become durable.
 ///
 /// # Errors
 /// A code that is mistyped, used or expired, an inviter that can't be reached, or the disk.
-pub fn join(folder: &Path, code: &str, name: &str) -> Result<Joined, NodeError> {
+pub fn join(
+    folder: &Path,
+    code: &str,
+    name: &str,
+    mut say: impl FnMut(Progress),
+) -> Result<Joined, NodeError> {
     if DeviceFile::read(folder)?.is_some() {
         return Err(NodeError::AlreadyFounded(folder.display().to_string()));
     }
@@ -54,10 +70,22 @@ pub fn join(folder: &Path, code: &str, name: &str) -> Result<Joined, NodeError> 
         for address in invite.addresses.iter().rev() {
             file.remember(invite.inviter, *address);
         }
-        let holding = Arc::new(Holding::new(Node::join(folder, file)?));
-        let met = endpoint
-            .sync_with(invite.inviter, &invite.addresses, Arc::clone(&holding), Stay::UntilSettled)
-            .await;
+        let holding = Arc::new(Holding::new(Node::join(folder, file)?.for_fetching()));
+        let mut changes = holding.changes();
+        let met = {
+            let kept = Arc::clone(&holding);
+            let meeting = endpoint.sync_with(invite.inviter, &invite.addresses, kept, Stay::UntilSettled);
+            tokio::pin!(meeting);
+            loop {
+                tokio::select! {
+                    met = &mut meeting => break met,
+                    Ok(()) = changes.changed() => {
+                        let held = *changes.borrow_and_update();
+                        say(Progress { held, announced: holding.announced() });
+                    }
+                }
+            }
+        };
         endpoint.close().await;
         met.map_err(|error: PeerError| {
             network(format!(
@@ -93,6 +121,7 @@ pub fn run(
         let holding = Arc::new(Holding::new(node));
         let (listener, door) = socket::open(folder).await?;
         tokio::spawn(socket::serve(listener, door, Arc::clone(&holding)));
+        tokio::spawn(keep_checkpoints(Arc::clone(&holding)));
         if let Err(error) = beside(Arc::clone(&holding)).await {
             Door::remove(folder);
             return Err(error);

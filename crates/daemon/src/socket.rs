@@ -1,11 +1,12 @@
-//! The daemon's side of the local socket: one line of JSON in, one line out.
+//! The daemon's side of the local socket: one line of JSON in, and lines out, of which the last is the end.
 
 use std::net::Ipv4Addr;
 use std::path::Path;
 use std::sync::Arc;
 
-use tokio::io::{AsyncBufReadExt as _, AsyncReadExt as _, AsyncWriteExt as _, BufReader};
+use tokio::io::{AsyncBufReadExt as _, AsyncReadExt as _, AsyncWrite, AsyncWriteExt as _, BufReader};
 use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::mpsc;
 
 use crate::command;
 use crate::error::NodeError;
@@ -53,8 +54,17 @@ async fn answer(mut stream: TcpStream, token: String, holding: Arc<Holding>) -> 
     BufReader::new(reader.take(MAX_CALL)).read_until(b'\n', &mut line).await?;
     let answer = match serde_json::from_slice::<Call>(&line) {
         Ok(call) if same(&call.token, &token) => {
-            let done =
-                tokio::task::spawn_blocking(move || holding.with(|node| command::run(node, call.command)));
+            // Whoever is told how far it is may be slow or gone; the command never waits for that.
+            let (say, mut said) = mpsc::unbounded_channel();
+            let done = tokio::task::spawn_blocking(move || {
+                let say = |progress| {
+                    let _ = say.send(progress);
+                };
+                holding.with(|node| command::run_saying(node, call.command, &say))
+            });
+            while let Some(progress) = said.recv().await {
+                send(&mut writer, &Answer::Progress(progress)).await?;
+            }
             match done.await {
                 Ok(Ok(value)) => Answer::Done(value),
                 Ok(Err(error)) => Answer::Failed(error.to_string()),
@@ -66,10 +76,14 @@ async fn answer(mut stream: TcpStream, token: String, holding: Arc<Holding>) -> 
         Ok(_) => Answer::Failed("the daemon was started anew; try again".to_owned()),
         Err(error) => Answer::Failed(format!("the daemon is of another version: {error}")),
     };
-    let mut line = serde_json::to_vec(&answer)?;
-    line.push(b'\n');
-    writer.write_all(&line).await?;
+    send(&mut writer, &answer).await?;
     writer.shutdown().await
+}
+
+async fn send(writer: &mut (impl AsyncWrite + Unpin), answer: &Answer) -> std::io::Result<()> {
+    let mut line = serde_json::to_vec(answer)?;
+    line.push(b'\n');
+    writer.write_all(&line).await
 }
 
 /// Compares without telling by the time it takes where the first difference is.

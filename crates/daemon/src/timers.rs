@@ -1,14 +1,12 @@
-//! Timers of the person at this device, yes to what a mate logged for them, and the list of entries.
+//! Timers of the person at this device.
 //!
 //! A timer runs by whole minutes, as the clock on the wall shows them, so that the parts of a day
 //! add up to the day. Nothing here stops a timer by itself, and nothing changes another person's.
 
-use std::collections::BTreeSet;
-
-use ledger::site::{Accepted, JobListed, Place, Site, WorkStarted, WorkStopped, WorkSwitched};
+use ledger::site::{JobListed, Place, Site, WorkStarted, WorkStopped, WorkSwitched};
 use ledger::{Audience, Body, EntryId, EntryRef, Payload, PersonId};
+use projections::Lists;
 use projections::time_on_job::Running;
-use projections::{Lists, QuestionKind};
 use serde_json::{Value, json};
 use trade::{Day, Moment};
 
@@ -124,63 +122,6 @@ pub(crate) fn stop(
     Ok(shown(node, author, Some(running.entry)))
 }
 
-/// Accepts what was logged for a person by somebody else, named by its row key or the beginning of
-/// its id.
-///
-/// # Errors
-/// A name that means none or several of what waits, or no right to accept it.
-pub(crate) fn accept(node: &mut Node, author: PersonId, wanted: &str) -> Result<Value, NodeError> {
-    let questions = projections::questions(node.book());
-    let waiting = questions.iter().filter(|question| question.kind == QuestionKind::Proposed);
-    let waiting: BTreeSet<EntryRef> = waiting.flat_map(|question| question.entries.iter().copied()).collect();
-    let has_key =
-        |entry: &EntryRef| node.book().history(entry).iter().any(|logged| logged.act.row_key == wanted);
-    let is_meant = |entry: &&EntryRef| {
-        !wanted.is_empty() && (entry.entry.to_string().starts_with(wanted) || has_key(entry))
-    };
-    let mut meant = waiting.iter().filter(is_meant);
-    let (Some(&of), None) = (meant.next(), meant.next()) else {
-        let keys: Vec<String> = waiting.iter().map(|entry| key_of(node, entry)).collect();
-        return Err(NodeError::bad_input(if keys.is_empty() {
-            "nothing waits to be accepted".to_owned()
-        } else {
-            format!("{wanted:?} means none, or more than one, of what waits: {}", keys.join(", "))
-        }));
-    };
-    let act = node.act(author)?;
-    let body = Body::Accepted(Accepted { of });
-    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
-    let person = node.book().lists().person(of.person);
-    Ok(json!({ "accepted": key_of(node, &of), "person": person }))
-}
-
-/// The entries on jobs as they stand, of one job or of all, of one day or of all.
-///
-/// # Errors
-/// A job that is not listed.
-pub(crate) fn entries(node: &Node, job: Option<&str>, on: Option<Day>) -> Result<Value, NodeError> {
-    let book = node.book();
-    let lists = book.lists();
-    let codes: BTreeSet<&str> = match job {
-        Some(code) => BTreeSet::from([job_called(&lists, code)?.code.as_str()]),
-        None => lists.jobs.values().map(|job| job.code.as_str()).collect(),
-    };
-    let mut found: Vec<_> = codes
-        .iter()
-        .flat_map(|code| projections::why(book, code, None, None).into_iter().map(|entry| (*code, entry)))
-        .filter(|(_, entry)| on.is_none_or(|day| day == entry.done_on))
-        .collect();
-    found.sort_by(|(_, one), (_, other)| {
-        (one.done_on, &one.key, one.entry).cmp(&(other.done_on, &other.key, other.entry))
-    });
-    let rows = found.iter().map(|(code, entry)| {
-        let stage = book.entry(&entry.entry).and_then(|entry| entry.site().and_then(|site| site.stage));
-        json!({ "done_on": entry.done_on, "person": entry.person, "key": entry.key, "job": code,
-            "stage": lists.stage(stage), "text": entry.text, "entry": entry.entry })
-    });
-    Ok(json!({ "entries": rows.collect::<Vec<_>>() }))
-}
-
 /// This person's running timer; of several, which only devices apart can start, the last.
 fn running(node: &Node, author: PersonId) -> Option<Running> {
     let own = node.book().running().into_iter().filter(|running| running.entry.person == author);
@@ -255,7 +196,7 @@ fn here_and_now(
     Ok((site, whole_minute(now_ms, &job.time_zone)?))
 }
 
-fn job_called<'book>(lists: &Lists<'book>, code: &str) -> Result<&'book JobListed, NodeError> {
+pub(crate) fn job_called<'book>(lists: &Lists<'book>, code: &str) -> Result<&'book JobListed, NodeError> {
     lists.jobs.values().copied().find(|job| job.code == code).ok_or_else(|| {
         let mut codes: Vec<&str> = lists.jobs.values().map(|job| job.code.as_str()).collect();
         codes.sort_unstable();
@@ -266,13 +207,6 @@ fn job_called<'book>(lists: &Lists<'book>, code: &str) -> Result<&'book JobListe
 fn not_listed(what: &str, names: &[&str]) -> NodeError {
     let there_are = if names.is_empty() { "none yet".to_owned() } else { names.join(", ") };
     NodeError::bad_input(format!("{what}; there are: {there_are}"))
-}
-
-/// What people call an entry by: its row key, or the beginning of its id.
-fn key_of(node: &Node, entry: &EntryRef) -> String {
-    let keys = node.book().history(entry).into_iter().filter(|logged| logged.act.entry_ref() == *entry);
-    let mut keys = keys.map(|logged| logged.act.row_key.clone()).filter(|key| !key.is_empty());
-    keys.next().unwrap_or_else(|| entry.entry.short())
 }
 
 fn write(
@@ -310,19 +244,16 @@ fn shown(node: &Node, author: PersonId, ended: Option<EntryRef>) -> Value {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use std::path::Path;
-
-    use ledger::DeviceSecret;
-    use ledger::roster_events::DeviceAdmitted;
 
     use super::*;
     use crate::command::{Command, run};
-    use crate::device::DeviceFile;
+    use crate::entries::entries;
 
     const SCENARIO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/scenario");
 
-    fn found(folder: &Path) -> Node {
+    pub(crate) fn found(folder: &Path) -> Node {
         let lists = folder.join("lists");
         std::fs::create_dir(&lists).unwrap();
         for name in ["crew.csv", "price-book.csv", "firm.csv", "jobs.csv", "stages.csv", "estimate.csv"] {
@@ -337,7 +268,7 @@ mod tests {
         Moment::parse(text, "Europe/London").unwrap().utc_ms()
     }
 
-    fn refused(result: Result<Value, NodeError>) -> String {
+    pub(crate) fn refused(result: Result<Value, NodeError>) -> String {
         result.unwrap_err().to_string()
     }
 
@@ -372,7 +303,7 @@ mod tests {
 
         let day = "2026-07-06".parse().ok();
         let listed = entries(&node, Some("GARAGE"), day).unwrap();
-        assert_eq!(listed["entries"].as_array().map(Vec::len), Some(2), "{listed}");
+        assert_eq!(listed["entries"].as_array().map(Vec::len), Some(3), "{listed}");
         assert_eq!(entries(&node, Some("MILL"), day).unwrap()["entries"], json!([]));
     }
 
@@ -407,68 +338,6 @@ mod tests {
         assert!(message.contains("there are: GARAGE, MILL"), "{message}");
         let message = refused(start(&mut node, maren, "GARAGE", Some("studs"), now));
         assert!(message.contains("there are: stud walls, first fix water"), "{message}");
-        let message = refused(accept(&mut node, maren, "7f3a"));
-        assert!(message.contains("nothing waits to be accepted"), "{message}");
         assert!(node.book().running().is_empty());
-    }
-
-    /// Hands over the crew's events that one node holds and the other does not.
-    fn bring(from: &mut Node, to: &mut Node) {
-        let chains: Vec<_> = from.ledger().chains().map(|chain| chain.start).collect();
-        for start in chains.into_iter().filter(|start| start.audience == Audience::Crew) {
-            let mut next_seq = to.ledger().chain(&start.chain).map_or(0, |chain| chain.tip.next_seq);
-            while let Some(run) = from.read_run(start.chain, next_seq).unwrap() {
-                next_seq = run.next_seq();
-                let outcomes = to.store_runs(|_| Some(start), &[run]).unwrap();
-                assert!(outcomes.iter().all(Result::is_ok), "{outcomes:?}");
-            }
-        }
-    }
-
-    #[test]
-    fn what_a_mate_logged_counts_once_it_is_accepted() {
-        let folder = tempfile::tempdir().unwrap();
-        let mut laptop = found(folder.path());
-        let maren = laptop.device().person;
-        let person = |node: &Node, name: &str| {
-            node.ledger().roster().people().find(|person| person.name == name).unwrap().person
-        };
-        let (ines, crew) = (person(&laptop, "Ines Quill"), laptop.crew());
-        let secret = DeviceSecret::from_seed(&[9; 32]);
-        let admitted = DeviceAdmitted {
-            device: secret.public(),
-            name: "ines-phone".to_owned(),
-            person: ines,
-            shared: false,
-            office: false,
-        };
-        let act = laptop.act(laptop.device().person).unwrap();
-        let payload = Payload { act, body: Body::DeviceAdmitted(admitted) };
-        laptop.append(&[Write { audience: Audience::Crew, payload }]).unwrap();
-        let file = DeviceFile::new(&secret, crew, "ines-phone".to_owned(), ines);
-        let mut phone = Node::join(&folder.path().join("phone"), file).unwrap();
-        bring(&mut laptop, &mut phone);
-
-        let row = [
-            ("kind", "hours"),
-            ("job", "GARAGE"),
-            ("stage", "stud walls"),
-            ("minutes", "60"),
-            ("person", "Tobi Larch"),
-        ];
-        let row = row.into_iter().map(|(column, value)| (column.to_owned(), value.to_owned())).collect();
-        let logged = run(&mut phone, Command::Log { row }).unwrap();
-        let key = logged["key"].as_str().unwrap();
-        bring(&mut phone, &mut laptop);
-
-        assert!(laptop.book().spells().is_empty());
-        // Whoever logged it can't also say yes to it.
-        let message = refused(accept(&mut phone, ines, key));
-        assert!(message.contains("that is for the boss or the foreman"), "{message}");
-        let message = refused(accept(&mut laptop, maren, "no-such-key"));
-        assert!(message.contains(key), "{message}");
-        let accepted = accept(&mut laptop, maren, key).unwrap();
-        assert_eq!((&accepted["accepted"], &accepted["person"]), (&json!(key), &json!("Tobi Larch")));
-        assert_eq!(laptop.book().spells().iter().map(|spell| spell.minutes).collect::<Vec<_>>(), [60]);
     }
 }

@@ -4,6 +4,7 @@
 //! fail half-way: [`Ledger::check_run`] looks at everything and changes nothing; once the run is
 //! durable, [`Ledger::take_in`] records it and can't fail.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use crate::chain::{Audience, ChainStart, DeviceSecret, Tip};
@@ -12,7 +13,7 @@ use crate::ids::{ChainId, CrewId, EventHash};
 use crate::kinds::{Body, Kind};
 use crate::refusal::Refusal;
 use crate::roster::{Roster, RosterEvent};
-use crate::run::{Run, RunBuilder};
+use crate::run::{PlacedEvent, Run, RunBuilder};
 
 /// A chain that is held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,12 +54,14 @@ pub enum TakenIn {
     New(Checked),
 }
 
-/// A run that was verified against a chain's tip. Only [`Ledger::check_run`] makes one.
+/// A run that was checked against a chain's tip. Only [`Ledger::check_run`] and
+/// [`Ledger::check_known_run`] make one.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Checked {
     run: Run,
     before: Tip,
     after: Tip,
+    hashes: Vec<EventHash>,
 }
 
 impl Checked {
@@ -68,10 +71,22 @@ impl Checked {
         &self.run
     }
 
-    /// The tip of the chain before it: gives the hashes of its events.
+    /// The tip of the chain before it.
     #[must_use]
     pub const fn before(&self) -> &Tip {
         &self.before
+    }
+
+    /// The hashes of its events, in their order.
+    #[must_use]
+    pub fn hashes(&self) -> &[EventHash] {
+        &self.hashes
+    }
+
+    /// Each event with its hash.
+    pub fn events(&self) -> impl Iterator<Item = PlacedEvent<'_>> {
+        let placed = (self.before.next_seq..).zip(&self.hashes).zip(self.run.events());
+        placed.map(|((seq, hash), view)| PlacedEvent { seq, hash: *hash, view })
     }
 }
 
@@ -181,6 +196,45 @@ impl Ledger {
     /// # Errors
     /// A [`Refusal`] that names the rule.
     pub fn check_run(&self, run: &Run) -> Result<TakenIn, Refusal> {
+        self.check(Cow::Borrowed(run), |run, start, before| {
+            let hashes: Vec<EventHash> = run.placed_events(before.hash).map(|event| event.hash).collect();
+            let after = run.follow(start, before, &hashes)?;
+            match run.check_head(&self.crew, start, &after) {
+                // The head is honest or not; if it does not fit what is held, either way it is no continuation.
+                Err(Refusal::BadSignature) if before.next_seq > 0 => Err(Refusal::Forked),
+                other => other.map(|()| (after, hashes)),
+            }
+        })
+    }
+
+    /// Checks a run that this device once checked and took in at this place, and whose events had these
+    /// hashes then. Neither hashes nor the head's signature are made out again: that is most of the work
+    /// of a start. What was stored meanwhile is the store's to vouch for. Changes nothing.
+    ///
+    /// # Errors
+    /// A [`Refusal`] that names the rule; the hashes then belong to something else.
+    pub fn check_known_run(&self, run: Run, hashes: Vec<EventHash>) -> Result<TakenIn, Refusal> {
+        self.check(Cow::Owned(run), |run, start, before| Ok((run.follow(start, before, &hashes)?, hashes)))
+    }
+
+    /// Checks that a run's head is the signed head of what is held of its chain: by it the device
+    /// vouches for every event below.
+    ///
+    /// # Errors
+    /// [`Refusal::OutOfOrder`] unless the run ends where the chain does, or [`Refusal::BadSignature`].
+    pub fn check_head(&self, run: &Run) -> Result<(), Refusal> {
+        let chain = self.chains.get(&run.chain()).ok_or(Refusal::UnknownChain)?;
+        if run.next_seq() != chain.tip.next_seq {
+            return Err(Refusal::OutOfOrder);
+        }
+        run.check_head(&self.crew, &chain.start, &chain.tip)
+    }
+
+    fn check(
+        &self,
+        run: Cow<'_, Run>,
+        follow: impl FnOnce(&Run, &ChainStart, &Tip) -> Result<(Tip, Vec<EventHash>), Refusal>,
+    ) -> Result<TakenIn, Refusal> {
         let chain = self.chains.get(&run.chain()).ok_or(Refusal::UnknownChain)?;
         let held = chain.tip.next_seq;
         if run.first_seq() > held {
@@ -192,18 +246,15 @@ impl Ledger {
         if self.roster.cut(&chain.start).is_some_and(|cut| held >= cut.count) {
             return Err(Refusal::BeyondCut);
         }
-        let Some(run) = run.starting_at(held) else { return Ok(TakenIn::Known) };
+        let new = if run.first_seq() == held { Some(run.into_owned()) } else { run.starting_at(held) };
+        let Some(run) = new else { return Ok(TakenIn::Known) };
         let before = if held == 0 && self.roster_events.is_empty() {
             self.founding_tip(&chain.start, &run)?
         } else {
             chain.tip
         };
-        let after = match run.verify(&self.crew, &chain.start, &before) {
-            // The head is honest or not; if it does not fit what is held, either way it is no continuation.
-            Err(Refusal::BadSignature) if held > 0 => return Err(Refusal::Forked),
-            other => other?,
-        };
-        Ok(TakenIn::New(Checked { run, before, after }))
+        let (after, hashes) = follow(&run, &chain.start, &before)?;
+        Ok(TakenIn::New(Checked { run, before, after, hashes }))
     }
 
     /// Records a run that is now durable.
@@ -218,17 +269,12 @@ impl Ledger {
             self.founding_chain = Some(start.chain); // Nothing else is let through before it.
         }
         let mut changed = false;
-        // Hashing again costs half a microsecond an event, so only runs with a roster event pay it.
         let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
-        if checked.run.events().any(|event| is_roster(event.kind)) {
-            for event in
-                checked.run.placed_events(checked.before.hash).filter(|event| is_roster(event.view.kind))
-            {
-                let view = event.view;
-                if let Ok(payload) = Payload::decode(view.kind, view.kind_version, view.payload) {
-                    let place = RosterEvent { hash: event.hash, start, seq: event.seq, payload };
-                    changed |= self.roster_events.insert(event.hash, place).is_none();
-                }
+        for event in checked.events().filter(|event| is_roster(event.view.kind)) {
+            let view = event.view;
+            if let Ok(payload) = Payload::decode(view.kind, view.kind_version, view.payload) {
+                let place = RosterEvent { hash: event.hash, start, seq: event.seq, payload };
+                changed |= self.roster_events.insert(event.hash, place).is_none();
             }
         }
         if changed {

@@ -117,6 +117,10 @@ kinds! {
     22 Crew StageListed = site::StageListed;
     /// A costing line was listed.
     23 Crew LineListed = site::LineListed;
+    /// What a phrase of the crew means.
+    24 Crew AliasTaught = site::AliasTaught;
+    /// A question of the survey was answered.
+    25 Crew Surveyed = site::Surveyed;
     // Site actions.
     /// Hours were logged.
     40 Crew Hours = site::Hours;

@@ -1,7 +1,7 @@
 //! What only the office reads: pay, prices, terms, invoices and payments.
 
 use serde::{Deserialize, Serialize};
-use trade::{Day, Pence, Quantity, Rate};
+use trade::{Day, InvoiceTotals, Pence, Quantity, Rate};
 
 use crate::ids::{
     EntryRef, EventHash, InvoiceId, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId,
@@ -281,29 +281,6 @@ pub struct InvoiceLine {
     pub claims: Vec<Claim>,
 }
 
-/// The sums of an invoice or credit note.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Totals {
-    /// The sum of the lines.
-    pub net: Pence,
-    /// Held back.
-    pub retention: Pence,
-    /// Net less retention.
-    pub taxable: Pence,
-    /// VAT at the stated rates.
-    pub vat_stated: Pence,
-    /// VAT that is charged; nought under the reverse charge.
-    pub vat_charged: Pence,
-    /// Taxable and VAT charged.
-    pub total: Pence,
-    /// What the materials cost the crew, for CIS.
-    pub cis_materials: Pence,
-    /// What the contractor is expected to take for CIS.
-    pub cis: Pence,
-    /// Total less CIS.
-    pub to_pay: Pence,
-}
-
 /// A party as it is printed.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Party {
@@ -345,7 +322,7 @@ pub struct Document {
     /// The lines in printed order.
     pub lines: Vec<InvoiceLine>,
     /// The sums.
-    pub totals: Totals,
+    pub totals: InvoiceTotals,
     /// What is printed below: the reverse charge and its reason, prompts, terms.
     pub notes: Vec<String>,
 }

@@ -232,7 +232,7 @@ impl Roster {
     /// does not count.
     #[must_use]
     pub fn standing(&self, start: &ChainStart, seq: u64, payload: &Payload) -> Standing {
-        self.judge(start, seq, payload)
+        self.judge(start, seq, &payload.act, &payload.body)
     }
 
     /// Whether the device speaks for the person at this place.

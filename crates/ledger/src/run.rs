@@ -166,19 +166,44 @@ impl Run {
     /// [`Refusal::OutOfOrder`] unless it begins right at the tip, [`Refusal::TimeRunsBack`], or
     /// [`Refusal::BadSignature`]; a run of another chain's past has a signature that does not fit.
     pub fn verify(&self, crew: &CrewId, start: &ChainStart, tip: &Tip) -> Result<Tip, Refusal> {
+        let hashes: Vec<EventHash> = self.placed_events(tip.hash).map(|event| event.hash).collect();
+        let reached = self.follow(start, tip, &hashes)?;
+        self.check_head(crew, start, &reached)?;
+        Ok(reached)
+    }
+
+    /// The tip after the run, which must continue the chain at `tip`, where its events have these hashes.
+    /// The head is not looked at.
+    ///
+    /// # Errors
+    /// [`Refusal::OutOfOrder`], [`Refusal::TimeRunsBack`], or [`Refusal::MalformedEnvelope`] unless there
+    /// is one hash for each event.
+    pub(crate) fn follow(&self, start: &ChainStart, tip: &Tip, hashes: &[EventHash]) -> Result<Tip, Refusal> {
         if self.chain() != start.chain || self.first_seq() != tip.next_seq {
             return Err(Refusal::OutOfOrder);
         }
-        let mut reached = *tip;
-        for event in self.placed_events(tip.hash) {
-            if event.view.made_at < reached.made_at {
+        let hash = *hashes.last().ok_or(Refusal::EmptyRun)?;
+        if u32::try_from(hashes.len()) != Ok(self.count()) {
+            return Err(Refusal::MalformedEnvelope);
+        }
+        let mut made_at = tip.made_at;
+        for event in self.events() {
+            if event.made_at < made_at {
                 return Err(Refusal::TimeRunsBack);
             }
-            reached = Tip { next_seq: event.seq + 1, hash: event.hash, made_at: event.view.made_at };
+            made_at = event.made_at;
         }
-        let head = head_bytes(crew, &start.chain, reached.next_seq - 1, &reached.hash);
-        verify_signature(&start.device, &head, &self.signature())?;
-        Ok(reached)
+        Ok(Tip { next_seq: self.next_seq(), hash, made_at })
+    }
+
+    /// Checks that the head is signed by the chain's device, where the run ends at `reached`.
+    ///
+    /// # Errors
+    /// [`Refusal::BadSignature`].
+    pub(crate) fn check_head(&self, crew: &CrewId, start: &ChainStart, reached: &Tip) -> Result<(), Refusal> {
+        let last_seq = reached.next_seq.checked_sub(1).ok_or(Refusal::EmptyRun)?;
+        let head = head_bytes(crew, &start.chain, last_seq, &reached.hash);
+        verify_signature(&start.device, &head, &self.signature())
     }
 
     /// The same run without its first events, up to but not including `seq`. None if nothing is left.
@@ -202,23 +227,22 @@ impl Run {
         Some(Self { bytes })
     }
 
-    /// This run and the one that follows it as one, without the head in between. None if the other
-    /// does not follow, or if both together are over 1 MiB.
+    /// Takes in the run that follows, so that both are one, without the head in between. Says whether it
+    /// did: not if the other does not follow, or if both together are over 1 MiB. Nothing is changed then.
     #[must_use]
-    pub fn joined_with(&self, next: &Self) -> Option<Self> {
+    pub fn join(&mut self, next: &Self) -> bool {
         let length = self.bytes.len() + next.bytes.len() - RUN_HEADER - SIGNATURE;
         let follows = self.chain() == next.chain() && self.next_seq() == next.first_seq();
-        if !follows || length > 1024 * 1024 {
-            return None;
-        }
-        let count = self.count().checked_add(next.count())?;
-        let mut bytes = Vec::with_capacity(length);
-        bytes.extend_from_slice(&self.bytes[..24]);
-        bytes.extend_from_slice(&count.to_le_bytes());
-        bytes.extend_from_slice(self.event_bytes()?);
-        bytes.extend_from_slice(next.event_bytes()?);
-        bytes.extend_from_slice(&next.signature());
-        Some(Self { bytes })
+        let count = self.count().checked_add(next.count());
+        let (Some(count), Some(behind), true) =
+            (count, next.bytes.get(RUN_HEADER..), follows && length <= 1024 * 1024)
+        else {
+            return false;
+        };
+        self.bytes.truncate(self.bytes.len() - SIGNATURE);
+        self.bytes.extend_from_slice(behind);
+        self.bytes[24..RUN_HEADER].copy_from_slice(&count.to_le_bytes());
+        true
     }
 
     fn event_bytes(&self) -> Option<&[u8]> {

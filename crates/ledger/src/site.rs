@@ -11,6 +11,7 @@ mod lists;
 mod material;
 mod notes;
 mod progress;
+mod survey;
 
 use serde::{Deserialize, Serialize};
 
@@ -21,10 +22,11 @@ pub use checks::{Bound, Limit, OutsideCheck, Test};
 pub use expenses::{Expense, ExpenseKind, HireBegan, HireEnded};
 pub use extras::{ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, SaidHow};
 pub use hours::{Away, Hours, WorkStarted, WorkStopped, WorkSwitched, Worked};
-pub use lists::{ItemListed, JobListed, LineKind, LineListed, StageListed};
+pub use lists::{AliasMeaning, AliasTaught, ItemListed, JobListed, LineKind, LineListed, StageListed};
 pub use material::{Amount, Bought, Delivered, Moved, Packs, Returned, StockPlace, Used, WasteCount, Wasted};
 pub use notes::{Note, Photo, SnagCleared, SnagRaised};
 pub use progress::{CalledBack, LeftOff, PartDone, ReadyForChecking, Reopened, Seen, SignedOff};
+pub use survey::{SurveyPoint, Surveyed};
 
 /// Where an entry belongs.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

@@ -385,7 +385,9 @@ fn what_is_too_large_is_refused() {
     one_too_long.extend(vec![0; MAX_PAYLOAD + 1 + 64]);
     assert_eq!(Run::decode(one_too_long), Err(Refusal::MalformedEnvelope));
     let (next, _) = run_behind(tip, &secret(1), &[(0, 40, largest)]);
-    assert_eq!(run.joined_with(&next), None, "both together pass 1 MiB");
+    let mut joined = run.clone();
+    assert!(!joined.join(&next), "both together pass 1 MiB");
+    assert_eq!(joined, run);
 }
 
 fn events() -> impl Strategy<Value = Vec<(i64, u16, Vec<u8>)>> {
@@ -418,8 +420,9 @@ proptest! {
             prop_assert_eq!(rest.verify(&CREW, &start(), &middle), Ok(after));
             let (second, _) = run_behind(middle, &secret(1), &events[split..]);
             prop_assert_eq!(&second, &rest);
-            prop_assert_eq!(first.joined_with(&second), Some(whole));
-            prop_assert_eq!(second.joined_with(&first), None);
+            let (mut joined, mut turned_round) = (first.clone(), second.clone());
+            prop_assert!(joined.join(&second) && !turned_round.join(&first));
+            prop_assert_eq!((joined, turned_round), (whole, second));
         }
     }
 

@@ -75,7 +75,8 @@ fn runs_are_new_known_or_out_of_order() {
     assert_eq!(founded.tip(), middle);
     assert_eq!(founded.ledger.check_run(&first), Ok(TakenIn::Known));
 
-    let joined = first.joined_with(&second).unwrap();
+    let mut joined = first.clone();
+    assert!(joined.join(&second));
     let Ok(TakenIn::New(checked)) = founded.ledger.check_run(&joined) else { panic!("a part is new") };
     assert_eq!(checked.run(), &second, "only what is not held is taken");
     assert_eq!(*checked.before(), middle);
@@ -125,4 +126,46 @@ fn another_crew_is_refused() {
     let mut ledger = Ledger::new(crew);
     ledger.take_in_chain(start).unwrap();
     assert_eq!(ledger.check_run(&run), Err(Refusal::WrongCrew));
+}
+
+#[test]
+fn a_run_that_was_checked_once_is_taken_in_again_by_its_hashes() {
+    let founded = Founded::new(1);
+    let (run, after) = founded.notes(founded.tip(), b"abc");
+    let Ok(TakenIn::New(checked)) = founded.ledger.check_run(&run) else { panic!("the run is new") };
+    let hashes = checked.hashes().to_vec();
+    assert_eq!(hashes.last(), Some(&after.hash));
+    assert_eq!(checked.events().map(|event| (event.seq, event.hash)).collect::<Vec<_>>(), {
+        run.placed_events(founded.tip().hash).map(|event| (event.seq, event.hash)).collect::<Vec<_>>()
+    });
+    let known = founded.ledger.check_known_run(run.clone(), hashes.clone());
+    assert_eq!(known, Ok(TakenIn::New(checked.clone())));
+
+    // One hash for each event, and only right behind what is held.
+    let too_few = founded.ledger.check_known_run(run.clone(), hashes[1..].to_vec());
+    assert_eq!(too_few, Err(Refusal::MalformedEnvelope));
+    assert_eq!(founded.ledger.check_known_run(run.clone(), Vec::new()), Err(Refusal::EmptyRun));
+    let (ahead, _) = founded.notes(after, b"d");
+    assert_eq!(founded.ledger.check_known_run(ahead.clone(), vec![after.hash]), Err(Refusal::OutOfOrder));
+
+    // Other hashes are believed for the time being, and the head tells.
+    let mut others = hashes;
+    others[2].0[0] ^= 1;
+    let mut believing = founded.ledger.clone();
+    let Ok(TakenIn::New(wrong)) = believing.check_known_run(run.clone(), others) else { panic!("it fits") };
+    believing.take_in(&wrong);
+    assert_eq!(believing.check_head(&run), Err(Refusal::BadSignature));
+    let mut right = founded.ledger.clone();
+    right.take_in(&checked);
+    assert_eq!(right.check_head(&run), Ok(()));
+    assert_eq!(right.check_head(&ahead), Err(Refusal::OutOfOrder));
+}
+
+#[test]
+fn a_known_founding_is_of_the_crew_all_the_same() {
+    let founded = Founded::new(1);
+    let mut other = Ledger::new(CrewId([9; 32]));
+    other.take_in_chain(founded.start).unwrap();
+    let hash = EventHash(founded.ledger.crew().0);
+    assert_eq!(other.check_known_run(founded.run.clone(), vec![hash]), Err(Refusal::WrongCrew));
 }

@@ -1,7 +1,7 @@
 //! Runs a sync session over one stream of a connection.
 //!
 //! Reading, storing and sending go on at the same time: while one batch of runs is made durable, the
-//! next gathers, and all that has gathered is stored by one call. Memory stays bounded: frames are
+//! next gathers, and what has gathered is stored by one call. Memory stays bounded: frames are
 //! not read while the session has enough to store, and the session is not asked for more frames
 //! while enough wait to be sent.
 
@@ -22,6 +22,9 @@ use crate::holder::{Fault, Holder};
 const READ_AT_ONCE: usize = 256 * 1024;
 /// While this many bytes wait to be sent, the session is not asked for more.
 const ENOUGH_TO_SEND: usize = 256 * 1024;
+/// Bytes of runs that are given to the holder at a time: about as much as it makes durable together. What
+/// gathers meanwhile waits for the next time.
+const STORE_AT_ONCE: usize = 3 * 1024 * 1024;
 /// How long the last words may take.
 const LAST_WORDS: Duration = Duration::from_secs(3);
 
@@ -57,10 +60,12 @@ struct Driver<H> {
     /// What is to be sent: `output[sent..]`.
     output: Vec<u8>,
     sent: usize,
-    to_store: Vec<Run>,
+    to_store: VecDeque<Run>,
     to_read: VecDeque<(ChainId, u64)>,
     storing: Option<JoinHandle<Stored>>,
     reading: Option<JoinHandle<(ChainId, Option<Run>)>>,
+    /// Whether the holder was told what the peer announced.
+    peer_noted: bool,
     end: Option<End>,
     /// How many events the peer held when that was last noted.
     noted: u64,
@@ -83,10 +88,11 @@ pub(crate) async fn drive<H: Holder>(
         input_ended: false,
         output: Vec::new(),
         sent: 0,
-        to_store: Vec::new(),
+        to_store: VecDeque::new(),
         to_read: VecDeque::new(),
         storing: None,
         reading: None,
+        peer_noted: false,
         end: None,
         noted: 0,
     };
@@ -129,6 +135,10 @@ impl<H: Holder> Driver<H> {
         loop {
             self.take_in_input();
             self.do_outputs();
+            if !self.peer_noted && !self.session.peer_holds().is_empty() {
+                self.peer_noted = true;
+                self.holder.note_peer(self.session.peer(), self.session.peer_holds());
+            }
             self.note_what_was_acknowledged();
             if let Some(end) = self.end.take().or_else(|| self.natural_end(stay)) {
                 return end;
@@ -197,7 +207,7 @@ impl<H: Holder> Driver<H> {
                         });
                     }
                 }
-                Output::Store(run) => self.to_store.push(run),
+                Output::Store(run) => self.to_store.push_back(run),
                 Output::Read { chain, from_seq } => self.to_read.push_back((chain, from_seq)),
                 Output::CaughtUp => {
                     self.holder.note_peer(self.session.peer(), self.session.peer_holds());
@@ -238,7 +248,14 @@ impl<H: Holder> Driver<H> {
 
     fn start_tasks(&mut self) {
         if self.storing.is_none() && !self.to_store.is_empty() {
-            let (runs, holder) = (std::mem::take(&mut self.to_store), Arc::clone(&self.holder));
+            let mut bytes = 0;
+            let within = |run: &&Run| {
+                bytes += run.bytes().len();
+                bytes <= STORE_AT_ONCE
+            };
+            let count = self.to_store.iter().take_while(within).count().max(1);
+            let runs: Vec<Run> = self.to_store.drain(..count).collect();
+            let holder = Arc::clone(&self.holder);
             self.storing = Some(tokio::task::spawn_blocking(move || {
                 let chains = runs.iter().map(Run::chain).collect();
                 (chains, holder.store(runs))

@@ -56,8 +56,9 @@ pub trait Holder: Send + Sync + 'static {
     /// The device that paired this one. Until the ledger says so, it is taken for one of the crew.
     fn inviter(&self) -> Option<DeviceKey>;
 
-    /// Notes what a peer is known to hold durably: events of each chain. Called when all that it
-    /// announced was received, when it has acknowledged all, and when its session ends. Must not wait for a disk.
+    /// Notes what a peer is known to hold durably: events of each chain. Called once it has said so, when
+    /// all that it announced was received, when it has acknowledged all, and when its session ends. Must not
+    /// wait for a disk.
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>);
 }
 

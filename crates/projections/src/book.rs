@@ -7,11 +7,11 @@
 
 use std::collections::BTreeMap;
 
-use ledger::kinds::Carried;
 use ledger::roster::{Lacking, Standing};
 use ledger::{Act, Audience, Body, ChainId, EntryRef, EventHash, Payload, Unreadable};
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
+use crate::filing::is_for_the_crew;
 use crate::row::{RowKey, Shelf};
 
 /// An event on its way into a [`Book`].
@@ -32,7 +32,7 @@ pub struct Taken {
 }
 
 /// An event as the book keeps it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Logged {
     /// Its hash.
     pub hash: EventHash,
@@ -66,38 +66,67 @@ impl Logged {
 }
 
 /// All events of one entry, and all that change it. A change may come before what it changes.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub(crate) struct History {
-    /// The event with the lowest hash. Kept apart because an entry rarely has a second.
+    /// The event with the lowest hash. Kept apart because an entry rarely has more.
     first: Option<Box<Logged>>,
+    more: Option<Box<More>>,
+}
+
+/// What few entries have. Never empty.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+struct More {
     /// Other events with the same person and id.
     others: BTreeMap<EventHash, Box<Logged>>,
     /// Corrections, strikes and acceptances of the entry.
-    pub(crate) changes: BTreeMap<EventHash, Box<Logged>>,
+    changes: BTreeMap<EventHash, Box<Logged>>,
 }
+
+/// What an entry without changes has of them.
+static NO_CHANGES: BTreeMap<EventHash, Box<Logged>> = BTreeMap::new();
 
 impl History {
     /// The entry's own events, lowest hash first.
     pub(crate) fn events(&self) -> impl Iterator<Item = &Logged> {
-        self.first.iter().chain(self.others.values()).map(|logged| &**logged)
+        let others = self.more.iter().flat_map(|more| more.others.values());
+        self.first.iter().chain(others).map(|logged| &**logged)
     }
 
-    fn file(&mut self, logged: Box<Logged>) {
+    /// Corrections, strikes and acceptances of the entry.
+    pub(crate) fn changes(&self) -> &BTreeMap<EventHash, Box<Logged>> {
+        self.more.as_ref().map_or(&NO_CHANGES, |more| &more.changes)
+    }
+
+    /// All of them, for judging anew.
+    pub(crate) fn all_mut(&mut self) -> impl Iterator<Item = &mut Logged> {
+        let more =
+            self.more.iter_mut().flat_map(|more| more.others.values_mut().chain(more.changes.values_mut()));
+        self.first.iter_mut().chain(more).map(|logged| &mut **logged)
+    }
+
+    /// Adds a change of the entry.
+    pub(crate) fn change(&mut self, logged: Box<Logged>) {
+        self.more.get_or_insert_default().changes.entry(logged.hash).or_insert(logged);
+    }
+
+    /// Adds an event of the entry itself.
+    pub(crate) fn file(&mut self, logged: Box<Logged>) {
         match self.first.as_deref().map(|first| logged.hash.cmp(&first.hash)) {
             Some(std::cmp::Ordering::Equal) => {}
             Some(std::cmp::Ordering::Greater) => {
-                self.others.entry(logged.hash).or_insert(logged);
+                self.more.get_or_insert_default().others.entry(logged.hash).or_insert(logged);
             }
             None | Some(std::cmp::Ordering::Less) => {
-                let former = self.first.replace(logged);
-                self.others.extend(former.map(|former| (former.hash, former)));
+                if let Some(former) = self.first.replace(logged) {
+                    self.more.get_or_insert_default().others.insert(former.hash, former);
+                }
             }
         }
     }
 }
 
 /// An event that this program can't read. It counts for nothing and is asked about.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct NotRead {
     /// The chain it stands in.
     pub chain: ChainId,
@@ -109,7 +138,7 @@ pub struct NotRead {
 }
 
 /// The state of the crew's ledger, for one audience.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Book {
     audience: Audience,
     pub(crate) entries: BTreeMap<EntryRef, History>,
@@ -132,21 +161,19 @@ impl Book {
 
     /// Takes an event in. Taking the same one in again changes nothing.
     ///
-    /// Where a change of the roster changes what counts, the book must be built anew: the standing
-    /// that an event first came with stays.
+    /// The standing that an event first came with stays. Where a change of the roster changes what
+    /// counts, [`Book::judge_again`] says it of all.
     pub fn take_in(&mut self, taken: Taken) {
         let Taken { hash, chain, seq, made_at, standing, payload: Payload { act, body } } = taken;
-        if self.audience == Audience::Crew && body.kind().carried() == Carried::Office {
+        let logged = Box::new(Logged { hash, chain, seq, made_at, standing, act, body });
+        if self.audience == Audience::Crew && !is_for_the_crew(&logged) {
             return;
         }
-        let logged = Box::new(Logged { hash, chain, seq, made_at, standing, act, body });
         match Shelf::of(&logged) {
             Shelf::Row(key) => {
                 self.rows.entry(key).or_default().entry(hash).or_insert(logged);
             }
-            Shelf::Change(of) => {
-                self.entries.entry(of).or_default().changes.entry(hash).or_insert(logged);
-            }
+            Shelf::Change(of) => self.entries.entry(of).or_default().change(logged),
             Shelf::Entry(own) => self.entries.entry(own).or_default().file(logged),
         }
     }
@@ -165,8 +192,8 @@ impl Book {
     }
 }
 
-/// How a [`Standing`] is written in a checkpoint.
-#[derive(Serialize, Deserialize)]
+/// How a [`Standing`] is written when two books are compared byte for byte.
+#[derive(Serialize)]
 #[serde(remote = "Standing")]
 enum StandingOnDisk {
     Counted,
@@ -174,8 +201,8 @@ enum StandingOnDisk {
     Without(#[serde(with = "LackingOnDisk")] Lacking),
 }
 
-/// How a [`Lacking`] is written in a checkpoint.
-#[derive(Serialize, Deserialize)]
+/// How a [`Lacking`] is written when two books are compared byte for byte.
+#[derive(Serialize)]
 #[serde(remote = "Lacking")]
 enum LackingOnDisk {
     BeyondCut,
@@ -186,8 +213,8 @@ enum LackingOnDisk {
     Audience,
 }
 
-/// How an [`Unreadable`] is written in a checkpoint.
-#[derive(Serialize, Deserialize)]
+/// How an [`Unreadable`] is written when two books are compared byte for byte.
+#[derive(Serialize)]
 #[serde(remote = "Unreadable")]
 enum UnreadableOnDisk {
     UnknownKind,

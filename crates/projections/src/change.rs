@@ -45,6 +45,8 @@ macro_rules! site {
             | Body::JobListed(_)
             | Body::StageListed(_)
             | Body::LineListed(_)
+            | Body::AliasTaught(_)
+            | Body::Surveyed(_)
             | Body::WorkStopped(_)
             | Body::Away(_)
             | Body::Bought(_)

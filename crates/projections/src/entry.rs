@@ -109,7 +109,7 @@ impl Book {
     #[must_use]
     pub fn history(&self, entry: &EntryRef) -> Vec<&Logged> {
         let Some(history) = self.entries.get(entry) else { return Vec::new() };
-        let mut changes: Vec<_> = history.changes.values().map(|change| &**change).collect();
+        let mut changes: Vec<_> = history.changes().values().map(|change| &**change).collect();
         changes.sort_by_key(|change| written_order(change));
         history.events().chain(changes).collect()
     }
@@ -123,7 +123,7 @@ impl Book {
             changed_by: Vec::new(),
             heads: vec![logged.hash],
         };
-        if history.changes.is_empty() || has_a_number(&logged.body) {
+        if history.changes().is_empty() || has_a_number(&logged.body) {
             return Some(entry);
         }
         if self.strikes(history).next().is_some() {
@@ -156,7 +156,7 @@ impl Book {
 
     fn is_accepted(&self, entry: &EntryRef) -> bool {
         self.entries.get(entry).is_some_and(|history| {
-            history.changes.values().any(|change| {
+            history.changes().values().any(|change| {
                 matches!(change.body, Body::Accepted(_)) && change.standing == Standing::Counted
             })
         })
@@ -169,14 +169,15 @@ impl Book {
 
     /// The strikes of an entry that hold.
     pub(crate) fn strikes<'a>(&'a self, history: &'a History) -> impl Iterator<Item = &'a Logged> {
-        let strikes = history.changes.values().filter(|change| matches!(change.body, Body::Struck(_)));
+        let strikes = history.changes().values().filter(|change| matches!(change.body, Body::Struck(_)));
         strikes.map(|change| &**change).filter(|change| self.counts(change) && !self.is_undone(change))
     }
 
     /// The corrections of an entry that hold, lowest hash first, each change once.
     pub(crate) fn corrections<'a>(&'a self, history: &'a History) -> Vec<&'a Logged> {
         let mut known = BTreeSet::new();
-        let corrections = history.changes.values().filter(|change| matches!(change.body, Body::Corrected(_)));
+        let corrections =
+            history.changes().values().filter(|change| matches!(change.body, Body::Corrected(_)));
         corrections
             .map(|change| &**change)
             .filter(|change| self.counts(change) && !self.is_undone(change))
@@ -189,7 +190,7 @@ impl Book {
     fn is_undone(&self, change: &Logged) -> bool {
         self.entries.get(&change.act.entry_ref()).is_some_and(|history| {
             history
-                .changes
+                .changes()
                 .values()
                 .any(|undoing| matches!(undoing.body, Body::Struck(_)) && self.counts(undoing))
         })

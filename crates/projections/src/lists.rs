@@ -9,7 +9,9 @@ use ledger::office::{
     ExtraPriced, FirmListed, ItemPriced, JobTerms, LinePriced, PaymentPointSet, PersonRated, PricePaid,
     QuoteAgreed, QuoteGiven,
 };
-use ledger::site::{ItemListed, JobListed, LineListed, StageListed, Whose};
+use ledger::site::{
+    AliasMeaning, ItemListed, JobListed, LineListed, StageListed, SurveyPoint, Surveyed, Whose,
+};
 use ledger::{Body, EntryRef, EventHash, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId};
 use trade::{Day, UnitCost};
 
@@ -51,6 +53,10 @@ pub struct Lists<'book> {
     pub items: BTreeMap<ItemId, &'book ItemListed>,
     /// The costing lines.
     pub lines: BTreeMap<LineId, &'book LineListed>,
+    /// What the crew's own phrases mean.
+    pub aliases: BTreeMap<&'book str, &'book AliasMeaning>,
+    /// The answers of the jobs' surveys.
+    pub surveys: BTreeMap<(JobId, SurveyPoint), &'book Surveyed>,
     /// The firm.
     pub firm: Option<&'book FirmListed>,
     /// The people's rates.
@@ -148,6 +154,12 @@ impl<'book> Lists<'book> {
             (_, Body::StageListed(listed)) => drop(self.stages.insert(listed.stage, listed)),
             (_, Body::ItemListed(listed)) => drop(self.items.insert(listed.item, listed)),
             (_, Body::LineListed(listed)) => drop(self.lines.insert(listed.line, listed)),
+            (_, Body::AliasTaught(taught)) => {
+                self.aliases.extend(taught.means.as_ref().map(|means| (taught.phrase.as_str(), means)));
+            }
+            (_, Body::Surveyed(surveyed)) => {
+                self.surveys.insert((surveyed.job, surveyed.point), surveyed);
+            }
             (_, Body::FirmListed(listed)) => self.firm = Some(listed),
             (_, Body::JobTerms(terms)) => drop(self.terms.insert(terms.job, terms)),
             (_, Body::LinePriced(priced)) => drop(self.line_money.insert(priced.line, priced)),

@@ -12,6 +12,7 @@ use trade::money::{price_variance, usage_variance};
 use trade::{Day, Pence, Pounds, Quantity, Rate, UnitCost};
 
 use crate::book::Book;
+use crate::entry::Entry;
 use crate::lists::Lists;
 
 /// A pack's cost and size: what a unit costs, without dividing.
@@ -101,63 +102,21 @@ impl Book {
     /// What entries say of material, in the order of person and entry.
     #[must_use]
     pub fn material_uses(&self, lists: &Lists<'_>) -> Vec<MaterialUse> {
-        let mut uses = Vec::new();
-        for entry in self.entries() {
-            let at = entry.entry_ref();
-            let borne = |whose: Whose| lists.borne.get(&at).copied().unwrap_or(whose);
-            let whole = |item, amount: &ledger::site::Amount, what| {
-                let site = entry.site()?;
-                Some(((site.job, site.stage, item), amount.quantity, what))
-            };
-            let found: Vec<_> = match entry.body.as_ref() {
-                Body::Used(used) => {
-                    let what = match used.whose {
-                        Whose::Customers => Movement::UsedOfCustomers,
-                        Whose::Ours | Whose::Makers => Movement::Used(used.bought),
-                    };
-                    whole(used.item, &used.amount, what).into_iter().collect()
-                }
-                Body::Wasted(wasted) => {
-                    let what = match borne(wasted.cost_to) {
-                        Whose::Ours => Movement::Wasted(wasted.counts),
-                        Whose::Customers | Whose::Makers => Movement::WastedForOthers(wasted.counts),
-                    };
-                    whole(wasted.item, &wasted.amount, what).into_iter().collect()
-                }
-                Body::Returned(returned) => {
-                    whole(returned.item, &returned.amount, Movement::Returned(returned.to))
-                        .into_iter()
-                        .collect()
-                }
-                Body::Delivered(delivered) => {
-                    whole(delivered.item, &delivered.amount, Movement::Delivered).into_iter().collect()
-                }
-                Body::Bought(bought) => {
-                    let StockPlace::Job(job) = bought.to else { continue };
-                    let each = bought.items.iter();
-                    each.map(|(item, amount)| {
-                        ((job, None, *item), amount.quantity, Movement::Bought(bought.to))
-                    })
-                    .collect()
-                }
-                _ => continue,
-            };
-            let hashes: Vec<_> = entry.hashes().collect();
-            uses.extend(found.into_iter().map(|(key, quantity, what)| MaterialUse {
-                key,
-                entry: at,
-                hashes: hashes.clone(),
-                day: entry.act.done_on,
-                quantity,
-                what,
-            }));
-        }
-        uses
+        uses_of(&self.entries().collect::<Vec<_>>(), lists)
     }
 
     /// Every item that was priced or touched, by job, stage and item.
     #[must_use]
     pub fn materials(&self, lists: &Lists<'_>) -> BTreeMap<MaterialKey, MaterialRow> {
+        self.material_rows(lists, &self.material_uses(lists))
+    }
+
+    /// The same from what entries say of material, where that is known.
+    pub(crate) fn material_rows(
+        &self,
+        lists: &Lists<'_>,
+        uses: &[MaterialUse],
+    ) -> BTreeMap<MaterialKey, MaterialRow> {
         let mut sums: BTreeMap<MaterialKey, Sums> = BTreeMap::new();
         for (id, line) in &lists.lines {
             let (LineKind::Material, Some(item)) = (line.kind, line.item) else { continue };
@@ -165,9 +124,9 @@ impl Book {
             add(&mut row.row.estimated, line.quantity);
             row.priced.extend(lists.line_money.get(id).map(|money| (line.quantity, money.unit_cost)));
         }
-        for entry in self.material_uses(lists) {
-            let cost = self.pack_cost(&entry, lists);
-            sums.entry(entry.key).or_default().take(&entry, cost);
+        for entry in uses {
+            let cost = self.pack_cost(entry, lists);
+            sums.entry(entry.key).or_default().take(entry, cost);
         }
         sums.into_iter().map(|(key, sums)| (key, sums.finish())).collect()
     }
@@ -198,6 +157,58 @@ impl Book {
         };
         Some((Rate::new(sum.pounds()).ok()?, amount.quantity))
     }
+}
+
+/// What entries say of material, in their order.
+pub(crate) fn uses_of(entries: &[Entry<'_>], lists: &Lists<'_>) -> Vec<MaterialUse> {
+    let mut uses = Vec::new();
+    for entry in entries {
+        let at = entry.entry_ref();
+        let borne = |whose: Whose| lists.borne.get(&at).copied().unwrap_or(whose);
+        let whole = |item, amount: &ledger::site::Amount, what| {
+            let site = entry.site()?;
+            Some(((site.job, site.stage, item), amount.quantity, what))
+        };
+        let found: Vec<_> = match entry.body.as_ref() {
+            Body::Used(used) => {
+                let what = match used.whose {
+                    Whose::Customers => Movement::UsedOfCustomers,
+                    Whose::Ours | Whose::Makers => Movement::Used(used.bought),
+                };
+                whole(used.item, &used.amount, what).into_iter().collect()
+            }
+            Body::Wasted(wasted) => {
+                let what = match borne(wasted.cost_to) {
+                    Whose::Ours => Movement::Wasted(wasted.counts),
+                    Whose::Customers | Whose::Makers => Movement::WastedForOthers(wasted.counts),
+                };
+                whole(wasted.item, &wasted.amount, what).into_iter().collect()
+            }
+            Body::Returned(returned) => {
+                whole(returned.item, &returned.amount, Movement::Returned(returned.to)).into_iter().collect()
+            }
+            Body::Delivered(delivered) => {
+                whole(delivered.item, &delivered.amount, Movement::Delivered).into_iter().collect()
+            }
+            Body::Bought(bought) => {
+                let StockPlace::Job(job) = bought.to else { continue };
+                let each = bought.items.iter();
+                each.map(|(item, amount)| ((job, None, *item), amount.quantity, Movement::Bought(bought.to)))
+                    .collect()
+            }
+            _ => continue,
+        };
+        let hashes: Vec<_> = entry.hashes().collect();
+        uses.extend(found.into_iter().map(|(key, quantity, what)| MaterialUse {
+            key,
+            entry: at,
+            hashes: hashes.clone(),
+            day: entry.act.done_on,
+            quantity,
+            what,
+        }));
+    }
+    uses
 }
 
 impl Sums {

@@ -14,8 +14,8 @@ use serde::Serialize;
 use trade::{Day, Moment};
 
 use crate::book::Book;
-use crate::lists::Lists;
-use crate::time_on_job::Spell;
+use crate::facts::Facts;
+use crate::time_on_job::running_of;
 
 /// What a question is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -146,19 +146,6 @@ impl Question {
     }
 }
 
-/// What the checks look at, worked out once.
-struct Facts<'book> {
-    book: &'book Book,
-    lists: Lists<'book>,
-    spells: Vec<Spell>,
-}
-
-impl<'book> Facts<'book> {
-    fn of(book: &'book Book) -> Self {
-        Self { book, lists: book.lists(), spells: book.spells() }
-    }
-}
-
 /// Everything to sort out that does not depend on what time it is: safety and money first.
 #[must_use]
 pub fn questions(book: &Book) -> Vec<Question> {
@@ -175,7 +162,7 @@ pub fn questions(book: &Book) -> Vec<Question> {
 pub fn timers_left_running(book: &Book, now: Moment) -> Vec<Question> {
     let facts = Facts::of(book);
     let mut found = Vec::new();
-    for timer in book.running().into_iter().filter(|timer| timer.since.day() < now.day()) {
+    for timer in running_of(&facts.entries).into_iter().filter(|timer| timer.since.day() < now.day()) {
         let who = facts.lists.person(timer.entry.person);
         let text = format!("{who}'s timer has been running since {}. When did the work end?", timer.since);
         let about = [timer.entry.person.to_string(), timer.entry.entry.to_string()];
@@ -192,15 +179,15 @@ pub fn timers_left_running(book: &Book, now: Moment) -> Vec<Question> {
 
 /// Takes out what was settled, names the people and puts the questions in order.
 fn finish(facts: &Facts<'_>, mut questions: Vec<Question>) -> Vec<Question> {
-    let settled: BTreeSet<String> = facts
-        .book
-        .entries()
+    let settled: BTreeSet<&str> = facts
+        .entries
+        .iter()
         .filter_map(|entry| match entry.body.as_ref() {
-            Body::QuestionSettled(settled) => Some(settled.question.clone()),
+            Body::QuestionSettled(settled) => Some(settled.question.as_str()),
             _ => None,
         })
         .collect();
-    questions.retain(|question| !settled.contains(&question.key));
+    questions.retain(|question| !settled.contains(question.key.as_str()));
     for question in &mut questions {
         question.person_name = question.person.map(|person| facts.lists.person(person));
     }

@@ -8,7 +8,10 @@ use serde::Serialize;
 use trade::number::half_up;
 
 use crate::book::Book;
+use crate::entry::Entry;
+use crate::facts::Facts;
 use crate::lists::Lists;
+use crate::materials::uses_of;
 use crate::time_on_job::time_rows;
 
 /// Every figure of how the jobs are doing, by names and sorted by them. From the crew's book there
@@ -80,8 +83,7 @@ pub struct TimeLine {
 /// How the jobs are doing, by everything that was logged.
 #[must_use]
 pub fn reconcile(book: &Book) -> Reconciliation {
-    let lists = book.lists();
-    let spells = book.spells();
+    let Facts { lists, entries, spells, .. } = Facts::of(book);
     let mut labour: BTreeMap<_, (Decimal, i64)> = BTreeMap::new();
     for line in lists.lines.values().filter(|line| line.kind == LineKind::Labour) {
         let (hours, _) = labour.entry((line.job, Some(line.stage))).or_default();
@@ -105,7 +107,7 @@ pub fn reconcile(book: &Book) -> Reconciliation {
     });
     let mut found = Reconciliation {
         labour: labour.collect(),
-        materials: material_lines(book, &lists),
+        materials: material_lines(book, &entries, &lists),
         time_on_job: time_on_job.collect(),
     };
     found.labour.sort_by(|a, b| (&a.job, &a.stage).cmp(&(&b.job, &b.stage)));
@@ -115,11 +117,12 @@ pub fn reconcile(book: &Book) -> Reconciliation {
 }
 
 /// Items that were priced, used, wasted or returned. What only lies there is not compared.
-fn material_lines(book: &Book, lists: &Lists<'_>) -> Vec<MaterialLine> {
+fn material_lines(book: &Book, entries: &[Entry<'_>], lists: &Lists<'_>) -> Vec<MaterialLine> {
     let three = |sum: Decimal| half_up(sum, 3).to_string();
     let priced: std::collections::BTreeSet<_> =
         lists.lines.values().map(|line| (line.job, Some(line.stage), line.item)).collect();
-    let rows = book.materials(lists).into_iter().filter(|((job, stage, item), row)| {
+    let rows = book.material_rows(lists, &uses_of(entries, lists));
+    let rows = rows.into_iter().filter(|((job, stage, item), row)| {
         let touched = [row.used, row.wasted_of_used, row.wasted_on_top, row.returned];
         priced.contains(&(*job, *stage, Some(*item))) || touched.iter().any(|sum| !sum.is_zero())
     });

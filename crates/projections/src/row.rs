@@ -6,14 +6,14 @@
 use ledger::{
     Body, CrewId, EntryRef, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId,
     office::{CostBorneBy, ExtraPriced, PricePaid},
-    site::{Accepted, Corrected, Struck},
+    site::{Accepted, Corrected, Struck, SurveyPoint},
 };
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use crate::book::Logged;
 
 /// Which row of which list.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub(crate) enum RowKey {
     /// A person.
     Person(PersonId),
@@ -25,6 +25,10 @@ pub(crate) enum RowKey {
     Item(ItemId),
     /// A costing line.
     Line(LineId),
+    /// What a phrase means.
+    Alias(String),
+    /// An answer of a job's survey.
+    Survey(JobId, SurveyPoint),
     /// The firm.
     Firm,
     /// A person's rates: of everywhere or of one job, of every trade (empty) or of one.
@@ -72,6 +76,8 @@ impl Shelf {
             Body::JobListed(listed) => RowKey::Job(listed.job),
             Body::StageListed(listed) => RowKey::Stage(listed.stage),
             Body::LineListed(listed) => RowKey::Line(listed.line),
+            Body::AliasTaught(taught) => RowKey::Alias(taught.phrase.clone()),
+            Body::Surveyed(surveyed) => RowKey::Survey(surveyed.job, surveyed.point),
             Body::FirmListed(_) => RowKey::Firm,
             Body::PersonRated(rated) => RowKey::Rates(rated.person, rated.job, rated.trade.clone()),
             Body::ItemPriced(priced) => RowKey::Price(priced.item),

@@ -14,6 +14,7 @@ use trade::{Day, Moment, Quantity};
 use crate::book::Book;
 use crate::entry::Entry;
 use crate::lists::Lists;
+use crate::time_on_job::{Spell, spells_of};
 
 /// When something was done: the day and the minute, as far as it was said.
 ///
@@ -109,80 +110,92 @@ pub struct SignOff {
 
 /// What happened on a stage.
 #[derive(Default)]
-struct Happened<'book> {
-    steps: Vec<(DoneAt, Entry<'book>)>,
-    tests: Vec<(DoneAt, Entry<'book>)>,
+pub(crate) struct Happened<'a, 'book> {
+    steps: Vec<(DoneAt, &'a Entry<'book>)>,
+    tests: Vec<(DoneAt, &'a Entry<'book>)>,
     has_photo: bool,
-    work: Vec<(DoneAt, EntryRef)>,
+    /// The first work on it.
+    began: Option<(DoneAt, EntryRef)>,
 }
 
 impl Book {
     /// Every listed stage and how it stands, by job and order.
     #[must_use]
     pub fn stages(&self, lists: &Lists<'_>) -> Vec<Stage> {
-        let happened = self.happened();
-        let nothing = Happened::default();
-        let mut stages: BTreeMap<StageId, Stage> = BTreeMap::new();
-        for (id, listed) in &lists.stages {
-            stages.insert(*id, stage(listed, happened.get(id).unwrap_or(&nothing)));
-        }
-        let sign_offs: BTreeMap<_, _> =
-            stages.iter().filter_map(|(id, stage)| Some((*id, stage.signed_off?))).collect();
-        for (id, listed) in &lists.stages {
-            if let Some(stage) = stages.get_mut(id) {
-                wait(stage, listed, &sign_offs);
-            }
-        }
-        let mut stages: Vec<_> = stages.into_values().collect();
-        stages.sort_by_key(|stage| {
-            let order = lists.stages.get(&stage.stage).map_or(0, |listed| listed.order);
-            (lists.job(stage.job), order, stage.stage)
-        });
-        stages
-    }
-
-    /// The tests of each stage and when they were done, without those outside the limit set.
-    pub(crate) fn tests_of_stages(&self) -> BTreeMap<StageId, Vec<(DoneAt, String)>> {
-        let mut tests: BTreeMap<_, Vec<_>> = BTreeMap::new();
-        for (stage, happened) in self.happened() {
-            let done = happened.tests.iter().filter_map(|(at, entry)| Some((*at, passed(entry)?)));
-            tests.insert(stage, done.collect());
-        }
-        tests
-    }
-
-    fn happened(&self) -> BTreeMap<StageId, Happened<'_>> {
-        let mut stages: BTreeMap<StageId, Happened<'_>> = BTreeMap::new();
-        for entry in self.entries() {
-            if let Body::ExtraAgreed(agreed) = entry.body.as_ref() {
-                for stage in &agreed.reopens {
-                    stages.entry(*stage).or_default().steps.push((DoneAt::of(&entry), entry.clone()));
-                }
-            }
-            let Some(stage) = entry.site().and_then(|site| site.stage) else { continue };
-            stages.entry(stage).or_default().take(entry);
-        }
-        for spell in self.spells() {
-            let Some(stage) = spell.site.stage else { continue };
-            let minute = spell.clock.filter(|(from, _)| from.day() == spell.day);
-            let minute = minute.map_or(24 * 60, |(from, _)| from.minute_of_day());
-            stages.entry(stage).or_default().work.push((DoneAt { day: spell.day, minute }, spell.entry));
-        }
-        for happened in stages.values_mut() {
-            happened.steps.sort_by(|(one, a), (other, b)| {
-                let order =
-                    |entry: &Entry<'_>| (entry.act.logged_at, entry.act.row_key.clone(), entry.logged.hash);
-                (one, order(a)).cmp(&(other, order(b)))
-            });
-            happened.work.sort_unstable();
-        }
-        stages
+        let entries: Vec<_> = self.entries().collect();
+        stages_of(&happened(&entries, &spells_of(&entries)), lists)
     }
 }
 
-impl<'book> Happened<'book> {
-    fn take(&mut self, entry: Entry<'book>) {
-        let at = DoneAt::of(&entry);
+/// Every listed stage and how it stands after what happened, by job and order.
+pub(crate) fn stages_of(happened: &BTreeMap<StageId, Happened<'_, '_>>, lists: &Lists<'_>) -> Vec<Stage> {
+    let nothing = Happened::default();
+    let mut stages: BTreeMap<StageId, Stage> = BTreeMap::new();
+    for (id, listed) in &lists.stages {
+        stages.insert(*id, stage(listed, happened.get(id).unwrap_or(&nothing)));
+    }
+    let sign_offs: BTreeMap<_, _> =
+        stages.iter().filter_map(|(id, stage)| Some((*id, stage.signed_off?))).collect();
+    for (id, listed) in &lists.stages {
+        if let Some(stage) = stages.get_mut(id) {
+            wait(stage, listed, &sign_offs);
+        }
+    }
+    let mut stages: Vec<_> = stages.into_values().collect();
+    stages.sort_by_key(|stage| {
+        let order = lists.stages.get(&stage.stage).map_or(0, |listed| listed.order);
+        (lists.job(stage.job), order, stage.stage)
+    });
+    stages
+}
+
+/// The tests of each stage and when they were done, without those outside the limit set.
+pub(crate) fn tests_of(
+    happened: &BTreeMap<StageId, Happened<'_, '_>>,
+) -> BTreeMap<StageId, Vec<(DoneAt, String)>> {
+    let mut tests: BTreeMap<_, Vec<_>> = BTreeMap::new();
+    for (stage, happened) in happened {
+        let done = happened.tests.iter().filter_map(|(at, entry)| Some((*at, passed(entry)?)));
+        tests.insert(*stage, done.collect());
+    }
+    tests
+}
+
+/// What happened on each stage.
+pub(crate) fn happened<'a, 'book>(
+    entries: &'a [Entry<'book>],
+    spells: &[Spell],
+) -> BTreeMap<StageId, Happened<'a, 'book>> {
+    let mut stages: BTreeMap<StageId, Happened<'_, '_>> = BTreeMap::new();
+    for entry in entries {
+        if let Body::ExtraAgreed(agreed) = entry.body.as_ref() {
+            for stage in &agreed.reopens {
+                stages.entry(*stage).or_default().steps.push((DoneAt::of(entry), entry));
+            }
+        }
+        let Some(stage) = entry.site().and_then(|site| site.stage) else { continue };
+        stages.entry(stage).or_default().take(entry);
+    }
+    for spell in spells {
+        let Some(stage) = spell.site.stage else { continue };
+        let minute = spell.clock.filter(|(from, _)| from.day() == spell.day);
+        let minute = minute.map_or(24 * 60, |(from, _)| from.minute_of_day());
+        stages.entry(stage).or_default().work((DoneAt { day: spell.day, minute }, spell.entry));
+    }
+    for happened in stages.values_mut() {
+        happened.steps.sort_by(|(one, a), (other, b)| {
+            let order = |entry: &'a Entry<'book>| {
+                (entry.act.logged_at, entry.act.row_key.as_str(), entry.logged.hash)
+            };
+            (one, order(a)).cmp(&(other, order(b)))
+        });
+    }
+    stages
+}
+
+impl<'a, 'book> Happened<'a, 'book> {
+    fn take(&mut self, entry: &'a Entry<'book>) {
+        let at = DoneAt::of(entry);
         match entry.body.as_ref() {
             Body::SignedOff(_) | Body::Reopened(_) | Body::PartDone(_) | Body::ReadyForChecking(_) => {
                 self.steps.push((at, entry));
@@ -193,17 +206,21 @@ impl<'book> Happened<'book> {
             }
             Body::Photo(_) => self.has_photo = true,
             Body::Note(note) => self.has_photo |= !note.photos.is_empty(),
-            Body::Used(_) | Body::Wasted(_) => self.work.push((at, entry.entry_ref())),
+            Body::Used(_) | Body::Wasted(_) => self.work((at, entry.entry_ref())),
             _ => {}
         }
     }
+
+    fn work(&mut self, work: (DoneAt, EntryRef)) {
+        self.began = Some(self.began.map_or(work, |began| began.min(work)));
+    }
 }
 
-fn stage(listed: &StageListed, happened: &Happened<'_>) -> Stage {
+fn stage(listed: &StageListed, happened: &Happened<'_, '_>) -> Stage {
     let mut found = Stage {
         stage: listed.stage,
         job: listed.job,
-        condition: if happened.work.is_empty() { Condition::Free } else { Condition::InHand },
+        condition: if happened.began.is_none() { Condition::Free } else { Condition::InHand },
         signed_off: None,
         last: None,
         last_event: None,
@@ -212,8 +229,8 @@ fn stage(listed: &StageListed, happened: &Happened<'_>) -> Stage {
         photo_missing: listed.needs_photo && !happened.has_photo,
         waits_for: Vec::new(),
         wait_over: None,
-        began: happened.work.first().map(|(at, _)| *at),
-        begun_by: happened.work.first().map(|(_, entry)| *entry).into_iter().collect(),
+        began: happened.began.map(|(at, _)| at),
+        begun_by: happened.began.map(|(_, entry)| entry).into_iter().collect(),
     };
     for (at, entry) in &happened.steps {
         let event = entry.revision();

@@ -90,20 +90,13 @@ impl Book {
     /// Every finished stretch of work, in the order of person and entry.
     #[must_use]
     pub fn spells(&self) -> Vec<Spell> {
-        let ends = self.ends();
-        self.entries().filter_map(|entry| spell(&entry, &ends)).collect()
+        spells_of(&self.entries().collect::<Vec<_>>())
     }
 
     /// The timers that nobody stopped, in the order of person and entry.
     #[must_use]
     pub fn running(&self) -> Vec<Running> {
-        let ends = self.ends();
-        let timers = self.entries().filter_map(|entry| {
-            let at = entry.entry_ref();
-            let (site, since, _) = timer(&entry).filter(|_| !ends.contains_key(&at))?;
-            Some(Running { entry: at, site: site.clone(), since })
-        });
-        timers.collect()
+        running_of(&self.entries().collect::<Vec<_>>())
     }
 
     /// Minutes and cost by job, stage and person, in the order of their ids.
@@ -111,24 +104,41 @@ impl Book {
     pub fn time_on_job(&self, lists: &Lists<'_>) -> Vec<TimeRow> {
         time_rows(&self.spells(), lists)
     }
+}
 
-    /// Each timer's end. Of several, the earliest counts.
-    fn ends(&self) -> BTreeMap<EntryRef, End> {
-        let mut ends: BTreeMap<EntryRef, End> = BTreeMap::new();
-        for entry in self.entries() {
-            let (running, at, break_minutes) = match entry.body.as_ref() {
-                Body::WorkStopped(stopped) => (stopped.running, stopped.at, stopped.break_minutes),
-                Body::WorkSwitched(switched) => (switched.running, switched.at, switched.break_minutes),
-                _ => continue,
-            };
-            let end = End { at, break_minutes, hashes: entry.hashes().collect() };
-            match ends.get(&running) {
-                Some(known) if (known.at, &known.hashes) <= (end.at, &end.hashes) => {}
-                _ => drop(ends.insert(running, end)),
-            }
+/// Every finished stretch of work, in the order of the entries.
+pub(crate) fn spells_of(entries: &[Entry<'_>]) -> Vec<Spell> {
+    let ends = ends(entries);
+    entries.iter().filter_map(|entry| spell(entry, &ends)).collect()
+}
+
+/// The timers that nobody stopped, in the order of the entries.
+pub(crate) fn running_of(entries: &[Entry<'_>]) -> Vec<Running> {
+    let ends = ends(entries);
+    let timers = entries.iter().filter_map(|entry| {
+        let at = entry.entry_ref();
+        let (site, since, _) = timer(entry).filter(|_| !ends.contains_key(&at))?;
+        Some(Running { entry: at, site: site.clone(), since })
+    });
+    timers.collect()
+}
+
+/// Each timer's end. Of several, the earliest counts.
+fn ends(entries: &[Entry<'_>]) -> BTreeMap<EntryRef, End> {
+    let mut ends: BTreeMap<EntryRef, End> = BTreeMap::new();
+    for entry in entries {
+        let (running, at, break_minutes) = match entry.body.as_ref() {
+            Body::WorkStopped(stopped) => (stopped.running, stopped.at, stopped.break_minutes),
+            Body::WorkSwitched(switched) => (switched.running, switched.at, switched.break_minutes),
+            _ => continue,
+        };
+        let end = End { at, break_minutes, hashes: entry.hashes().collect() };
+        match ends.get(&running) {
+            Some(known) if (known.at, &known.hashes) <= (end.at, &end.hashes) => {}
+            _ => drop(ends.insert(running, end)),
         }
-        ends
     }
+    ends
 }
 
 /// Minutes and cost of spells by job, stage and person, in the order of their ids.

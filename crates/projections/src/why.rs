@@ -1,6 +1,6 @@
 //! Why a figure is what it is: the entries behind it. Nothing is stored for this; it is asked anew.
 
-use ledger::{Body, EntryRef, EventHash, ItemId, JobId, PersonId, StageId};
+use ledger::{EntryRef, EventHash, ItemId, JobId, PersonId, StageId};
 use serde::Serialize;
 use trade::Day;
 use trade::money::hours_and_minutes;
@@ -8,6 +8,7 @@ use trade::money::hours_and_minutes;
 use crate::book::Book;
 use crate::entry::Entry;
 use crate::lists::Lists;
+use crate::words::words;
 
 /// An entry behind a figure.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -114,49 +115,10 @@ fn because(lists: &Lists<'_>, entry: &Entry<'_>) -> Because {
     let act = &entry.act;
     Because {
         entry: entry.entry_ref(),
-        key: if act.row_key.is_empty() { act.entry.short() } else { act.row_key.clone() },
+        key: entry.logged.key(),
         person: lists.person(act.person),
         done_on: act.done_on,
-        text: words(lists, entry),
+        text: words(lists, act, &entry.body),
         events: entry.hashes().collect(),
     }
-}
-
-/// What an entry says, in a few words.
-pub(crate) fn words(lists: &Lists<'_>, entry: &Entry<'_>) -> String {
-    let amount = |verb: &str, item: ItemId, amount: &ledger::site::Amount| {
-        let unit = lists.items.get(&item).map_or("", |item| item.unit.as_str());
-        format!("{verb} {} {unit} of {}", amount.quantity, lists.item(item))
-    };
-    let told = match entry.body.as_ref() {
-        Body::Hours(hours) => match hours.worked {
-            ledger::site::Worked::Span { from, to, break_minutes } => {
-                format!("hours {from} to {to}, break {break_minutes} min")
-            }
-            ledger::site::Worked::Length { minutes } => {
-                format!("hours {}", hours_and_minutes(i64::from(minutes)))
-            }
-        },
-        Body::Used(used) => amount("used", used.item, &used.amount),
-        Body::Wasted(wasted) => amount("wasted", wasted.item, &wasted.amount),
-        Body::Returned(returned) => amount("returned", returned.item, &returned.amount),
-        Body::Delivered(delivered) => amount("delivered", delivered.item, &delivered.amount),
-        Body::Moved(moved) => amount("moved", moved.item, &moved.amount),
-        Body::Test(test) => format!("{} {} {}", test.what, test.value, test.unit),
-        other => kind_words(other),
-    };
-    if entry.act.note.is_empty() { told } else { format!("{told} ({})", entry.act.note) }
-}
-
-/// The name of a kind of entry as people say it.
-fn kind_words(body: &Body) -> String {
-    let name = format!("{:?}", body.kind());
-    let mut words = String::new();
-    for letter in name.chars() {
-        if letter.is_uppercase() && !words.is_empty() {
-            words.push(' ');
-        }
-        words.extend(letter.to_lowercase());
-    }
-    words
 }

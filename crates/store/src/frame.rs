@@ -174,6 +174,16 @@ pub(crate) fn find_group(bytes: &[u8], start: Position) -> GroupFound {
     GroupFound::Whole { record_bytes: offset, checksum: frame_checksum(&right) }
 }
 
+/// Where the records of a group begin that ends at `end`.
+pub(crate) fn places(group: &[Record<'_>], end: Position) -> impl Iterator<Item = Position> {
+    let mut offset = end.offset.saturating_sub(group_bytes(group) as u64);
+    group.iter().map(move |record| {
+        let place = Position { offset, ..end };
+        offset += (RECORD_HEADER_BYTES + record.bytes.len()) as u64;
+        place
+    })
+}
+
 /// The records of a whole group, each with its distance from the group's start.
 pub(crate) fn records(group: &[u8]) -> impl Iterator<Item = (u64, Record<'_>)> {
     let mut offset = 0;

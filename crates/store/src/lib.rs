@@ -2,7 +2,8 @@
 //!
 //! **The journal is the truth**: append-only segment files of records in groups, each group ended by a
 //! commit frame and synced before anything is acknowledged. The **index** (offsets of runs) and the
-//! **checkpoints** (folded state) are derived: without them a start takes longer and nothing else changes.
+//! **checkpoints** (what a caller made of it) are derived: without them a start takes longer and nothing
+//! else changes.
 //!
 //! The store never judges what it holds: signatures, chains and rights are the ledger's. It never asks
 //! the clock what came first, never repairs by guessing, and never drops bytes without a copy in `cut/`
@@ -41,7 +42,7 @@ pub use options::StoreOptions;
 pub use recovery::{CutTail, Damage, OpenReport};
 pub use runs::Runs;
 pub use span::RunSpan;
-pub use store::{DeepReport, ReplayReport, Store, StoredRun};
+pub use store::{CheckpointWriter, DeepReport, ReplayReport, Store, StoredRun};
 
 /// A place in the journal: a segment's number and a distance from that file's start in bytes.
 /// Places order as the journal was written.

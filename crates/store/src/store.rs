@@ -68,6 +68,23 @@ pub struct DeepReport {
     pub index_rebuilt: bool,
 }
 
+/// A checkpoint that was begun. One of a name is written at a time.
+pub struct CheckpointWriter {
+    disk: Arc<dyn Disk>,
+    crew: CrewId,
+    mark: Mark,
+}
+
+impl CheckpointWriter {
+    /// Stores folded state that holds everything appended before this was begun, and nothing behind it.
+    ///
+    /// # Errors
+    /// As [`Store::write_checkpoint`].
+    pub fn write(self, name: &str, bytes: &[u8]) -> Result<(), CheckpointError> {
+        checkpoint::write(&*self.disk, name, self.crew, self.mark, bytes)
+    }
+}
+
 /// One crew's journal with its index and checkpoints.
 pub struct Store {
     disk: Arc<dyn Disk>,
@@ -190,14 +207,18 @@ impl Store {
     /// [`AppendError`]; nothing of the group counts then. After [`AppendError::Disk`] every append fails
     /// with [`AppendError::Stopped`] until the store is opened anew.
     pub fn append(&mut self, group: &[Record<'_>]) -> Result<Position, AppendError> {
-        let mut place = self.journal.append(group)?;
-        for record in group {
-            add_to_index(&mut self.index, place, record);
-            place.offset += (RECORD_HEADER_BYTES + record.bytes.len()) as u64;
-        }
+        self.journal.append(group)?;
         let mark = self.journal.mark();
+        for (place, record) in frame::places(group, mark.end).zip(group) {
+            add_to_index(&mut self.index, place, record);
+        }
         self.index.covers(mark);
         Ok(mark.end)
+    }
+
+    /// Where the records of the group lie that was appended last: the places that a replay gives with them.
+    pub fn places<'a>(&self, group: &'a [Record<'a>]) -> impl Iterator<Item = Position> + use<'a> {
+        frame::places(group, self.end())
     }
 
     /// A stored run that holds an event; none if no run does. Where several do, as on a forked chain, it
@@ -279,9 +300,14 @@ impl Store {
     /// # Errors
     /// [`CheckpointError`]; the checkpoint before it then still stands, and the writer goes on.
     pub fn write_checkpoint(&mut self, name: &str, bytes: &[u8]) -> Result<(), CheckpointError> {
+        self.begin_checkpoint().write(name, bytes)
+    }
+
+    /// Begins a checkpoint of what is appended by now. Its bytes may be written while more is appended.
+    pub fn begin_checkpoint(&mut self) -> CheckpointWriter {
         let mark = self.journal.mark();
         self.index.flush(mark);
-        checkpoint::write(&*self.disk, name, self.journal.crew(), mark, bytes)
+        CheckpointWriter { disk: Arc::clone(&self.disk), crew: self.journal.crew(), mark }
     }
 
     /// The state stored under a name; none if it is missing, damaged or not of this journal.

@@ -12,8 +12,9 @@ use crate::session::Output;
 /// every month for twenty years has fewer.
 pub(crate) const MAX_CHAINS: usize = 4096;
 
-/// How many bytes of runs may wait to be made durable before no more frames are wanted.
-const MAX_WAITING: usize = 4 * 1024 * 1024;
+/// How many bytes of runs may wait to be made durable before no more frames are wanted: while one group
+/// of the journal is written, the next gathers.
+const MAX_WAITING: usize = 8 * 1024 * 1024;
 
 /// Whether a chain can be taken in.
 enum Verdict {

@@ -42,8 +42,9 @@ pub struct InvoiceTerms {
     pub cis_percent: Option<Rate>,
 }
 
-/// The sums at the foot of an invoice.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+/// The sums at the foot of an invoice or credit note. The order of the fields is that of their bytes in an
+/// event, so it stays.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct InvoiceTotals {
     /// All lines, before VAT.
     pub net: Pence,

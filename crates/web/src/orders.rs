@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::str::FromStr;
 
-use daemon::command::Press;
+use daemon::command::{Press, Received};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, Role};
 use ledger::SessionId;
@@ -111,16 +111,22 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
         "settle" => Command::Settle { question: fields.text("question")?, answer: fields.text("answer")? },
         "invoice-issue" => {
             viewer.must_see_money()?;
-            Command::IssueInvoice { job: fields.text("job")?, until: fields.parsed("until")? }
+            Command::IssueInvoice {
+                job: fields.text("job")?,
+                until: fields.parsed("until")?,
+                with_extra: fields.optional("with_extra").into_iter().collect(),
+            }
         }
         "pay" => {
             viewer.must_see_money()?;
-            Command::Pay {
-                number: fields.text("number")?,
+            let received = Received {
                 received: fields.parsed("received")?.unwrap_or_default(),
                 cis_taken: fields.parsed("cis_taken")?.unwrap_or_default(),
+                discount: fields.parsed("discount")?.unwrap_or_default(),
+                contra: fields.parsed("contra")?.unwrap_or_default(),
                 method: fields.optional("method").unwrap_or_else(|| "bank".to_owned()),
-            }
+            };
+            Command::Pay { number: fields.text("number")?, received }
         }
         "invite" => {
             viewer.must_be_owner()?;

@@ -14,6 +14,7 @@ use ledger::SessionId;
 use serde_json::{Value, json};
 use trade::Moment;
 
+use crate::amounts;
 use crate::app::{App, Notice};
 use crate::guard::reads_json;
 use crate::orders::{self, Outcome};
@@ -190,9 +191,12 @@ fn log_row(
 ) -> Result<Outcome, NodeError> {
     settle_time(&mut row)?;
     let taken = photo_entry::find(node, viewer.session, photos)?;
-    if !taken.is_empty() && row.get("kind").is_some_and(|kind| kind == "bought") {
-        // A photo of the ticket says what its number and total would.
-        row.insert("photos".to_owned(), taken.len().to_string());
+    amounts::settle(node, &mut row)?;
+    let is_purchase = row.get("kind").is_some_and(|kind| kind == "bought");
+    if !taken.is_empty() && is_purchase {
+        // A purchase names the photo of its ticket itself.
+        let names: Vec<String> = taken.iter().map(|kept| kept.photo.to_string()).collect();
+        row.insert("photo".to_owned(), names.join(";"));
     }
     let sent_key = row.get("entry").cloned();
     let (mut key, mut is_new, mut warnings) = (json!(sent_key), false, Value::Null);
@@ -207,7 +211,9 @@ fn log_row(
     } else if taken.is_empty() {
         return Err(NodeError::BadInput(vec!["no photo was chosen".to_owned()]));
     }
-    is_new |= photo_entry::log(node, viewer.person, &row, &taken)?;
+    if !is_purchase {
+        is_new |= photo_entry::log(node, viewer.person, &row, &taken)?;
+    }
     let mut said = vec![if is_new { "Saved." } else { "Saved already." }.to_owned()];
     said.extend(warnings.as_array().into_iter().flatten().filter_map(Value::as_str).map(str::to_owned));
     let photos: Vec<String> = taken.iter().map(|kept| kept.photo.to_string()).collect();

@@ -303,6 +303,8 @@ pub(crate) fn told(lists: &Lists<'_>, book: &projections::Book, entry: &Entry<'_
         | Body::JobListed(_)
         | Body::StageListed(_)
         | Body::LineListed(_)
+        | Body::AliasTaught(_)
+        | Body::Surveyed(_)
         | Body::Corrected(_)
         | Body::Struck(_)
         | Body::Accepted(_)

@@ -2,9 +2,12 @@
 //!
 //! It prints figures and ratios and asserts nothing: a machine that is busy makes no test fail.
 
+mod join;
+mod join_peers;
 mod journal;
 mod open;
 mod peers;
+mod questions;
 mod rebuild;
 
 use std::error::Error;
@@ -19,9 +22,7 @@ const EVENT_BYTES: usize = 240;
 /// Events in a batch that is made durable together.
 const BATCH_EVENTS: u32 = 1_000;
 
-/// Measures the ledger and its store beside SQLite and beside what the disk itself can do.
-///
-/// Not measured yet: joining a crew over QUIC.
+/// Measures the ledger, its store and joining, beside SQLite, automerge and what disk and network can do.
 #[derive(Parser)]
 struct Arguments {
     /// Where to make the files, on the disk that is to be measured (a file system in memory syncs nothing).
@@ -36,16 +37,30 @@ struct Arguments {
     /// Events in the ledger that is opened, in thousands.
     #[arg(long, default_value_t = 1_000)]
     thousands: u32,
+    /// Measures joining only.
+    #[arg(long)]
+    joining_only: bool,
+    /// What a process that this program starts does.
+    #[command(subcommand)]
+    part: Option<join::Part>,
 }
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments = Arguments::parse();
+    if let Some(part) = arguments.part {
+        return join::play(part);
+    }
     let folder = tempfile::Builder::new().prefix("bench-").tempdir_in(&arguments.folder)?;
+    if arguments.joining_only {
+        return join::join(folder.path(), arguments.thousands);
+    }
     journal::one_by_one(folder.path(), arguments.appends)?;
     journal::in_batches(folder.path(), arguments.batches)?;
     open::open(folder.path(), arguments.thousands)?;
     rebuild::rebuild(arguments.thousands)?;
-    println!("\nnot measured yet: joining a crew over QUIC");
+    questions::questions(arguments.thousands / 10)?;
+    questions::questions(arguments.thousands / 2)?;
+    join::join(folder.path(), arguments.thousands)?;
     Ok(())
 }
 

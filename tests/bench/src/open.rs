@@ -17,7 +17,7 @@ pub(crate) fn open(folder: &Path, thousands: u32) -> Result<(), Box<dyn Error>> 
     for _ in 0..thousands {
         writer.append(BATCH_EVENTS)?;
     }
-    // The store's own part of a start. How long the folded state takes to read depends on what is folded.
+    // The store's own part of a start. What ledger and book add to it is measured through the node.
     writer.store.write_checkpoint("bench", b"no state")?;
     drop(writer);
 
@@ -76,15 +76,20 @@ fn read_everything(folder: &Path) -> Result<(u64, Duration), Box<dyn Error>> {
 
 /// Lets the kernel's record of this process's peak begin anew. Where it can't, the peak is that of the
 /// whole run, which is never too low.
-fn forget_peak() {
+pub(crate) fn forget_peak() {
     if let Err(error) = fs::write("/proc/self/clear_refs", "5") {
         println!("  (the peak can't be reset here, so it is that of the whole run: {error})");
     }
 }
 
 /// The peak of this process's memory, by Linux; "unknown" elsewhere.
-fn peak_memory() -> String {
-    fs::read_to_string("/proc/self/status")
+pub(crate) fn peak_memory() -> String {
+    peak_memory_of("self")
+}
+
+/// The peak of another process's memory.
+pub(crate) fn peak_memory_of(process: &str) -> String {
+    fs::read_to_string(format!("/proc/{process}/status"))
         .ok()
         .and_then(|status| {
             let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;

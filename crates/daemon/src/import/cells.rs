@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::str::FromStr;
 
-use trade::{Day, Moment, NumberError, Quantity, Rate};
+use trade::{Day, Moment, NumberError, Pence, Quantity, Rate};
 
 use super::BadRow;
 use super::table::Row;
@@ -64,6 +64,20 @@ impl<'r, 'b> Cells<'r, 'b> {
             return None;
         }
         Some(rate)
+    }
+
+    /// A sum of money to the penny, nought or more; nothing is `None` inside.
+    pub(super) fn pence(&mut self, column: &str) -> Option<Option<Pence>> {
+        let text = self.row.text(column);
+        if text.is_empty() {
+            return Some(None);
+        }
+        let sum: Pence = self.parse_number(column, text)?;
+        if sum < Pence::ZERO {
+            self.complain(column, "must not be below nought");
+            return None;
+        }
+        Some(Some(sum))
     }
 
     /// Per cent from 0 to 100; nothing is nought.

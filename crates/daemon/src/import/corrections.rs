@@ -3,15 +3,17 @@
 //! A correction is checked against the entry as it stands after the corrections before it, so that
 //! one which only moves the end of a shift is still compared with its beginning.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
-use ledger::site::{Amount, Changes, Corrected, Struck, Worked};
+use ledger::site::{Amount, Changes, Corrected, Place, Struck, Worked};
 use ledger::{Body, EntryId, EntryRef, ItemId, JobId, Payload, StageId};
 use trade::Day;
 
 use super::Work;
+use super::actions::{Told, join_words};
 use super::cells::Cells;
-use super::entries::{Entry, EntryKind, Told, join_words};
+use super::entries::{Entry, Keys, TABLE};
+use super::kinds::EntryKind;
 use super::known::Known;
 use super::measures::{
     MAX_WORK_MINUTES, check_length, check_span, read_amount, read_item, read_place, read_value,
@@ -35,9 +37,9 @@ enum Content {
     Test,
     /// Its text is its note.
     Words,
-    /// An extra that was asked for.
-    Asked,
-    /// An agreement or a stage's state: nothing but where and when.
+    /// An extra that was asked for, or what was hired.
+    Named,
+    /// An agreement, an expense, a photo or a stage's state: nothing but where and when.
     Bare,
 }
 
@@ -64,11 +66,17 @@ impl Standing {
             Body::Note(note) => (&note.site, Content::Words),
             Body::SnagRaised(snag) => (&snag.site, Content::Words),
             Body::LeftOff(left) => (&left.site, Content::Words),
-            Body::ExtraAsked(asked) => (&asked.site, Content::Asked),
+            Body::ExtraAsked(asked) => (&asked.site, Content::Named),
             Body::ExtraAgreed(agreed) => (&agreed.site, Content::Bare),
             Body::ExtraDeclined(declined) => (&declined.site, Content::Bare),
             Body::SignedOff(signed) => (&signed.site, Content::Bare),
             Body::Reopened(reopened) => (&reopened.site, Content::Bare),
+            Body::ReadyForChecking(ready) => (&ready.site, Content::Bare),
+            Body::PartDone(part) => (&part.site, Content::Bare),
+            Body::Expense(expense) => (&expense.site, Content::Bare),
+            Body::HireBegan(hire) => (&hire.site, Content::Named),
+            Body::CalledBack(back) => (&back.site, Content::Words),
+            Body::Photo(photo) => (photo.site.as_ref()?, Content::Bare),
             _ => return None,
         };
         Some(Self { job: site.job, stage: site.stage, content })
@@ -86,22 +94,21 @@ pub(super) struct Target<'r> {
 /// The entry that `corrects` names, in the file or in the ledger.
 pub(super) fn find_target<'r>(
     entry: &Entry<'r>,
-    by_key: &BTreeMap<&'r str, &Entry<'r>>,
-    all_keys: &BTreeSet<&str>,
+    keys: &Keys<'_, 'r>,
     known: &Known<'_>,
     work: &mut Work<'_>,
 ) -> Option<Target<'r>> {
     let key = entry.row.text("corrects");
-    let reason = match by_key.get(key) {
+    let reason = match keys.sound.get(key) {
         _ if key.is_empty() => "must name the entry that is meant".to_owned(),
         Some(target) if matches!(target.kind, EntryKind::Corrected | EntryKind::Struck) => {
             format!("{key} is itself a correction; name the entry that it is about")
         }
         Some(target) => return Some(Target { key, reference: target.reference, held: None }),
         // The row is there and bad, which is complained about already.
-        None if all_keys.contains(key) => return None,
+        None if keys.all.contains(key) => return None,
         None => {
-            let id = EntryId::of_row(&work.context.crew, "entries", key);
+            let id = EntryId::of_row(&work.context.crew, TABLE, key);
             let held = known.people().into_iter().find_map(|person| {
                 let reference = EntryRef { person, entry: id };
                 work.context.held.event_of(&reference).map(|(_, event)| (reference, event))
@@ -131,6 +138,7 @@ pub(super) fn read_change<'r>(
         done_on: day,
         note: note.to_owned(),
         said: String::new(),
+        price: None,
         supersedes: vec![of],
     };
     if entry.kind == EntryKind::Struck {
@@ -148,7 +156,7 @@ pub(super) fn read_change<'r>(
     };
     let mut changes = Changes {
         done_on: entry.done_on,
-        place: Some(read_place(cells)).filter(|place| !place.words.is_empty()),
+        place: Some(read_place(cells)?).filter(|place| *place != Place::default()),
         ..Changes::default()
     };
     let is_sound = read_where(entry, &mut standing, &mut changes, known, cells)
@@ -207,7 +215,7 @@ fn read_content(
     let takes: &[&str] = match standing.content {
         Content::Hours(_) => &["what", "from", "to", "break_min", "minutes"],
         Content::Material { .. } | Content::Test => &["what", "quantity", "unit"],
-        Content::Words | Content::Asked => &["what"],
+        Content::Words | Content::Named => &["what"],
         Content::Bare => &[],
     };
     let mut is_sound = true;
@@ -235,12 +243,12 @@ fn read_content(
             changes.what = filled(what);
             changes.unit = filled(unit);
             if !quantity.is_empty() {
-                changes.value = read_value(cells, quantity);
+                changes.value = read_value(cells, "quantity", quantity);
                 return changes.value.is_some();
             }
         }
         Content::Words => changes.note = filled(&join_words(what, cells.text("note"))),
-        Content::Asked => changes.what = filled(what),
+        Content::Named => changes.what = filled(what),
         Content::Bare => {}
     }
     true

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
-use super::table::ENTRIES;
+use serde::{Deserialize, Serialize};
 
 /// The largest file that is read, in bytes.
 pub const MAX_FILE_BYTES: u64 = 64 * 1024 * 1024;
@@ -41,8 +41,13 @@ pub enum FilesError {
     #[error("{0} is larger than 64 MiB; split it into folders and import one after the other")]
     TooLarge(PathBuf),
     /// A column that entries don't have.
-    #[error("an entry has no {0:?}; it has {columns}", columns = ENTRIES.required.join(", "))]
-    NoSuchColumn(String),
+    #[error("there is no column {name:?}; there are {known}")]
+    NoSuchColumn {
+        /// The column.
+        name: String,
+        /// Those that there are.
+        known: String,
+    },
     /// The row could not be written as CSV.
     #[error(transparent)]
     Csv(#[from] csv::Error),
@@ -86,21 +91,60 @@ impl Files {
         Ok(files)
     }
 
-    /// An `entries.csv` of one row, from its columns by name; those left out are empty. What is
-    /// logged by hand goes through the same checks as what is imported.
+    /// A file of some rows, from their columns by name; those left out are empty. What is typed goes
+    /// through the same checks as what is imported.
     ///
     /// # Errors
-    /// [`FilesError::NoSuchColumn`], or [`FilesError::Csv`] when the row can't be written.
-    pub fn of_entry(row: &BTreeMap<String, String>) -> Result<Self, FilesError> {
-        if let Some(name) = row.keys().find(|name| !ENTRIES.required.contains(&name.as_str())) {
-            return Err(FilesError::NoSuchColumn(name.clone()));
+    /// [`FilesError::NoSuchColumn`], or [`FilesError::Csv`] when a row can't be written.
+    pub fn of_rows(file: FileName, rows: &[BTreeMap<String, String>]) -> Result<Self, FilesError> {
+        let shape = file.shape();
+        let columns = || shape.required.iter().chain(shape.optional);
+        let mut names = rows.iter().flat_map(BTreeMap::keys);
+        if let Some(name) = names.find(|name| !columns().any(|column| column == name)) {
+            let known = columns().copied().collect::<Vec<_>>().join(", ");
+            return Err(FilesError::NoSuchColumn { name: name.clone(), known });
         }
+        // A column that is left out says nothing, where an empty one may say "none".
+        let is_said = |column: &str| rows.iter().any(|row| row.contains_key(column));
+        let named = columns().filter(|column| shape.required.contains(column) || is_said(column));
+        let named: Vec<&str> = named.copied().collect();
         let mut writer = csv::Writer::from_writer(Vec::new());
-        writer.write_record(ENTRIES.required)?;
-        writer.write_record(ENTRIES.required.iter().map(|name| row.get(*name).map_or("", String::as_str)))?;
-        let bytes = writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
-        Ok(Self { entries: Some(bytes), ..Self::default() })
+        writer.write_record(&named)?;
+        for row in rows {
+            writer.write_record(named.iter().map(|name| row.get(*name).map_or("", String::as_str)))?;
+        }
+        let bytes = Some(writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?);
+        let none = Self::default();
+        Ok(match file {
+            FileName::Crew => Self { crew: bytes, ..none },
+            FileName::PriceBook => Self { price_book: bytes, ..none },
+            FileName::Firm => Self { firm: bytes, ..none },
+            FileName::Jobs => Self { jobs: bytes, ..none },
+            FileName::Stages => Self { stages: bytes, ..none },
+            FileName::Estimate => Self { estimate: bytes, ..none },
+            FileName::Entries => Self { entries: bytes, ..none },
+        })
     }
+}
+
+/// Which of the files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FileName {
+    /// `crew.csv`.
+    Crew,
+    /// `price-book.csv`.
+    PriceBook,
+    /// `firm.csv`.
+    Firm,
+    /// `jobs.csv`.
+    Jobs,
+    /// `stages.csv`.
+    Stages,
+    /// `estimate.csv`.
+    Estimate,
+    /// `entries.csv`.
+    Entries,
 }
 
 /// The file's bytes, or `None` where there is no such file.

@@ -12,7 +12,7 @@ use super::firm::MAX_TERMS_DAYS;
 use super::known::{DEFAULT_ZONE, Known, KnownJob};
 use super::lists::{ListRow, plan_list_row, row_key};
 use super::table::Row;
-use super::{BadRow, ListSubject, Work};
+use super::{BadRow, ListRows, ListSubject, Work};
 
 const CUSTOMERS: [(&str, CustomerKind); 3] = [
     ("householder", CustomerKind::Householder),
@@ -94,16 +94,31 @@ fn read_job(row: &Row, known: &Known<'_>, bad: &mut Vec<BadRow>) -> Option<(JobL
 
 pub(super) fn plan_stages(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {
     complain_of_repeats(rows, &["job", "stage"], &mut work.bad);
-    complain_of_circles(rows, &mut work.bad);
-    let mut orders = BTreeMap::new();
+    complain_of_circles(rows, known, work);
+    let mut places = BTreeMap::new();
     for row in rows {
-        let order = orders.entry(row.text("job")).or_insert(0_u32);
-        *order += 1;
-        let Some(listed) = read_stage(row, *order, known, &mut work.bad) else { continue };
+        let place = places.entry(row.text("job")).or_insert(0_u32);
+        *place += 1;
+        let Some(mut listed) = read_stage(row, *place, known, &mut work.bad) else { continue };
+        let held = work.context.held.stages_of(listed.job);
+        let held: Vec<_> = held.iter().map(|held| (held.order, held.stage == listed.stage)).collect();
+        listed.order = place_among(&held, *place, work.context.lists);
         let subject = ListSubject::Stage(listed.stage);
         let key = row_key(&[row.text("job"), &listed.name]);
         let body = Body::StageListed(listed);
         plan_list_row(ListRow { row, table: "stages/stage", key, subject, dated: false, body }, work);
+    }
+}
+
+/// The place of a row in its list: its own in the file, or that of the one that is held, or behind all.
+/// `held` has the place of each that is held, and whether it is this one.
+fn place_among(held: &[(u32, bool)], in_file: u32, lists: ListRows) -> u32 {
+    match lists {
+        ListRows::Whole => in_file,
+        ListRows::More => held.iter().find(|(_, is_this)| *is_this).map_or_else(
+            || held.iter().map(|(place, _)| *place).max().unwrap_or(0).saturating_add(in_file),
+            |(place, _)| *place,
+        ),
     }
 }
 
@@ -188,54 +203,72 @@ fn read_wait(cells: &mut Cells<'_, '_>) -> Option<u32> {
     whole
 }
 
-/// Complains about every stage that would have to wait for itself, by way of others.
-fn complain_of_circles(rows: &[Row], bad: &mut Vec<BadRow>) {
-    let after = |row: &Row| -> Vec<(String, String)> {
+/// A stage by the code of its job and its own name.
+type StageName = (String, String);
+
+/// Which stages each stage comes after: as the rows say, and for the rest of their jobs as the ledger says.
+fn stages_before(rows: &[Row], known: &Known<'_>, work: &Work<'_>) -> BTreeMap<StageName, Vec<StageName>> {
+    let mut after = BTreeMap::new();
+    let codes: BTreeSet<&str> = rows.iter().map(|row| row.text("job")).collect();
+    for code in codes {
+        let held = known.job(code).map(|job| work.context.held.stages_of(job.id)).unwrap_or_default();
+        let name =
+            |id: &StageId| held.iter().find(|stage| stage.stage == *id).map(|stage| stage.name.clone());
+        for stage in &held {
+            let before = stage.after.iter().filter_map(name).map(|name| (code.to_owned(), name)).collect();
+            after.insert((code.to_owned(), stage.name.clone()), before);
+        }
+    }
+    for row in rows {
         let names = row.text("after").split(';').map(str::trim).filter(|name| !name.is_empty());
-        names.map(|name| (row.text("job").to_owned(), name.to_owned())).collect()
-    };
-    let key = |row: &Row| (row.text("job").to_owned(), row.text("stage").to_owned());
-    let mut waiting: BTreeSet<_> = rows.iter().map(key).collect();
+        let before = names.map(|name| (row.text("job").to_owned(), name.to_owned())).collect();
+        after.insert((row.text("job").to_owned(), row.text("stage").to_owned()), before);
+    }
+    after
+}
+
+/// Complains about every stage that would have to wait for itself, by way of others.
+fn complain_of_circles(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {
+    let after = stages_before(rows, known, work);
+    let mut waiting: BTreeSet<&StageName> = after.keys().collect();
     loop {
-        let free: Vec<_> = rows
-            .iter()
-            .filter(|row| {
-                waiting.contains(&key(row)) && !after(row).iter().any(|stage| waiting.contains(stage))
-            })
-            .map(key)
-            .collect();
+        let is_free = |stage: &&&StageName| !after[**stage].iter().any(|before| waiting.contains(before));
+        let free: Vec<_> = waiting.iter().filter(is_free).copied().collect();
         if free.is_empty() {
             break;
         }
-        for stage in free {
-            waiting.remove(&stage);
-        }
+        waiting.retain(|stage| !free.contains(stage));
     }
     // What only waits for a circle is not in it: take away what nothing left waits for.
     loop {
-        let awaited: BTreeSet<_> =
-            rows.iter().filter(|row| waiting.contains(&key(row))).flat_map(after).collect();
+        let awaited: BTreeSet<_> = waiting.iter().flat_map(|stage| &after[*stage]).collect();
         let before = waiting.len();
         waiting.retain(|stage| awaited.contains(stage));
         if waiting.len() == before {
             break;
         }
     }
-    for row in rows.iter().filter(|row| waiting.contains(&key(row)) && !after(row).contains(&key(row))) {
-        bad.push(row.bad("after", "this stage would come after itself, by way of the stages that it names"));
+    let key = |row: &Row| (row.text("job").to_owned(), row.text("stage").to_owned());
+    for row in rows.iter().filter(|row| waiting.contains(&key(row)) && !after[&key(row)].contains(&key(row)))
+    {
+        let reason = "this stage would come after itself, by way of the stages that it names";
+        work.bad.push(row.bad("after", reason));
     }
 }
 
 pub(super) fn plan_estimate(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {
     complain_of_repeats(rows, &["job", "stage", "kind", "what"], &mut work.bad);
-    let mut orders = BTreeMap::new();
+    let mut places = BTreeMap::new();
     for row in rows {
-        let order = orders.entry(row.text("job")).or_insert(0_u32);
-        *order += 1;
+        let place = places.entry(row.text("job")).or_insert(0_u32);
+        *place += 1;
         let (crew, kind) = (work.context.crew, row.text("kind").to_ascii_lowercase());
         let line = LineId::named(&crew, row.text("job"), row.text("stage"), &kind, row.text("what"));
-        let read = read_line(row, line, *order, known, &mut work.bad);
-        let Some((listed, priced)) = read else { continue };
+        let read = read_line(row, line, *place, known, &mut work.bad);
+        let Some((mut listed, priced)) = read else { continue };
+        let held = work.context.held.lines_of(listed.job);
+        let held: Vec<_> = held.iter().map(|held| (held.order, held.line == line)).collect();
+        listed.order = place_among(&held, *place, work.context.lists);
         let key = row_key(&["job", "stage", "kind", "what"].map(|column| row.text(column)));
         let (subject, body) = (ListSubject::Line(line), Body::LineListed(listed));
         let list = ListRow { row, table: "estimate/line", key: key.clone(), subject, dated: false, body };

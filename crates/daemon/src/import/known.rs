@@ -4,11 +4,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::{Body, ItemId, JobId, Kind, PersonId, StageId};
+use ledger::{Body, CrewId, EntryRef, EventHash, ItemId, JobId, Kind, Payload, PersonId, StageId};
 use trade::{Packing, Quantity, UnitError, time::check_zone};
 
 use super::table::{Row, Tables};
-use super::{Context, ListSubject};
+use super::{Context, ListSubject, PhotoFile};
 
 /// The zone of a job that names none.
 pub(super) const DEFAULT_ZONE: &str = "Europe/London";
@@ -94,6 +94,24 @@ impl<'a> Known<'a> {
             pack: if pack.is_empty() { unit } else { pack }.to_owned(),
             pack_size: row.text("pack_size").parse().ok(),
         }
+    }
+
+    pub(super) fn crew(&self) -> CrewId {
+        self.context.crew
+    }
+
+    /// The file that a row names as a photo, or why it is none.
+    pub(super) fn photo(&self, name: &str) -> Result<PhotoFile, String> {
+        self.context.held.photo(name)
+    }
+
+    pub(super) fn event_of(&self, entry: &EntryRef) -> Option<(EventHash, Payload)> {
+        self.context.held.event_of(entry)
+    }
+
+    /// The one entry whose id begins so.
+    pub(super) fn entry_beginning(&self, beginning: &str) -> Option<(EntryRef, Kind)> {
+        self.context.held.entry_beginning(beginning)
     }
 
     pub(super) fn person(&self, name: &str) -> Option<PersonId> {

@@ -1,6 +1,6 @@
 //! Hours, amounts, values off a dial and places, out of the cells of an entry's row.
 
-use ledger::site::{Amount, Bound, Packs, Place, Worked};
+use ledger::site::{Amount, Bound, Packs, Place, Surface, Worked};
 use trade::{Moment, Packing, Quantity, UnitError};
 
 use super::cells::Cells;
@@ -9,8 +9,17 @@ use super::known::{Known, KnownItem};
 /// Longest stretch of work, in minutes: a day. Longer is a slip of the pen.
 pub(super) const MAX_WORK_MINUTES: u32 = 24 * 60;
 
-pub(super) fn read_place(cells: &Cells<'_, '_>) -> Place {
-    Place { room: String::new(), surface: None, words: cells.text("where").to_owned() }
+const SURFACES: [(&str, Option<Surface>); 4] = [
+    ("wall", Some(Surface::Wall)),
+    ("ceiling", Some(Surface::Ceiling)),
+    ("floor", Some(Surface::Floor)),
+    ("", None),
+];
+
+pub(super) fn read_place(cells: &mut Cells<'_, '_>) -> Option<Place> {
+    let surface = cells.word("surface", &SURFACES)?;
+    let text = |column| cells.text(column).to_owned();
+    Some(Place { room: text("room"), surface, words: text("where") })
 }
 
 pub(super) fn read_item(cells: &mut Cells<'_, '_>, known: &Known<'_>) -> Option<KnownItem> {
@@ -47,14 +56,14 @@ pub(super) fn read_amount(
     }
 }
 
-/// A value off a dial: "4.5", ">200", "<0.1".
-pub(super) fn read_value(cells: &mut Cells<'_, '_>, text: &str) -> Option<(Bound, Quantity)> {
+/// A value off a dial: "4.5", ">200", "<0.1". A limit is written the same way.
+pub(super) fn read_value(cells: &mut Cells<'_, '_>, column: &str, text: &str) -> Option<(Bound, Quantity)> {
     let (bound, number) = match text.split_at_checked(1) {
         Some((">", number)) => (Bound::Above, number),
         Some(("<", number)) => (Bound::Below, number),
         _ => (Bound::Exactly, text),
     };
-    cells.parse_number("quantity", number.trim()).map(|value| (bound, value))
+    cells.parse_number(column, number.trim()).map(|value| (bound, value))
 }
 
 pub(super) fn read_worked(cells: &mut Cells<'_, '_>, zone: &str) -> Option<Worked> {

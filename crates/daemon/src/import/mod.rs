@@ -5,15 +5,20 @@
 //! the same plan. Ids follow from the crew and the row's own key, so devices that import the same
 //! row apart from each other write the same entry, and importing twice changes nothing.
 
+mod actions;
 mod cells;
 mod corrections;
 mod entries;
 mod files;
 mod firm;
+mod goods;
 mod jobs;
+mod kinds;
 mod known;
 mod lists;
 mod measures;
+mod named;
+mod paid;
 mod table;
 #[cfg(test)]
 mod tests;
@@ -22,13 +27,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 use ledger::roster_events::Role;
-use ledger::site::{ItemListed, JobListed};
+use ledger::site::{ItemListed, JobListed, LineListed, StageListed};
 use ledger::{
-    Audience, CrewId, EntryRef, EventHash, ItemId, JobId, Kind, LineId, Payload, PersonId, StageId,
+    Audience, CrewId, EntryRef, EventHash, ItemId, JobId, Kind, LineId, Payload, PersonId, PhotoHash, StageId,
 };
 use trade::{Day, Moment};
 
-pub use files::{Files, FilesError, MAX_FILE_BYTES};
+pub use files::{FileName, Files, FilesError, MAX_FILE_BYTES};
 
 /// What an import depends on, beside the files.
 pub struct Context<'a> {
@@ -46,6 +51,28 @@ pub struct Context<'a> {
     pub author: PersonId,
     /// The role of that person. Only an owner writes lists.
     pub role: Role,
+    /// The rows of a list are all that there are, in their order, or more behind those that are held.
+    pub lists: ListRows,
+    /// Told of each so many rows that were read, out of how many.
+    pub say: &'a dyn Fn(Rows),
+}
+
+/// How rows of stages and costing lines stand to those that the ledger holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ListRows {
+    /// They come in the order that they are to have.
+    Whole,
+    /// A new one goes behind those of its job that are held; one that is held keeps its place.
+    More,
+}
+
+/// How many rows of the files were read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Rows {
+    /// So many.
+    pub read: u64,
+    /// Of so many.
+    pub of: u64,
 }
 
 /// What a version of a list row is about.
@@ -63,6 +90,17 @@ pub enum ListSubject {
     Person(PersonId),
     /// The crew as a business.
     Firm,
+    /// An entry that has a price.
+    Entry(EntryRef),
+}
+
+/// A photo's file, as far as an entry names it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PhotoFile {
+    /// The BLAKE3 hash of its bytes.
+    pub hash: PhotoHash,
+    /// How many bytes it has.
+    pub bytes: u64,
 }
 
 /// What the ledger holds already, as far as an import asks.
@@ -84,6 +122,19 @@ pub trait Held {
     fn stage(&self, job: JobId, name: &str) -> Option<StageId>;
     /// The price-book item of this name.
     fn item(&self, name: &str) -> Option<ItemListed>;
+    /// The stages of a job.
+    fn stages_of(&self, job: JobId) -> Vec<StageListed>;
+    /// The costing lines of a job.
+    fn lines_of(&self, job: JobId) -> Vec<LineListed>;
+    /// The one entry whose id, in hex, begins so, and what kind of entry it is.
+    fn entry_beginning(&self, beginning: &str) -> Option<(EntryRef, Kind)>;
+    /// The file that a row names as a photo.
+    ///
+    /// # Errors
+    /// Why it is none, in words that follow the column's name.
+    fn photo(&self, name: &str) -> Result<PhotoFile, String>;
+    /// Whether what only the office may read is held too.
+    fn reads_office(&self) -> bool;
 }
 
 /// An event to write.
@@ -143,12 +194,19 @@ pub fn plan(files: &Files, context: &Context<'_>) -> Result<Plan, Vec<BadRow>> {
     let mut work = Work::new(context);
     let tables = table::Tables::read(files, &mut work);
     let known = known::Known::gather(&tables, context);
+    work.rows.of = tables.rows();
     lists::plan_crew(&tables.crew, &mut work);
+    work.rows_read(tables.crew.len());
     lists::plan_price_book(&tables.price_book, &known, &mut work);
+    work.rows_read(tables.price_book.len());
     firm::plan_firm(&tables.firm, &mut work);
+    work.rows_read(tables.firm.len());
     jobs::plan_jobs(&tables.jobs, &known, &mut work);
+    work.rows_read(tables.jobs.len());
     jobs::plan_stages(&tables.stages, &known, &mut work);
+    work.rows_read(tables.stages.len());
     jobs::plan_estimate(&tables.estimate, &known, &mut work);
+    work.rows_read(tables.estimate.len());
     entries::plan_entries(&tables.entries, &known, &mut work);
     work.finish()
 }
@@ -160,6 +218,7 @@ struct Work<'a> {
     bad: Vec<BadRow>,
     /// List rows that only an owner may write and that this import leaves out.
     lists_left_out: usize,
+    rows: Rows,
     /// Cells that were filled in for nothing: kind of entry and column, first line and how many.
     idle_cells: BTreeMap<(&'static str, &'static str), (u64, usize)>,
 }
@@ -167,7 +226,18 @@ struct Work<'a> {
 impl<'a> Work<'a> {
     fn new(context: &'a Context<'a>) -> Self {
         let plan = Plan { writes: Vec::new(), already_held: 0, warnings: Vec::new() };
-        Self { context, plan, bad: Vec::new(), lists_left_out: 0, idle_cells: BTreeMap::new() }
+        let rows = Rows { read: 0, of: 0 };
+        Self { context, plan, bad: Vec::new(), lists_left_out: 0, rows, idle_cells: BTreeMap::new() }
+    }
+
+    /// Counts rows, and says so now and then: as often as a person sees, never once a row.
+    fn rows_read(&mut self, count: usize) {
+        const STEP: u64 = 1_000;
+        let before = self.rows.read;
+        self.rows.read += u64::try_from(count).unwrap_or(u64::MAX);
+        if self.rows.read / STEP != before / STEP || self.rows.read == self.rows.of {
+            (self.context.say)(self.rows);
+        }
     }
 
     fn warn(&mut self, warning: String) {

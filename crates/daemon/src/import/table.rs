@@ -5,13 +5,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{BadRow, Files, Work};
+use super::{BadRow, FileName, Files, Work};
 
 /// A file that can be imported: its name and its columns.
 pub(super) struct Shape {
     file: &'static str,
     pub(super) required: &'static [&'static str],
-    optional: &'static [&'static str],
+    pub(super) optional: &'static [&'static str],
 }
 
 const CREW: Shape =
@@ -77,7 +77,7 @@ const ESTIMATE: Shape = Shape {
     optional: &[],
 };
 
-pub(super) const ENTRIES: Shape = Shape {
+const ENTRIES: Shape = Shape {
     file: "entries.csv",
     required: &[
         "entry",
@@ -99,8 +99,22 @@ pub(super) const ENTRIES: Shape = Shape {
         "corrects",
         "note",
     ],
-    optional: &[],
+    optional: &super::kinds::OPTIONAL,
 };
+
+impl FileName {
+    pub(super) const fn shape(self) -> &'static Shape {
+        match self {
+            Self::Crew => &CREW,
+            Self::PriceBook => &PRICE_BOOK,
+            Self::Firm => &FIRM,
+            Self::Jobs => &JOBS,
+            Self::Stages => &STAGES,
+            Self::Estimate => &ESTIMATE,
+            Self::Entries => &ENTRIES,
+        }
+    }
+}
 
 /// A row, with the line on which it begins.
 #[derive(Debug, Clone)]
@@ -134,6 +148,13 @@ pub(super) struct Tables {
 }
 
 impl Tables {
+    /// How many rows there are in all.
+    pub(super) fn rows(&self) -> u64 {
+        let Self { crew, price_book, firm, jobs, stages, estimate, entries } = self;
+        let tables = [crew, price_book, firm, jobs, stages, estimate, entries];
+        tables.iter().map(|rows| u64::try_from(rows.len()).unwrap_or(u64::MAX)).sum()
+    }
+
     /// Reads all files. Rows that can't be read are left out and complained about.
     pub(super) fn read(files: &Files, work: &mut Work<'_>) -> Self {
         let mut read = |bytes: &Option<Vec<u8>>, shape: &Shape| match bytes {

@@ -1,5 +1,6 @@
 //! Plans from files as people write them, good and bad.
 
+mod kinds;
 mod refusals;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -18,12 +19,15 @@ const CREW: CrewId = CrewId([7; 32]);
 struct Shelf {
     people: BTreeMap<String, (PersonId, Role)>,
     events: Vec<(EventHash, Payload)>,
+    /// It is a crew phone's, which holds no prices.
+    crew_only: bool,
 }
 
 impl Shelf {
     fn with_founder() -> Self {
         let founder = (maren(), Role::Owner);
-        Self { people: BTreeMap::from([("Maren Oake".to_owned(), founder)]), events: Vec::new() }
+        let people = BTreeMap::from([("Maren Oake".to_owned(), founder)]);
+        Self { people, ..Self::default() }
     }
 
     fn take(&mut self, plan: Plan) {
@@ -64,6 +68,7 @@ impl Held for Shelf {
             Body::PersonListed(listed) => Some(ListSubject::Person(listed.person)),
             Body::PersonRated(rated) => Some(ListSubject::Person(rated.person)),
             Body::FirmListed(_) => Some(ListSubject::Firm),
+            Body::PricePaid(paid) => Some(ListSubject::Entry(paid.of)),
             _ => None,
         };
         let found = self.standing().filter(|(_, e)| e.body.kind() == kind && about(&e.body) == Some(subject));
@@ -92,6 +97,35 @@ impl Held for Shelf {
         })
     }
 
+    fn stages_of(&self, job: JobId) -> Vec<StageListed> {
+        let stages = self.standing().filter_map(|(_, event)| match &event.body {
+            Body::StageListed(stage) if stage.job == job => Some(stage.clone()),
+            _ => None,
+        });
+        stages.collect()
+    }
+
+    fn lines_of(&self, job: JobId) -> Vec<LineListed> {
+        let lines = self.standing().filter_map(|(_, event)| match &event.body {
+            Body::LineListed(line) if line.job == job => Some(line.clone()),
+            _ => None,
+        });
+        lines.collect()
+    }
+
+    fn entry_beginning(&self, beginning: &str) -> Option<(EntryRef, Kind)> {
+        let begins = |event: &&(EventHash, Payload)| event.1.act.entry.to_string().starts_with(beginning);
+        self.events.iter().find(begins).map(|(_, event)| (event.act.entry_ref(), event.body.kind()))
+    }
+
+    fn photo(&self, name: &str) -> Result<PhotoFile, String> {
+        if name == "wall.jpg" { Ok(PHOTO) } else { Err(format!("{name}: no such file")) }
+    }
+
+    fn reads_office(&self) -> bool {
+        !self.crew_only
+    }
+
     fn item(&self, name: &str) -> Option<ItemListed> {
         self.standing().find_map(|(_, event)| match &event.body {
             Body::ItemListed(item) if item.name == name => Some(item.clone()),
@@ -99,6 +133,9 @@ impl Held for Shelf {
         })
     }
 }
+
+/// The one photo that every test's folder has.
+const PHOTO: PhotoFile = PhotoFile { hash: PhotoHash([9; 32]), bytes: 1_234 };
 
 fn maren() -> PersonId {
     PersonId::named(&CREW, "Maren Oake")
@@ -117,6 +154,8 @@ fn context<'a>(held: &'a Shelf, today: &str) -> Context<'a> {
         held,
         author: maren(),
         role: Role::Owner,
+        lists: ListRows::Whole,
+        say: &|_| (),
     }
 }
 
@@ -375,11 +414,18 @@ fn a_row_logged_by_hand_is_an_import_of_one() {
         ("note", "a \"split\" bag, too"),
     ];
     let row = cells.map(|(name, value)| (name.to_owned(), value.to_owned())).into();
-    let plan = plan(&Files::of_entry(&row).unwrap(), &context(&shelf, "2026-11-09")).unwrap();
+    let plan = plan(
+        &Files::of_rows(FileName::Entries, std::slice::from_ref(&row)).unwrap(),
+        &context(&shelf, "2026-11-09"),
+    )
+    .unwrap();
     let Body::Corrected(corrected) = &plan.writes[0].payload.body else { panic!("not corrected") };
     assert_eq!(corrected.of.person, PersonId::named(&CREW, "Ines Quill"));
     assert_eq!(corrected.changes.amount.as_ref().unwrap().quantity.to_string(), "125");
     assert_eq!(corrected.changes.note.as_deref(), Some("a \"split\" bag, too"));
     let row = BTreeMap::from([("colour".to_owned(), "magnolia".to_owned())]);
-    assert!(matches!(Files::of_entry(&row), Err(FilesError::NoSuchColumn(_))));
+    assert!(matches!(
+        Files::of_rows(FileName::Entries, std::slice::from_ref(&row)),
+        Err(FilesError::NoSuchColumn { .. })
+    ));
 }

@@ -2,8 +2,8 @@
 
 use std::cmp::min;
 
+use crate::act::Act;
 use crate::chain::ChainStart;
-use crate::event::Payload;
 use crate::ids::EntryRef;
 use crate::kinds::{Body, Kind};
 use crate::roster_events::Role;
@@ -53,6 +53,8 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::DeviceRetired
         | Kind::Recovered => Role::Owner,
         Kind::ItemListed | Kind::JobListed | Kind::StageListed | Kind::LineListed => Role::Owner,
+        // Whoever speaks teaches their words; whoever was there tells what they saw.
+        Kind::AliasTaught | Kind::Surveyed => Role::Hand,
         Kind::FirmListed
         | Kind::PersonRated
         | Kind::ItemPriced
@@ -104,6 +106,8 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::JobListed
         | Kind::StageListed
         | Kind::LineListed
+        | Kind::AliasTaught
+        | Kind::Surveyed
         | Kind::Away
         | Kind::HireBegan
         | Kind::HireEnded
@@ -141,10 +145,10 @@ const fn is_log(kind: Kind) -> bool {
 }
 
 /// The least role for this act, with whose entry it changes.
-fn least_role_for(payload: &Payload) -> Role {
-    let kind = payload.body.kind();
-    match changed_entry(&payload.body) {
-        Some(of) if of.person != payload.act.person => least_role(kind).max(Role::Lead),
+fn least_role_for(act: &Act, body: &Body) -> Role {
+    let kind = body.kind();
+    match changed_entry(body) {
+        Some(of) if of.person != act.person => least_role(kind).max(Role::Lead),
         Some(_) | None => least_role(kind),
     }
 }
@@ -163,17 +167,19 @@ fn changed_entry(body: &Body) -> Option<&EntryRef> {
 }
 
 impl Roster {
-    /// [`Roster::standing`], which see. The first thing that is lacking is named.
-    pub(super) fn judge(&self, start: &ChainStart, seq: u64, payload: &Payload) -> Standing {
-        match self.weigh(start, seq, payload) {
+    /// [`Roster::standing`] of an event whose payload was taken apart. The first thing that is lacking
+    /// is named.
+    #[must_use]
+    pub fn judge(&self, start: &ChainStart, seq: u64, act: &Act, body: &Body) -> Standing {
+        match self.weigh(start, seq, act, body) {
             Ok(standing) => standing,
             Err(lacking) => Standing::Without(lacking),
         }
     }
 
-    fn weigh(&self, start: &ChainStart, seq: u64, payload: &Payload) -> Result<Standing, Lacking> {
-        let (kind, place) = (payload.body.kind(), (start.chain, seq));
-        let (person, author) = (payload.act.person, payload.act.author);
+    fn weigh(&self, start: &ChainStart, seq: u64, act: &Act, body: &Body) -> Result<Standing, Lacking> {
+        let (kind, place) = (body.kind(), (start.chain, seq));
+        let (person, author) = (act.person, act.author);
         if !kind.carried().by(start.audience) {
             return Err(Lacking::Audience);
         }
@@ -195,10 +201,10 @@ impl Roster {
         if author != person && !self.may_speak_for_others(authors_role, kind) {
             return if is_log(kind) { Ok(Standing::Proposed) } else { Err(Lacking::Vouching) };
         }
-        if min(persons_role, authors_role) < least_role_for(payload) {
+        if min(persons_role, authors_role) < least_role_for(act, body) {
             return Err(Lacking::Role);
         }
-        if let Body::SessionOpened(opened) = &payload.body {
+        if let Body::SessionOpened(opened) = body {
             let may = device.shared || opened.person == device.person;
             return if may { Ok(Standing::Counted) } else { Err(Lacking::Vouching) };
         }

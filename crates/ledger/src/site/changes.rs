@@ -16,6 +16,7 @@ pub struct Changes {
     /// The job.
     pub job: Option<JobId>,
     /// The stage; the inner `None` is "no stage".
+    #[serde(with = "option_of_option")]
     pub stage: Option<Option<StageId>>,
     /// The place.
     pub place: Option<Place>,
@@ -39,6 +40,42 @@ pub struct Changes {
     pub unit: Option<String>,
     /// The note.
     pub note: Option<String>,
+}
+
+/// JSON has one `null` for both kinds of none. There the outer one is `null`, and the inner one an
+/// empty list beside the list of one. The bytes tell them apart as they are.
+mod option_of_option {
+    use serde::de::Error;
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    use crate::ids::StageId;
+
+    #[expect(clippy::option_option, reason = "a stage may stay, become none, or become another")]
+    pub(super) fn serialize<S: Serializer>(
+        stage: &Option<Option<StageId>>,
+        serializer: S,
+    ) -> Result<S::Ok, S::Error> {
+        if !serializer.is_human_readable() {
+            return stage.serialize(serializer);
+        }
+        stage.as_ref().map(|stage| stage.iter().collect::<Vec<_>>()).serialize(serializer)
+    }
+
+    #[expect(clippy::option_option, reason = "a stage may stay, become none, or become another")]
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+        deserializer: D,
+    ) -> Result<Option<Option<StageId>>, D::Error> {
+        if !deserializer.is_human_readable() {
+            return Option::deserialize(deserializer);
+        }
+        let stages: Option<Vec<StageId>> = Option::deserialize(deserializer)?;
+        match stages.as_deref() {
+            None => Ok(None),
+            Some([]) => Ok(Some(None)),
+            Some([stage]) => Ok(Some(Some(*stage))),
+            Some([_, _, ..]) => Err(D::Error::custom("an entry has at most one stage")),
+        }
+    }
 }
 
 /// An entry is changed. It may be corrected before it has arrived.

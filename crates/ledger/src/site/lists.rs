@@ -5,7 +5,7 @@
 use serde::{Deserialize, Serialize};
 use trade::Quantity;
 
-use crate::ids::{ItemId, JobId, LineId, StageId};
+use crate::ids::{ItemId, JobId, LineId, PersonId, StageId};
 
 /// An item of the price book, or a change to one. Its cost is [`crate::office::ItemPriced`].
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -97,4 +97,27 @@ pub struct LineListed {
     pub unit: String,
     /// The stage is billed by time and materials, not at the quote.
     pub on_the_clock: bool,
+}
+
+/// What a phrase means to this crew, as somebody answered when a sentence was not understood.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct AliasTaught {
+    /// The words, as they were said.
+    pub phrase: String,
+    /// What they mean; none takes an alias back.
+    pub means: Option<AliasMeaning>,
+}
+
+/// What an alias can stand for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum AliasMeaning {
+    /// An item of the price book.
+    Item(ItemId),
+    /// A stage.
+    Stage(StageId),
+    /// A person.
+    Person(PersonId),
+    /// A place, in the crew's words.
+    Place(String),
 }

@@ -4,10 +4,11 @@ use ledger::office::{
     Basis, BillableUnit, Claim, ClaimRef, CostBorneBy, CustomerKind, DepositAsked, Document, ExtraPriced,
     FirmListed, InvoiceAdopted, InvoiceCredited, InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceVoided,
     ItemPriced, JobTerms, LinePriced, Party, PaymentPointSet, PaymentReceived, PersonRated, PricePaid,
-    QuoteAgreed, QuoteGiven, Totals,
+    QuoteAgreed, QuoteGiven,
 };
 use ledger::site::{SaidHow, Whose};
 use ledger::{Body, InvoiceId, PointId, QuoteId};
+use trade::InvoiceTotals;
 
 use super::{day, entry, event, garage, item, line, mill, number, person, stage, words};
 
@@ -203,7 +204,7 @@ fn document() -> Document {
         },
         customer: Party { name: "Tollgate Contracting".to_owned(), ..Party::default() },
         lines,
-        totals: Totals {
+        totals: InvoiceTotals {
             net: number("368.75"),
             retention: number("18.44"),
             taxable: number("350.31"),
@@ -219,8 +220,12 @@ fn document() -> Document {
 }
 
 fn invoices() -> Vec<Body> {
-    let empty =
-        Document { series: "laptop".to_owned(), lines: Vec::new(), totals: Totals::default(), ..document() };
+    let empty = Document {
+        series: "laptop".to_owned(),
+        lines: Vec::new(),
+        totals: InvoiceTotals::default(),
+        ..document()
+    };
     vec![
         Body::InvoiceIssued(InvoiceIssued { document: Box::new(document()) }),
         Body::InvoiceIssued(InvoiceIssued { document: Box::new(empty.clone()) }),

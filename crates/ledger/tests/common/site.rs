@@ -2,12 +2,12 @@
 
 use ledger::Body;
 use ledger::site::{
-    Accepted, Amount, Away, Bought, Bound, CalledBack, Changes, Corrected, Delivered, Expense, ExpenseKind,
-    ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, HireBegan, HireEnded, Hours, ItemListed, JobListed,
-    LeftOff, Limit, LineKind, LineListed, Moved, Note, OutsideCheck, Packs, PaidBy, PartDone, Photo, Place,
-    QuestionSettled, ReadyForChecking, Reopened, Returned, SaidHow, Seen, SignedOff, Site, SnagCleared,
-    SnagRaised, StageListed, StockPlace, Struck, Surface, Test, Used, WasteCount, Wasted, Whose, WorkStarted,
-    WorkStopped, WorkSwitched, Worked,
+    Accepted, AliasMeaning, AliasTaught, Amount, Away, Bought, Bound, CalledBack, Changes, Corrected,
+    Delivered, Expense, ExpenseKind, ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, HireBegan,
+    HireEnded, Hours, ItemListed, JobListed, LeftOff, Limit, LineKind, LineListed, Moved, Note, OutsideCheck,
+    Packs, PaidBy, PartDone, Photo, Place, QuestionSettled, ReadyForChecking, Reopened, Returned, SaidHow,
+    Seen, SignedOff, Site, SnagCleared, SnagRaised, StageListed, StockPlace, Struck, Surface, SurveyPoint,
+    Surveyed, Test, Used, WasteCount, Wasted, Whose, WorkStarted, WorkStopped, WorkSwitched, Worked,
 };
 
 use super::{at, day, entry, garage, item, line, mill, number, person, photo, stage, words};
@@ -38,7 +38,8 @@ fn bags() -> Amount {
 }
 
 pub(super) fn bodies() -> Vec<Body> {
-    [lists(), hours(), material(), spent(), tests_and_notes(), extras(), standing(), changes()].concat()
+    [lists(), surveys(), hours(), material(), spent(), tests_and_notes(), extras(), standing(), changes()]
+        .concat()
 }
 
 fn lists() -> Vec<Body> {
@@ -101,7 +102,37 @@ fn lists() -> Vec<Body> {
             on_the_clock: true,
             ..plaster
         }),
+        taught("finish", Some(AliasMeaning::Item(item("finish plaster")))),
+        taught("the studs", Some(AliasMeaning::Stage(stage("stud walls")))),
+        taught("the gaffer", Some(AliasMeaning::Person(person("Maren Oake")))),
+        taught("by the hatch", Some(AliasMeaning::Place("north wall".to_owned()))),
+        taught("the studs", None),
     ]
+}
+
+/// Every question of the survey once.
+fn surveys() -> Vec<Body> {
+    let answers = [
+        (SurveyPoint::Asbestos, "roof sheets look old; to be sampled before we touch them"),
+        (SurveyPoint::CarriesLoad, "the wall to the kitchen"),
+        (SurveyPoint::Stopcock, "under the sink"),
+        (SurveyPoint::FuseBoard, "in the hall cupboard"),
+        (SurveyPoint::DamageThere, "crack over the side door"),
+        (SurveyPoint::Access, "side gate, after eight"),
+        (SurveyPoint::BuildingControl, "notice given by the owner"),
+        (SurveyPoint::CustomersOwn, "tiles and basin"),
+        (SurveyPoint::Start, "2 November"),
+        (SurveyPoint::Other, ""),
+    ];
+    let surveyed = |(point, answer): (SurveyPoint, &str)| {
+        let photos = if point == SurveyPoint::DamageThere { vec![photo(0x51)] } else { Vec::new() };
+        Body::Surveyed(Surveyed { job: garage(), point, answer: answer.to_owned(), photos })
+    };
+    answers.into_iter().map(surveyed).collect()
+}
+
+fn taught(phrase: &str, means: Option<AliasMeaning>) -> Body {
+    Body::AliasTaught(AliasTaught { phrase: phrase.to_owned(), means })
 }
 
 fn hours() -> Vec<Body> {

@@ -232,10 +232,7 @@ impl Holder for Node {
         let held = self.held();
         let mut runs = held.runs.get(&chain)?.iter().skip_while(|run| run.next_seq() <= from_seq);
         let mut joined = runs.next()?.clone();
-        for run in runs {
-            let Some(longer) = joined.joined_with(run) else { break };
-            joined = longer;
-        }
+        while runs.next().is_some_and(|run| joined.join(run)) {}
         Some(joined)
     }
 

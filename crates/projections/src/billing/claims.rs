@@ -4,16 +4,16 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, BillableUnit, Claim, ClaimRef, InvoiceLine};
-use ledger::{EventHash, InvoiceId};
+use ledger::office::{Basis, BillableUnit, Claim, ClaimRef, InvoiceLine, InvoiceLineKind};
+use ledger::{EntryRef, EventHash, InvoiceId};
 use rust_decimal::Decimal;
 use trade::Quantity;
 
-use super::work::{IssuedPaper, JobWork, Measure, StageWork};
+use super::work::{ClockEntry, IssuedPaper, JobWork, Measure, StageWork};
 
 /// A claim that holds, where it stands, and what it does.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Standing {
+pub(super) struct Standing<'w> {
     pub(super) at: ClaimRef,
     /// The invoice that it bills on, or gives back from.
     pub(super) invoice: InvoiceId,
@@ -21,7 +21,9 @@ pub(super) struct Standing {
     pub(super) quantity: Decimal,
     revision: EventHash,
     follows: Option<ClaimRef>,
-    by_credit_note: bool,
+    pub(super) by_credit_note: bool,
+    /// The line that makes it.
+    pub(super) line: &'w InvoiceLine,
 }
 
 /// All claims that hold, by unit, in the order of their papers.
@@ -29,7 +31,23 @@ pub(super) struct Standing {
 pub(super) struct Claims<'w> {
     /// The papers that hold, oldest first.
     pub(super) papers: Vec<&'w IssuedPaper>,
-    by_unit: BTreeMap<BillableUnit, Vec<Standing>>,
+    by_unit: BTreeMap<BillableUnit, Vec<Standing<'w>>>,
+    job: &'w JobWork,
+    entries: BTreeMap<EntryRef, &'w ClockEntry>,
+}
+
+/// What a unit was billed as, and what it is worth as that.
+///
+/// Material that was billed as one item and then changed to another was billed as both, and is
+/// worth nothing as the first any more. Everything else is billed as one thing.
+#[derive(Debug)]
+pub(super) struct Account<'w> {
+    pub(super) unit: BillableUnit,
+    pub(super) worth: Decimal,
+    /// It is worth nothing as this any more: it was crossed out, or changed to another item.
+    pub(super) ended: bool,
+    /// Oldest first.
+    pub(super) claims: Vec<Standing<'w>>,
 }
 
 /// A unit that more than one paper billed, or gave back, without knowing of the other.
@@ -54,7 +72,7 @@ impl<'w> Claims<'w> {
             let document = &paper.document;
             (document.issued_on, document.series.as_str(), document.number, paper.event)
         });
-        let mut by_unit: BTreeMap<BillableUnit, Vec<Standing>> = BTreeMap::new();
+        let mut by_unit: BTreeMap<BillableUnit, Vec<Standing<'w>>> = BTreeMap::new();
         for paper in &papers {
             for (line, printed) in (0_u16..).zip(&paper.document.lines) {
                 for (claim, made) in (0_u16..).zip(&printed.claims) {
@@ -65,11 +83,13 @@ impl<'w> Claims<'w> {
                         revision: made.revision,
                         follows: made.follows,
                         by_credit_note: paper.credits.is_some(),
+                        line: printed,
                     });
                 }
             }
         }
-        Self { papers, by_unit }
+        let entries = job.entries.iter().map(|work| (work.entry, work)).collect();
+        Self { papers, by_unit, job, entries }
     }
 
     /// The units that any paper claims.
@@ -78,7 +98,7 @@ impl<'w> Claims<'w> {
     }
 
     /// The claims on a unit, oldest first.
-    pub(super) fn on(&self, unit: BillableUnit) -> &[Standing] {
+    pub(super) fn on(&self, unit: BillableUnit) -> &[Standing<'w>] {
         self.by_unit.get(&unit).map_or(&[], Vec::as_slice)
     }
 
@@ -87,21 +107,67 @@ impl<'w> Claims<'w> {
         self.on(unit).iter().map(|claim| claim.quantity).sum()
     }
 
-    /// Invoiced less credited, of one invoice.
-    pub(super) fn billed_on(&self, unit: BillableUnit, invoice: InvoiceId) -> Decimal {
-        self.on(unit).iter().filter(|claim| claim.invoice == invoice).map(|claim| claim.quantity).sum()
-    }
-
-    /// The revision that the newest claim on a unit was made from.
+    /// The event that last said what a unit is worth; else the one that its newest claim knew.
     pub(super) fn revision(&self, unit: BillableUnit) -> Option<EventHash> {
-        self.on(unit).last().map(|claim| claim.revision)
+        let work = match unit {
+            BillableUnit::Entry(entry) => self.entries.get(&entry).map(|work| work.revision),
+            BillableUnit::Stage(_)
+            | BillableUnit::Point(_)
+            | BillableUnit::Extra(_)
+            | BillableUnit::Valuation(_)
+            | BillableUnit::Deposit(_) => None,
+        };
+        let ended = || self.job.ended.get(&unit).copied();
+        work.or_else(ended).or_else(|| self.on(unit).last().map(|claim| claim.revision))
     }
 
-    /// The line that makes the newest claim on a unit.
-    pub(super) fn newest_line(&self, unit: BillableUnit) -> Option<&'w InvoiceLine> {
-        let at = self.on(unit).last()?.at;
-        let paper = self.papers.iter().find(|paper| paper.event == at.event)?;
-        paper.document.lines.get(usize::from(at.line))
+    /// An entry as what it is now, with the claims that bill it as that.
+    pub(super) fn account(&self, work: &ClockEntry) -> Account<'w> {
+        let unit = BillableUnit::Entry(work.entry);
+        let claims = self.on(unit).iter().filter(|claim| self.bills_as_now(work, claim)).copied().collect();
+        Account { unit, worth: work.measure.count(), ended: false, claims }
+    }
+
+    /// Everything that was billed, as what it was billed. Of a unit whose worth this projection does
+    /// not know there is none: it credits no such unit by itself.
+    pub(super) fn accounts(&self) -> Vec<Account<'w>> {
+        let worths = worths(self.job);
+        let mut accounts = Vec::new();
+        for (&unit, claims) in &self.by_unit {
+            let work = match unit {
+                BillableUnit::Entry(entry) => self.entries.get(&entry),
+                BillableUnit::Stage(_) => {
+                    let worth = worths.get(&unit).copied().unwrap_or_default();
+                    accounts.push(Account { unit, worth, ended: false, claims: claims.clone() });
+                    continue;
+                }
+                BillableUnit::Point(_)
+                | BillableUnit::Extra(_)
+                | BillableUnit::Valuation(_)
+                | BillableUnit::Deposit(_) => continue,
+            };
+            let mut former: BTreeMap<&str, Vec<Standing<'w>>> = BTreeMap::new();
+            for claim in
+                claims.iter().filter(|claim| !work.is_some_and(|work| self.bills_as_now(work, claim)))
+            {
+                former.entry(item_of(claim.line)).or_default().push(*claim);
+            }
+            let ended = |claims| Account { unit, worth: Decimal::ZERO, ended: true, claims };
+            accounts.extend(former.into_values().map(ended));
+            accounts.extend(work.map(|work| self.account(work)));
+        }
+        accounts
+    }
+
+    /// Whether a claim on an entry bills it as what it is now. Hours stay hours.
+    fn bills_as_now(&self, work: &ClockEntry, claim: &Standing<'w>) -> bool {
+        match &work.measure {
+            Measure::Labour { .. } => true,
+            Measure::Material { item, .. } => {
+                let printed = &claim.line.what;
+                printed == item || self.job.also_called.get(item).is_some_and(|names| names.contains(printed))
+            }
+        }
     }
 
     /// The newest claim on a unit that none follows yet.
@@ -115,15 +181,9 @@ impl<'w> Claims<'w> {
         self.newest_among(unit, &own).or_else(|| self.newest(unit))
     }
 
-    fn newest_among(&self, unit: BillableUnit, among: &[Standing]) -> Option<ClaimRef> {
+    fn newest_among(&self, unit: BillableUnit, among: &[Standing<'w>]) -> Option<ClaimRef> {
         let followed: BTreeSet<_> = self.on(unit).iter().filter_map(|claim| claim.follows).collect();
         among.iter().rev().map(|claim| claim.at).find(|at| !followed.contains(at))
-    }
-
-    /// The newest invoice on which something of a unit still stands billed.
-    pub(super) fn newest_invoice(&self, unit: BillableUnit) -> Option<InvoiceId> {
-        let billing = |claim: &&Standing| !self.billed_on(unit, claim.invoice).is_zero();
-        self.on(unit).iter().rev().find(billing).map(|claim| claim.invoice)
     }
 
     /// The papers that claim a unit without knowing of each other, as long as the sum is wrong by it.
@@ -137,7 +197,7 @@ impl<'w> Claims<'w> {
         }
         let standing: Vec<_> =
             self.on(unit).iter().filter(|claim| !self.is_given_back(unit, claim)).collect();
-        let rivals = |claim: &&&Standing| {
+        let rivals = |claim: &&&Standing<'w>| {
             standing.iter().any(|other| {
                 other.at.event != claim.at.event
                     && other.follows == claim.follows
@@ -150,7 +210,7 @@ impl<'w> Claims<'w> {
         (!papers.is_empty()).then_some(DoubleClaim { unit, papers })
     }
 
-    fn is_given_back(&self, unit: BillableUnit, claim: &Standing) -> bool {
+    fn is_given_back(&self, unit: BillableUnit, claim: &Standing<'w>) -> bool {
         let back: Decimal = self
             .on(unit)
             .iter()
@@ -179,40 +239,55 @@ pub(super) const fn bills_stages(job: &JobWork) -> bool {
     }
 }
 
-/// By how much each unit was billed above its worth, as claims below nought.
-pub(super) fn too_much(job: &JobWork, claims: &Claims<'_>) -> Vec<Claim> {
-    let worths = worths(job);
-    let mut revisions: BTreeMap<BillableUnit, _> = job.ended.clone();
-    revisions.extend(job.entries.iter().map(|work| (BillableUnit::Entry(work.entry), work.revision)));
-    let known = claims.units().filter(|unit| is_known(*unit));
-    known
-        .filter_map(|unit| {
-            let worth = worths.get(&unit).copied().unwrap_or_default();
-            let open = worth - claims.billed(unit);
-            // A return is no billed unit; what it takes off is worked out with the lines it belongs to.
-            if !open.is_sign_negative() || open.is_zero() || worth.is_sign_negative() {
-                return None;
-            }
-            if claims.double(unit, worth).is_some() {
-                return None;
-            }
-            let billed = claims.revision(unit)?;
-            let revision = revisions.get(&unit).copied().unwrap_or(billed);
-            let quantity = Quantity::new(open).ok()?;
-            Some(Claim { unit, revision, quantity, follows: claims.newest(unit) })
-        })
-        .collect()
+impl<'w> Account<'w> {
+    /// Invoiced less credited.
+    pub(super) fn billed(&self) -> Decimal {
+        self.claims.iter().map(|claim| claim.quantity).sum()
+    }
+
+    /// Invoiced less credited, of one invoice.
+    pub(super) fn billed_on(&self, invoice: InvoiceId) -> Decimal {
+        self.claims.iter().filter(|claim| claim.invoice == invoice).map(|claim| claim.quantity).sum()
+    }
+
+    /// The newest invoice on which something of it still stands billed.
+    pub(super) fn newest_invoice(&self) -> Option<InvoiceId> {
+        let billing = |claim: &&Standing<'w>| !self.billed_on(claim.invoice).is_zero();
+        self.claims.iter().rev().find(billing).map(|claim| claim.invoice)
+    }
+
+    /// The line that makes the newest claim.
+    pub(super) fn newest_line(&self) -> Option<&'w InvoiceLine> {
+        self.claims.last().map(|claim| claim.line)
+    }
 }
 
-/// Whether this projection knows what a unit of this sort is worth. It credits no other by itself.
-const fn is_known(unit: BillableUnit) -> bool {
-    match unit {
-        BillableUnit::Entry(_) | BillableUnit::Stage(_) => true,
-        BillableUnit::Point(_)
-        | BillableUnit::Extra(_)
-        | BillableUnit::Valuation(_)
-        | BillableUnit::Deposit(_) => false,
+/// The item that a line bills; empty for a line of something else.
+fn item_of(line: &InvoiceLine) -> &str {
+    match line.kind {
+        InvoiceLineKind::Material => &line.what,
+        InvoiceLineKind::Labour | InvoiceLineKind::Price | InvoiceLineKind::Deposit => "",
     }
+}
+
+/// What was billed above its worth, with a claim below nought for the difference.
+pub(super) fn too_much<'w>(claims: &Claims<'w>) -> Vec<(Account<'w>, Claim)> {
+    let worths = worths(claims.job);
+    let accounts = claims.accounts().into_iter();
+    let above = accounts.filter_map(|account| {
+        let unit = account.unit;
+        let open = account.worth - account.billed();
+        // A return is no billed unit; what it takes off is worked out with the lines it belongs to.
+        if !open.is_sign_negative() || open.is_zero() || account.worth.is_sign_negative() {
+            return None;
+        }
+        if claims.double(unit, worths.get(&unit).copied().unwrap_or_default()).is_some() {
+            return None;
+        }
+        let (revision, quantity) = (claims.revision(unit)?, Quantity::new(open).ok()?);
+        Some((account, Claim { unit, revision, quantity, follows: claims.newest(unit) }))
+    });
+    above.collect()
 }
 
 impl Measure {

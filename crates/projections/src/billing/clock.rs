@@ -1,6 +1,6 @@
 //! Time and materials: which entries go on which line, and what is left over to be given back.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use ledger::office::{BillableUnit, Claim, InvoiceLine, InvoiceLineKind};
 use ledger::{EntryRef, PersonId, StageId};
@@ -8,7 +8,7 @@ use rust_decimal::Decimal;
 use trade::money::{hours, line_amount};
 use trade::{Day, Quantity, Rate};
 
-use super::claims::{Claims, too_much};
+use super::claims::{Account, Claims, too_much, worths};
 use super::credit::material_held;
 use super::work::{ClockEntry, JobWork, Measure};
 
@@ -63,10 +63,10 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> C
     let mut material: BTreeMap<LineKey, LineParts> = BTreeMap::new();
     let mut taking_off: Vec<(&ClockEntry, Decimal)> = Vec::new();
     for work in job.entries.iter().filter(|work| until.is_none_or(|until| work.done_on <= until)) {
-        let unit = BillableUnit::Entry(work.entry);
-        let worth = work.measure.count();
-        let open = worth - claims.billed(unit);
-        if open.is_zero() || claims.double(unit, worth).is_some() {
+        let account = claims.account(work);
+        let worth = account.worth;
+        let open = worth - account.billed();
+        if open.is_zero() || claims.double(account.unit, worth).is_some() {
             continue;
         }
         if open.is_sign_negative() {
@@ -93,7 +93,7 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> C
             person: work.measure.person(work.entry),
             unit: unit_name.to_owned(),
             unit_price: unit_price.value(),
-            adds_to: adds_to(claims, unit),
+            adds_to: adds_to(claims, &account),
         };
         let parts = lines.entry(key).or_default();
         parts.unit_price = unit_price;
@@ -106,7 +106,7 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> C
         parts.quantity += claim.quantity.value();
         parts.claims.push(claim);
     }
-    for off in billed_in_vain(job, claims) {
+    for off in billed_in_vain(claims) {
         off.take_from(&mut material);
     }
     taking_off.sort_by_key(|(work, _)| (work.done_on, work.entry));
@@ -127,20 +127,19 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> C
     found
 }
 
-/// What a return took off, or a credit note gave back, for an entry that is worth nothing any more:
-/// it is billed again as the line that it came off.
+/// What a return took off, or a credit note gave back, for an entry that is worth nothing any more,
+/// or that is another item now: it is billed again as the line that it came off.
 fn taken_off_in_vain(job: &JobWork, claims: &Claims<'_>) -> Vec<(LineKey, Rate, Claim)> {
-    let standing: BTreeSet<_> = job.entries.iter().map(|work| BillableUnit::Entry(work.entry)).collect();
-    let gone =
-        claims.units().filter(|unit| matches!(unit, BillableUnit::Entry(_)) && !standing.contains(unit));
-    let again = gone.filter_map(|unit| {
-        let open = -claims.billed(unit);
-        if open <= Decimal::ZERO || claims.double(unit, Decimal::ZERO).is_some() {
+    let worths = worths(job);
+    let again = claims.accounts().into_iter().filter(|account| account.ended).filter_map(|account| {
+        let (unit, open) = (account.unit, -account.billed());
+        let worth = worths.get(&unit).copied().unwrap_or_default();
+        if open <= Decimal::ZERO || claims.double(unit, worth).is_some() {
             return None;
         }
-        let line = claims.newest_line(unit).filter(|line| line.kind == InvoiceLineKind::Material)?;
+        let line = account.newest_line().filter(|line| line.kind == InvoiceLineKind::Material)?;
         let quantity = Quantity::new(open).ok()?;
-        let revision = job.ended.get(&unit).copied().or_else(|| claims.revision(unit))?;
+        let revision = claims.revision(unit)?;
         let key = LineKey {
             stage_name: line.stage.clone(),
             what: line.what.clone(),
@@ -148,7 +147,7 @@ fn taken_off_in_vain(job: &JobWork, claims: &Claims<'_>) -> Vec<(LineKey, Rate, 
             person: None,
             unit: line.unit.clone(),
             unit_price: line.unit_price.value(),
-            adds_to: adds_to(claims, unit),
+            adds_to: adds_to(claims, &account),
         };
         Some((key, line.unit_price, Claim { unit, revision, quantity, follows: claims.newest(unit) }))
     });
@@ -156,12 +155,14 @@ fn taken_off_in_vain(job: &JobWork, claims: &Claims<'_>) -> Vec<(LineKey, Rate, 
 }
 
 /// A use that a return has emptied prints nothing. Both are settled with the next line of the same
-/// item, so that the return does not come off twice; without such a line both wait.
+/// item at the same price, so that the return does not come off twice; without such a line both wait.
 fn settle_emptied(material: &mut BTreeMap<LineKey, LineParts>) {
     let is_empty = |parts: &LineParts| parts.quantity.is_zero();
     for (key, emptied) in material.extract_if(.., |_, parts| is_empty(parts)).collect::<Vec<_>>() {
         let mut lines = material.iter_mut();
-        let same = lines.find(|(line, _)| line.stage_name == key.stage_name && line.what == key.what);
+        let same = lines.find(|(line, _)| {
+            line.stage_name == key.stage_name && line.what == key.what && line.unit_price == key.unit_price
+        });
         if let Some((_, parts)) = same {
             parts.claims.extend(emptied.claims);
         }
@@ -170,10 +171,10 @@ fn settle_emptied(material: &mut BTreeMap<LineKey, LineParts>) {
 
 /// What was billed above its worth and can't be credited, because returns have emptied the lines
 /// that billed it: it comes off the next use of the same item.
-fn billed_in_vain(job: &JobWork, claims: &Claims<'_>) -> Vec<TakeOff> {
+fn billed_in_vain(claims: &Claims<'_>) -> Vec<TakeOff> {
     let mut held = material_held(claims);
-    let too_much = too_much(job, claims).into_iter().filter_map(|claim| {
-        let line = claims.newest_line(claim.unit).filter(|line| line.kind == InvoiceLineKind::Material)?;
+    let too_much = too_much(claims).into_iter().filter_map(|(account, claim)| {
+        let line = account.newest_line().filter(|line| line.kind == InvoiceLineKind::Material)?;
         let held = held.entry((line.stage.clone(), line.what.clone())).or_default();
         let credited = (-claim.quantity.value()).min(*held).max(Decimal::ZERO);
         *held -= credited;
@@ -221,8 +222,8 @@ fn claim(claims: &Claims<'_>, work: &ClockEntry, quantity: Decimal) -> Option<Cl
 }
 
 /// "41 of 2026-11-06": the invoice that an addition adds to, or empty for what is billed first here.
-fn adds_to(claims: &Claims<'_>, unit: BillableUnit) -> String {
-    let invoice = claims.newest_invoice(unit).filter(|_| !claims.billed(unit).is_zero());
+fn adds_to(claims: &Claims<'_>, account: &Account<'_>) -> String {
+    let invoice = account.newest_invoice().filter(|_| !account.billed().is_zero());
     let paper = claims.papers.iter().find(|paper| Some(paper.document.invoice) == invoice);
     paper.map_or_else(String::new, |paper| {
         format!("{} of {}", super::printed_number(&paper.document), paper.document.issued_on)

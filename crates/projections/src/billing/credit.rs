@@ -2,19 +2,19 @@
 //!
 //! Nothing is given back by itself. A person issues each credit note, or leaves it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::InvoiceId;
-use ledger::office::{Claim, InvoiceLine, InvoiceLineKind, Totals};
+use ledger::office::{Claim, InvoiceLine, InvoiceLineKind};
 use rust_decimal::Decimal;
 use trade::money::{line_amount, percentage};
 use trade::tax::vat_on;
-use trade::{Day, Pence, Quantity, Rate};
+use trade::{Day, InvoiceTotals, Pence, Quantity, Rate};
 
-use super::claims::{Claims, too_much};
+use super::claims::{Claims, Standing, too_much};
 use super::clock;
 use super::preview::{cis_so_far, material_cost};
-use super::work::{IssuedPaper, JobWork};
+use super::work::{IssuedPaper, JobWork, Measure};
 
 /// A credit note that could be issued. Its claims are below nought, its amounts are what is given back.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,7 +28,7 @@ pub struct ProposedCredit {
     /// The lines that are given back.
     pub lines: Vec<InvoiceLine>,
     /// The sums that are given back.
-    pub totals: Totals,
+    pub totals: InvoiceTotals,
 }
 
 /// What is left of an invoice's line after the credit notes on it.
@@ -47,21 +47,39 @@ struct LineLeft<'w> {
 /// The credit notes that are due now, one an invoice, oldest first.
 ///
 /// What was billed on several invoices is given back from the newest; the next credit note is
-/// proposed once that one is issued, so that each follows the one before.
+/// proposed once that one is issued, so that each follows the one before. What was billed at a rate
+/// or price that is another now, or as another item, is given back whole, and is then to bill anew.
 #[must_use]
 pub fn proposed_credits(job: &JobWork) -> Vec<ProposedCredit> {
     let claims = Claims::of(job);
     let mut left = lines_left(&claims);
-    for claim in too_much(job, &claims) {
-        let Some(invoice) = claims.newest_invoice(claim.unit) else { continue };
-        let on_invoice = claims.billed_on(claim.unit, invoice).max(Decimal::ZERO);
-        let bills =
-            |left: &&mut LineLeft<'_>| left.line.claims.iter().any(|billed| billed.unit == claim.unit);
+    let mut giving = BTreeSet::new();
+    for back in at_another_price(job, &claims) {
+        let same = |left: &&mut LineLeft<'_>| is_same_line(left.line, back.line);
+        let own = left.get_mut(&back.invoice).and_then(|lines| lines.iter_mut().find(same));
+        let limit = -back.claim.quantity.value();
+        if !giving.contains(&back.claim.unit) && own.is_some_and(|line| line.give_back(&back.claim, limit)) {
+            giving.insert(back.claim.unit);
+        }
+    }
+    for (account, claim) in too_much(&claims) {
+        let Some(invoice) = account.newest_invoice().filter(|_| !giving.contains(&claim.unit)) else {
+            continue;
+        };
+        let on_invoice = account.billed_on(invoice).max(Decimal::ZERO);
+        let names: BTreeSet<_> = account.claims.iter().map(|claim| claim.line.what.as_str()).collect();
+        let bills = |left: &&mut LineLeft<'_>| {
+            names.contains(left.line.what.as_str())
+                && left.line.claims.iter().any(|billed| billed.unit == claim.unit)
+        };
         let own = left.get_mut(&invoice).and_then(|lines| lines.iter_mut().find(bills));
-        let given = own.is_some_and(|line| line.give_back(&claim, on_invoice));
+        let mut given = own.is_some_and(|line| line.give_back(&claim, on_invoice));
         // Returns may have emptied its own line, and then it stands against later uses of the item.
-        if let Some(line) = claims.newest_line(claim.unit).filter(|_| !given) {
-            give_back_material(&claims, &mut left, (&line.stage, &line.what), &claim);
+        if let Some(line) = account.newest_line().filter(|_| !given) {
+            given = give_back_material(&claims, &mut left, (&line.stage, &line.what), &claim);
+        }
+        if given {
+            giving.insert(claim.unit);
         }
     }
     for back in clock::lines(job, &claims, None).to_give_back {
@@ -70,13 +88,74 @@ pub fn proposed_credits(job: &JobWork) -> Vec<ProposedCredit> {
     credits(job, &claims, left)
 }
 
-/// Gives back from the newest invoice that still bills of an item on a stage.
+/// Something that was billed at a rate or price that is another now.
+struct AtAnotherPrice<'w> {
+    invoice: InvoiceId,
+    line: &'w InvoiceLine,
+    /// Below nought: all of it that still stands on the line.
+    claim: Claim,
+}
+
+/// What was billed at a rate or price that is another now, newest first. A return has no price of
+/// its own: it comes off at that of the use.
+fn at_another_price<'w>(job: &JobWork, claims: &Claims<'w>) -> Vec<AtAnotherPrice<'w>> {
+    let mut found = Vec::new();
+    for work in &job.entries {
+        let account = claims.account(work);
+        let mut stands = account.billed();
+        if stands <= Decimal::ZERO || claims.double(account.unit, account.worth).is_some() {
+            continue;
+        }
+        let prices = prices(job, &work.measure);
+        if prices.is_empty() {
+            continue;
+        }
+        let mut lines: Vec<_> = Vec::new();
+        for billing in account.claims.iter().rev().filter(|claim| !claim.by_credit_note) {
+            let seen = lines.contains(&(billing.at.event, billing.at.line));
+            if seen || billing.quantity.is_sign_negative() || prices.contains(&billing.line.unit_price) {
+                continue;
+            }
+            lines.push((billing.at.event, billing.at.line));
+            let on_line = |claim: &&Standing<'_>| {
+                claim.invoice == billing.invoice && is_same_line(billing.line, claim.line)
+            };
+            let sum: Decimal = account.claims.iter().filter(on_line).map(|claim| claim.quantity).sum();
+            let quantity = sum.min(stands);
+            let claim = Quantity::new(-quantity)
+                .ok()
+                .filter(|_| quantity > Decimal::ZERO)
+                .zip(claims.revision(account.unit));
+            let Some((quantity, revision)) = claim else { continue };
+            stands += quantity.value();
+            let follows = claims.newest(account.unit);
+            let claim = Claim { unit: account.unit, revision, quantity, follows };
+            found.push(AtAnotherPrice { invoice: billing.invoice, line: billing.line, claim });
+        }
+    }
+    found
+}
+
+/// What papers may print as the price of an entry without being wrong. Empty while no rate or price
+/// is set, and for what only takes off.
+fn prices(job: &JobWork, measure: &Measure) -> Vec<Rate> {
+    match measure {
+        Measure::Labour { charge_rate, .. } => charge_rate.iter().copied().collect(),
+        Measure::Material { quantity, .. } if quantity.is_negative() => Vec::new(),
+        Measure::Material { unit_cost, .. } => {
+            let markups = || job.markups.iter().copied().chain([job.terms.markup_percent]);
+            unit_cost.iter().flat_map(|cost| markups().map(|markup| cost.marked_up(markup))).collect()
+        }
+    }
+}
+
+/// Gives back from the newest invoice that still bills of an item on a stage; whether that is anything.
 fn give_back_material(
     claims: &Claims<'_>,
     left: &mut BTreeMap<InvoiceId, Vec<LineLeft<'_>>>,
     (stage, item): (&str, &str),
     claim: &Claim,
-) {
+) -> bool {
     let bills = |left: &LineLeft<'_>| {
         left.line.kind == InvoiceLineKind::Material
             && left.line.stage == stage
@@ -86,10 +165,11 @@ fn give_back_material(
     let mut newest = claims.papers.iter().rev().map(|paper| paper.document.invoice);
     let newest = newest.find(|of| left.get(of).is_some_and(|lines| lines.iter().any(bills)));
     let lines = newest.and_then(|invoice| left.get_mut(&invoice));
-    if let Some(line) = lines.and_then(|lines| lines.iter_mut().find(|line| bills(line))) {
+    let line = lines.and_then(|lines| lines.iter_mut().find(|line| bills(line)));
+    line.is_some_and(|line| {
         let limit = line.measure;
-        line.give_back(claim, limit);
-    }
+        line.give_back(claim, limit)
+    })
 }
 
 /// All that is left of one invoice, for when it was wrong as a whole; nothing when nothing is left.
@@ -215,11 +295,11 @@ fn credits(
         if lines.is_empty() {
             continue;
         }
-        let earlier: Totals = claims
+        let earlier: InvoiceTotals = claims
             .papers
             .iter()
             .filter(|credit| credit.credits == Some(paper.document.invoice))
-            .fold(Totals::default(), |sum, credit| each(sum, credit.document.totals, |a, b| a + b));
+            .fold(InvoiceTotals::default(), |sum, credit| each(sum, credit.document.totals, |a, b| a + b));
         let rest = each(paper.document.totals, earlier, |a, b| a - b);
         let net: Pence = lines.iter().map(|line| line.amount).sum();
         let totals = if net == rest.net {
@@ -256,7 +336,7 @@ fn part_totals(
     net: Pence,
     materials: Pence,
     so_far: trade::CisSoFar,
-) -> Totals {
+) -> InvoiceTotals {
     let billed = paper.document.totals;
     let held =
         (net.pounds() * billed.retention.pounds()).checked_div(billed.net.pounds()).unwrap_or_default();
@@ -275,7 +355,7 @@ fn part_totals(
     } else {
         (Pence::ZERO, Pence::ZERO)
     };
-    Totals {
+    InvoiceTotals {
         net,
         retention,
         taxable,
@@ -288,8 +368,8 @@ fn part_totals(
     }
 }
 
-fn each(one: Totals, two: Totals, f: fn(Pence, Pence) -> Pence) -> Totals {
-    Totals {
+fn each(one: InvoiceTotals, two: InvoiceTotals, f: fn(Pence, Pence) -> Pence) -> InvoiceTotals {
+    InvoiceTotals {
         net: f(one.net, two.net),
         retention: f(one.retention, two.retention),
         taxable: f(one.taxable, two.taxable),

@@ -1,6 +1,6 @@
 //! From the book to what billing needs: each job's work as its entries, lists and papers now say.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::{Basis, BillableUnit, Document, JobTerms};
 use ledger::site::WasteCount;
@@ -11,9 +11,13 @@ use super::work::{
     ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageStep, StageWork,
 };
 use crate::book::Book;
+use crate::entry::Entry;
+use crate::extras::answers;
 use crate::lists::Lists;
-use crate::materials::{MaterialUse, Movement};
+use crate::materials::{MaterialUse, Movement, uses_of};
+use crate::row::RowKey;
 use crate::stages::DoneAt;
+use crate::time_on_job::spells_of;
 
 /// Every job that has terms, with all that its bills follow from, by code.
 ///
@@ -21,6 +25,7 @@ use crate::stages::DoneAt;
 #[must_use]
 pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
     let mut works: BTreeMap<JobId, JobWork> = BTreeMap::new();
+    let also_called = also_called(book, lists);
     for (job, terms) in &lists.terms {
         works.extend(lists.jobs.get(job).map(|listed| {
             let work = JobWork {
@@ -34,15 +39,19 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
                 entries: Vec::new(),
                 material_costs: Vec::new(),
                 papers: Vec::new(),
+                also_called: also_called.clone(),
+                markups: markups(book, *job),
                 ended: BTreeMap::new(),
             };
             (*job, work)
         }));
     }
-    add_steps(book, &mut works);
-    add_hours(book, lists, &mut works);
-    add_materials(book, lists, &mut works);
-    add_papers(book, &mut works);
+    let entries: Vec<_> = book.entries().collect();
+    add_steps(&entries, &mut works);
+    add_answers(&entries, &mut works);
+    add_hours(&entries, lists, &mut works);
+    add_materials(book, &entries, lists, &mut works);
+    add_papers(&entries, &mut works);
     for work in works.values_mut() {
         work.ended = ended(book, work);
     }
@@ -58,6 +67,7 @@ fn stages(lists: &Lists<'_>, job: JobId) -> Vec<StageWork> {
         stage: stage.stage,
         name: stage.name.clone(),
         steps: Vec::new(),
+        answer: None,
     };
     listed.into_iter().map(stage).collect()
 }
@@ -77,9 +87,9 @@ fn lines(lists: &Lists<'_>, job: JobId) -> Vec<CostingLine> {
 }
 
 /// Sign-offs and reopenings, in the order in which [`Book::stages`] reads them.
-fn add_steps(book: &Book, works: &mut BTreeMap<JobId, JobWork>) {
+fn add_steps(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
     let mut steps: BTreeMap<StageId, Vec<_>> = BTreeMap::new();
-    for entry in book.entries() {
+    for entry in entries {
         let own = entry.site().and_then(|site| site.stage);
         let (stages, signed_off): (Vec<_>, _) = match entry.body.as_ref() {
             Body::SignedOff(_) => (own.into_iter().collect(), true),
@@ -91,13 +101,49 @@ fn add_steps(book: &Book, works: &mut BTreeMap<JobId, JobWork>) {
         let step = StageStep { revision: entry.revision(), done_on, signed_off };
         let written = (entry.act.logged_at, entry.act.row_key.clone(), entry.logged.hash);
         for stage in stages {
-            steps.entry(stage).or_default().push((DoneAt::of(&entry), written.clone(), step));
+            steps.entry(stage).or_default().push((DoneAt::of(entry), written.clone(), step));
         }
     }
     for stage in works.values_mut().flat_map(|work| &mut work.stages) {
         let mut own = steps.remove(&stage.stage).unwrap_or_default();
         own.sort_by(|(at, written, _), (other_at, other, _)| (at, written).cmp(&(other_at, other)));
         stage.steps = own.into_iter().map(|(_, _, step)| step).collect();
+    }
+}
+
+fn add_answers(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
+    let answers = answers(entries);
+    for stage in works.values_mut().flat_map(|work| &mut work.stages) {
+        stage.answer = answers.get(&stage.stage).copied();
+    }
+}
+
+/// Every mark-up that the terms of a job ever had.
+fn markups(book: &Book, job: JobId) -> BTreeSet<Rate> {
+    let terms = book.ever_listed(RowKey::Terms(job));
+    let markups = terms.filter_map(|body| match body {
+        Body::JobTerms(terms) => Some(terms.markup_percent),
+        _ => None,
+    });
+    markups.collect()
+}
+
+/// The names of each item that was ever listed under more than one.
+fn also_called(book: &Book, lists: &Lists<'_>) -> BTreeMap<String, BTreeSet<String>> {
+    let names = lists.items.iter().map(|(item, now)| {
+        let names = book.ever_listed(RowKey::Item(*item)).filter_map(|body| match body {
+            Body::ItemListed(listed) => Some(listed.name.clone()),
+            _ => None,
+        });
+        (now.name.clone(), names.collect::<BTreeSet<_>>())
+    });
+    names.filter(|(_, names)| names.len() > 1).collect()
+}
+
+impl Book {
+    /// All versions of a row of the lists, in no order that means anything.
+    fn ever_listed(&self, key: RowKey) -> impl Iterator<Item = &Body> {
+        self.rows.get(&key).into_iter().flat_map(|versions| versions.values()).map(|row| &row.body)
     }
 }
 
@@ -111,8 +157,8 @@ impl JobWork {
     }
 }
 
-fn add_hours(book: &Book, lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
-    for spell in book.spells() {
+fn add_hours(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
+    for spell in spells_of(entries) {
         let (job, stage) = (spell.site.job, spell.site.stage);
         let Some(work) = works.get_mut(&job).filter(|work| work.bills_by_the_clock(stage)) else { continue };
         let rates = lists.rate(spell.person(), job, stage, spell.day);
@@ -136,8 +182,13 @@ type Shelf = (JobId, Option<StageId>, ItemId);
 /// The cost of a pack and its size, with the day of the use.
 type CostOnDay = (Day, (Rate, Quantity));
 
-fn add_materials(book: &Book, lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
-    let uses = book.material_uses(lists);
+fn add_materials(
+    book: &Book,
+    entries: &[Entry<'_>],
+    lists: &Lists<'_>,
+    works: &mut BTreeMap<JobId, JobWork>,
+) {
+    let uses = uses_of(entries, lists);
     let mut used_at: BTreeMap<Shelf, Vec<CostOnDay>> = BTreeMap::new();
     for entry in uses.iter().filter(|entry| matches!(entry.what, Movement::Used(_))) {
         let cost = book.pack_cost(entry, lists).map(|cost| (entry.day, cost));
@@ -210,11 +261,11 @@ const fn signs(what: Movement) -> (Sign, Sign) {
     }
 }
 
-fn add_papers(book: &Book, works: &mut BTreeMap<JobId, JobWork>) {
+fn add_papers(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
     // An adopted invoice keeps the event that issued it, and is one paper however often it comes.
     let mut papers: BTreeMap<EventHash, (&Document, Option<InvoiceId>)> = BTreeMap::new();
-    let mut voided = std::collections::BTreeSet::new();
-    for entry in book.entries() {
+    let mut voided = BTreeSet::new();
+    for entry in entries {
         match &entry.logged.body {
             Body::InvoiceIssued(issued) => {
                 papers.insert(entry.logged.hash, (&issued.document, None));

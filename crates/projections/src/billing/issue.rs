@@ -7,8 +7,8 @@
 use std::fmt;
 
 use ledger::InvoiceId;
-use ledger::office::{Document, FirmListed, InvoiceCredited, Party, Totals};
-use trade::{Day, Pence, Rate};
+use ledger::office::{Document, FirmListed, InvoiceCredited, Party};
+use trade::{Day, InvoiceTotals, Pence, Rate};
 
 use super::credit::ProposedCredit;
 use super::preview::{Preview, VatDecision, vat_decision};
@@ -77,6 +77,12 @@ pub enum NotIssued {
     /// It would come to nothing.
     #[error("there is nothing to bill: the paper would come to 0.00")]
     NothingToBill,
+    /// It would come to nothing without an extra that waits for a yes.
+    #[error(
+        "there is nothing to bill but what waits for the customer's yes: {}; log the yes, or name it to bill it all the same",
+        .0.join(", ")
+    )]
+    OnlyWaiting(Vec<String>),
     /// It would give money back.
     #[error("the paper would come to {0}: give money back by a credit note")]
     BelowNought(Pence),
@@ -149,6 +155,11 @@ pub fn issue(
 ) -> Result<Document, NotIssued> {
     let until = preview.until.ok_or(NotIssued::UntilNotSaid)?;
     check_days(&[("the last day to bill", until), ("the day of issue", dates.issued_on)], dates.today)?;
+    if preview.printed.is_empty() && !preview.waiting.is_empty() {
+        return Err(NotIssued::OnlyWaiting(
+            preview.waiting.iter().map(|extra| extra.extra.clone()).collect(),
+        ));
+    }
     check_sum(preview.totals.net)?;
     let (seller, customer) = parties(job, &number, preview.totals, preview.vat, dates)?;
     let firm_terms = job.firm.as_ref().map_or(0, |firm| firm.terms_days);
@@ -228,7 +239,7 @@ fn check_sum(net: Pence) -> Result<(), NotIssued> {
 fn parties(
     job: &JobWork,
     number: &PaperNumber,
-    totals: Totals,
+    totals: InvoiceTotals,
     vat: VatDecision,
     dates: PaperDates,
 ) -> Result<(Party, Party), NotIssued> {
@@ -287,7 +298,7 @@ fn reverse_charge_note(vat_percent: Rate, vat_stated: Pence) -> String {
     )
 }
 
-fn notes(job: &JobWork, totals: Totals, reverse_charge: bool) -> Vec<String> {
+fn notes(job: &JobWork, totals: InvoiceTotals, reverse_charge: bool) -> Vec<String> {
     let mut notes = Vec::new();
     if reverse_charge {
         notes.push(reverse_charge_note(job.terms.vat_percent, totals.vat_stated));

@@ -5,6 +5,11 @@
 //! worth now = invoiced − credited + still to invoice. Nothing of that is kept: it is worked out
 //! from the work as it now stands and from the papers that were issued.
 //!
+//! What was billed as one item and is another now, or at a rate or price that is another now for its
+//! day, is to credit as it was billed and to bill as it is. A new name of an item and a new mark-up
+//! of the job leave issued papers alone. An extra on the clock waits apart until the customer's yes
+//! is logged, or the owner bills it by name.
+//!
 //! Nothing here reads a clock, makes a number up, issues or sends anything. It files no tax, and
 //! what a contractor takes off for CIS is the contractor's to decide: the figure here is what we
 //! expect.
@@ -27,7 +32,7 @@ pub use issue::{
     Missing, NotIssued, PaperDates, PaperNumber, credit_note, issue, next_number, printed_number,
 };
 pub use preview::{
-    Preview, VatDecision, WorkingLine, entries_without_a_price, preview, previews, stages_without_a_price,
-    vat_decision,
+    NoSuchExtra, Preview, VatDecision, WaitingExtra, WorkingLine, entries_without_a_price, extra_called,
+    preview, preview_with, previews, stages_without_a_price, vat_decision,
 };
 pub use work::{ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageStep, StageWork};

@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{BillableUnit, Claim, CustomerKind, InvoiceLine, InvoiceLineKind, Totals};
+use ledger::office::{BillableUnit, Claim, CustomerKind, InvoiceLine, InvoiceLineKind};
 use ledger::site::LineKind;
 use ledger::{EntryRef, StageId};
 use rust_decimal::Decimal;
@@ -20,6 +20,7 @@ use trade::{
 use super::claims::{Claims, DoubleClaim, bills_stages, worths};
 use super::clock;
 use super::work::{CostingLine, JobWork, StageWork};
+use crate::extras::Answer;
 
 /// An invoice that could be issued.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -33,13 +34,44 @@ pub struct Preview {
     /// What the customer's paper prints, with what each line claims.
     pub printed: Vec<InvoiceLine>,
     /// The sums, of either.
-    pub totals: Totals,
+    pub totals: InvoiceTotals,
     /// Who accounts for the VAT.
     pub vat: VatDecision,
     /// Entries that are not on it because no rate or price was set for their day.
     pub without_a_price: Vec<EntryRef>,
     /// Units that are not on it because two papers contradict each other.
     pub double: Vec<DoubleClaim>,
+    /// Extras by the clock that are not on it because the customer's yes was not logged.
+    pub waiting: Vec<WaitingExtra>,
+}
+
+/// An extra by the clock that is only billed if the owner names it: nobody logged the customer's yes.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct WaitingExtra {
+    /// Its stage's name.
+    pub extra: String,
+    /// How it stands with the customer, in words.
+    pub why: &'static str,
+    /// What there would be to bill.
+    pub lines: Vec<WorkingLine>,
+    /// The sum of that, without VAT.
+    pub net: Pence,
+}
+
+/// A name that is no extra by the clock.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{job} has no extra on the clock called {name:?}; there are: {}", or_none(.there_are))]
+pub struct NoSuchExtra {
+    /// The job's code.
+    pub job: String,
+    /// What was asked for.
+    pub name: String,
+    /// The extras there are.
+    pub there_are: Vec<String>,
+}
+
+fn or_none(names: &[String]) -> String {
+    if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
 /// A line of the working.
@@ -51,7 +83,7 @@ pub struct WorkingLine {
     pub kind: LineKind,
     /// In hours, or the item's unit.
     pub quantity: Quantity,
-    /// The stage's name, or empty.
+    /// The stage's name.
     pub stage: String,
     /// Pounds a unit.
     pub unit_price: Rate,
@@ -73,9 +105,19 @@ pub struct VatDecision {
 /// One flat record with the sums beside the lines, every number in its written digits.
 impl Serialize for Preview {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let Totals { net, retention, taxable, vat_stated, vat_charged, total, cis_materials, cis, to_pay } =
-            &self.totals;
-        let mut record = serializer.serialize_struct("Preview", 11)?;
+        let InvoiceTotals {
+            net,
+            retention,
+            taxable,
+            vat_stated,
+            vat_charged,
+            total,
+            cis_materials,
+            cis,
+            to_pay,
+        } = &self.totals;
+        let waits = !self.waiting.is_empty();
+        let mut record = serializer.serialize_struct("Preview", 11 + usize::from(waits))?;
         record.serialize_field("cis", cis)?;
         record.serialize_field("cis_materials", cis_materials)?;
         record.serialize_field("job", &self.job)?;
@@ -87,6 +129,9 @@ impl Serialize for Preview {
         record.serialize_field("total", total)?;
         record.serialize_field("vat_charged", vat_charged)?;
         record.serialize_field("vat_stated", vat_stated)?;
+        if waits {
+            record.serialize_field("waiting", &self.waiting)?;
+        }
         record.end()
     }
 }
@@ -125,9 +170,28 @@ pub fn previews(jobs: &[JobWork], until: Option<Day>) -> Vec<Preview> {
 /// What one job could bill; nothing when there is nothing to bill.
 #[must_use]
 pub fn preview(job: &JobWork, until: Option<Day>) -> Option<Preview> {
+    preview_with(job, until, &BTreeSet::new())
+}
+
+/// The extra by the clock with this name, to bill it by name.
+///
+/// # Errors
+/// [`NoSuchExtra`] says which there are.
+pub fn extra_called(job: &JobWork, name: &str) -> Result<StageId, NoSuchExtra> {
+    job.extras().find(|work| work.name == name).map(|work| work.stage).ok_or_else(|| NoSuchExtra {
+        job: job.code.clone(),
+        name: name.to_owned(),
+        there_are: job.extras().map(|work| work.name.clone()).collect(),
+    })
+}
+
+/// The same, with extras that the owner bills although the customer's yes was not logged.
+#[must_use]
+pub fn preview_with(job: &JobWork, until: Option<Day>, extras: &BTreeSet<StageId>) -> Option<Preview> {
     let claims = Claims::of(job);
     let stages = stages_to_bill(job, &claims, until);
-    let clock = clock::lines(job, &claims, until);
+    let mut clock = clock::lines(job, &claims, until);
+    let waiting = take_out_waiting(job, &mut clock.lines, extras);
     let mut working: Vec<_> = stages.iter().flat_map(|stage| stage.working.iter().cloned()).collect();
     // Costing lines may alternate between stages; the working keeps the order of the costing.
     working.sort_by_key(|(order, _)| *order);
@@ -135,7 +199,7 @@ pub fn preview(job: &JobWork, until: Option<Day>) -> Option<Preview> {
     lines.extend(clock.lines.iter().filter_map(working_line));
     let mut printed: Vec<_> = stages.into_iter().map(|stage| stage.printed).collect();
     printed.extend(clock.lines);
-    if printed.is_empty() {
+    if printed.is_empty() && waiting.is_empty() {
         return None;
     }
     let worths = worths(job);
@@ -145,7 +209,32 @@ pub fn preview(job: &JobWork, until: Option<Day>) -> Option<Preview> {
     let materials = material_cost(job, &claims, &printed, until) - so_far.materials;
     let totals = totals(job, &printed, materials, vat, so_far);
     let without_a_price = clock.without_a_price;
-    Some(Preview { job: job.code.clone(), until, lines, printed, totals, vat, without_a_price, double })
+    let job = job.code.clone();
+    Some(Preview { job, until, lines, printed, totals, vat, without_a_price, double, waiting })
+}
+
+/// Takes the lines of extras out that the customer said no yes to and the owner did not name.
+fn take_out_waiting(
+    job: &JobWork,
+    lines: &mut Vec<InvoiceLine>,
+    named: &BTreeSet<StageId>,
+) -> Vec<WaitingExtra> {
+    let mut waiting = Vec::new();
+    for extra in job.extras().filter(|extra| !named.contains(&extra.stage)) {
+        let why = match extra.answer {
+            Some(Answer::Yes) => continue,
+            Some(Answer::ForNothing) => "agreed for nothing",
+            Some(Answer::No) => "the customer said no",
+            None => "waiting for a yes",
+        };
+        let own: Vec<_> = lines.extract_if(.., |line| line.stage == extra.name).collect();
+        if !own.is_empty() {
+            let net = own.iter().map(|line| line.amount).sum();
+            let lines = own.iter().filter_map(working_line).collect();
+            waiting.push(WaitingExtra { extra: extra.name.clone(), why, lines, net });
+        }
+    }
+    waiting
 }
 
 /// Entries that can't be billed because no charge rate or price was set for their day.
@@ -252,7 +341,7 @@ fn totals(
     materials: Pence,
     vat: VatDecision,
     so_far: CisSoFar,
-) -> Totals {
+) -> InvoiceTotals {
     let net = lines.iter().map(|line| line.amount).sum();
     let cis_percent = job.terms.cis_percent;
     let terms = InvoiceTerms {
@@ -261,19 +350,13 @@ fn totals(
         reverse_charge: vat.reverse_charge,
         cis_percent: (!cis_percent.is_zero()).then_some(cis_percent),
     };
-    as_totals(InvoiceTotals::of(net, materials, terms, so_far))
-}
-
-pub(super) fn as_totals(sums: InvoiceTotals) -> Totals {
-    let InvoiceTotals { net, retention, taxable, vat_stated, vat_charged, total, cis_materials, cis, to_pay } =
-        sums;
-    Totals { net, retention, taxable, vat_stated, vat_charged, total, cis_materials, cis, to_pay }
+    InvoiceTotals::of(net, materials, terms, so_far)
 }
 
 /// What has been due, and expected to be taken, on all papers that hold.
 pub(super) fn cis_so_far(claims: &Claims<'_>) -> CisSoFar {
     claims.papers.iter().fold(CisSoFar::default(), |so_far, paper| {
-        let Totals { taxable, cis_materials, cis, .. } = paper.document.totals;
+        let InvoiceTotals { taxable, cis_materials, cis, .. } = paper.document.totals;
         match paper.credits {
             None => CisSoFar {
                 due: so_far.due + taxable,

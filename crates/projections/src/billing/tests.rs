@@ -5,7 +5,7 @@ mod history;
 mod papers;
 mod week;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::{Basis, CustomerKind, FirmListed, InvoiceCredited, JobTerms};
 use ledger::site::LineKind;
@@ -13,6 +13,7 @@ use ledger::{EntryId, EntryRef, EventHash, InvoiceId, JobId, PersonId, StageId};
 use trade::{Day, Quantity, Rate, UnitCost};
 
 use super::*;
+use crate::extras::Answer;
 
 fn day(number: i32) -> Day {
     Day::from_number(20_759 + number).unwrap() // 20,759 days after 1970-01-01 is 2026-11-02, a Monday.
@@ -101,6 +102,7 @@ fn job(code: &str, customer: &str, terms: JobTerms, stages: &[&str]) -> JobWork 
         stage: StageId(id(number)),
         name: (*name).to_owned(),
         steps: Vec::new(),
+        answer: Some(Answer::Yes),
     });
     JobWork {
         job: terms.job,
@@ -113,6 +115,8 @@ fn job(code: &str, customer: &str, terms: JobTerms, stages: &[&str]) -> JobWork 
         entries: Vec::new(),
         material_costs: Vec::new(),
         papers: Vec::new(),
+        also_called: BTreeMap::new(),
+        markups: BTreeSet::new(),
         ended: BTreeMap::new(),
     }
 }

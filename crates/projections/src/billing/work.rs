@@ -1,11 +1,16 @@
 //! What a job gives to billing: its terms, its work as it now stands, and the papers issued so far.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{BillableUnit, Document, FirmListed, JobTerms};
+use ledger::office::{Basis, BillableUnit, Document, FirmListed, JobTerms};
 use ledger::site::LineKind;
 use ledger::{EntryRef, EventHash, InvoiceId, JobId, StageId};
 use trade::{Day, Quantity, Rate, UnitCost};
+
+use crate::extras::Answer;
+
+/// What papers print for work that belongs to no stage.
+const GENERAL: &str = "general";
 
 /// One job, with everything that its invoices follow from.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,6 +35,12 @@ pub struct JobWork {
     pub material_costs: Vec<MaterialCost>,
     /// The invoices and credit notes of this job, in any order.
     pub papers: Vec<IssuedPaper>,
+    /// For items that were listed under several names: all of them, by the one that papers print
+    /// now. A paper with another of them bills the same item.
+    pub also_called: BTreeMap<String, BTreeSet<String>>,
+    /// Every mark-up that its terms ever had, in per cent. A new one holds for what is billed from
+    /// now on, and never makes a paper wrong.
+    pub markups: BTreeSet<Rate>,
     /// For what is worth nothing any more: the event that crossed it out, moved or reopened it.
     pub ended: BTreeMap<BillableUnit, EventHash>,
 }
@@ -43,6 +54,8 @@ pub struct StageWork {
     pub name: String,
     /// Its sign-offs and reopenings, in the order in which they were done.
     pub steps: Vec<StageStep>,
+    /// What the customer said to it, where it is an extra and they said anything.
+    pub answer: Option<Answer>,
 }
 
 /// A sign-off, or a reopening.
@@ -150,13 +163,23 @@ pub struct IssuedPaper {
 }
 
 impl JobWork {
-    /// The name of a stage, or empty for none and for one that is not listed.
+    /// The name of a stage as papers print it. What belongs to no stage is setting up, loading,
+    /// the merchant's or waiting: general work.
     pub(super) fn stage_name(&self, stage: Option<StageId>) -> &str {
-        self.stages.iter().find(|work| Some(work.stage) == stage).map_or("", |work| work.name.as_str())
+        self.stages.iter().find(|work| Some(work.stage) == stage).map_or(GENERAL, |work| work.name.as_str())
     }
 
     /// Whether a stage of a fixed job is billed by time and materials.
     pub(super) fn is_on_the_clock(&self, stage: StageId) -> bool {
         self.lines.iter().any(|line| line.stage == stage && line.on_the_clock)
+    }
+
+    /// The extras by the clock: stages on the clock in a job that is otherwise at a quote.
+    pub(super) fn extras(&self) -> impl Iterator<Item = &StageWork> {
+        let at_a_quote = match self.terms.basis {
+            Basis::Fixed => self.lines.iter().any(|line| !line.on_the_clock),
+            Basis::Daywork => false,
+        };
+        self.stages.iter().filter(move |work| at_a_quote && self.is_on_the_clock(work.stage))
     }
 }

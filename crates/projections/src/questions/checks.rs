@@ -4,16 +4,19 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::Basis;
-use ledger::{Body, JobId, StageId};
+use ledger::{JobId, StageId};
 
 use super::{Facts, Question, QuestionKind};
-use crate::stages::{DoneAt, Stage, plain};
+use crate::extras::{Answer, answers};
+use crate::materials::uses_of;
+use crate::stages::{DoneAt, Happened, Stage, happened, plain, stages_of, tests_of};
 
 pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
-    let stages: BTreeMap<StageId, Stage> =
-        facts.book.stages(&facts.lists).into_iter().map(|stage| (stage.stage, stage)).collect();
+    let happened = happened(&facts.entries, &facts.spells);
+    let stages = stages_of(&happened, &facts.lists).into_iter();
+    let stages: BTreeMap<StageId, Stage> = stages.map(|stage| (stage.stage, stage)).collect();
     signed_off_without(facts, &stages, found);
-    closed_up(facts, &stages, found);
+    closed_up(facts, &stages, &happened, found);
     extras_without_yes(facts, &stages, found);
     material_without_price(facts, found);
 }
@@ -45,8 +48,13 @@ fn signed_off_without(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, foun
 }
 
 /// Work on a stage that began before what it covers was tested and signed off.
-fn closed_up(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
-    let tests = facts.book.tests_of_stages();
+fn closed_up(
+    facts: &Facts<'_>,
+    stages: &BTreeMap<StageId, Stage>,
+    happened: &BTreeMap<StageId, Happened<'_, '_>>,
+    found: &mut Vec<Question>,
+) {
+    let tests = tests_of(happened);
     for (id, listed) in &facts.lists.stages {
         let Some((stage, began)) = stages.get(id).and_then(|stage| Some((stage, stage.began?))) else {
             continue;
@@ -86,12 +94,11 @@ fn closed_up(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut V
 
 /// Stages on the clock, in a job that is otherwise at a quote, that nobody said yes to.
 fn extras_without_yes(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
-    let mut agreed: BTreeSet<StageId> = BTreeSet::new();
-    for entry in facts.book.entries() {
-        if let Body::ExtraAgreed(extra) = entry.body.as_ref() {
-            agreed.extend(extra.site.stage);
-        }
-    }
+    let answers = answers(&facts.entries);
+    let agreed = |stage: StageId| match answers.get(&stage) {
+        Some(Answer::Yes | Answer::ForNothing) => true,
+        Some(Answer::No) | None => false,
+    };
     let lines = || facts.lists.lines.values();
     let at_a_quote: BTreeSet<JobId> =
         lines().filter(|line| !line.on_the_clock).map(|line| line.job).collect();
@@ -101,7 +108,7 @@ fn extras_without_yes(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, foun
         let daywork = facts.lists.terms.get(&job).is_some_and(|terms| terms.basis == Basis::Daywork);
         let began = stages.get(&id).and_then(|stage| Some((stage, stage.began?)));
         let Some((stage, DoneAt { day, .. })) = began else { continue };
-        if daywork || !at_a_quote.contains(&job) || agreed.contains(&id) {
+        if daywork || !at_a_quote.contains(&job) || agreed(id) {
             continue;
         }
         let text = format!(
@@ -124,8 +131,9 @@ fn material_without_price(facts: &Facts<'_>, found: &mut Vec<Question>) {
         return;
     }
     let mut missing: BTreeMap<_, Vec<_>> = BTreeMap::new();
-    let rows = facts.book.materials(&facts.lists);
-    for entry in facts.book.material_uses(&facts.lists) {
+    let uses = uses_of(&facts.entries, &facts.lists);
+    let rows = facts.book.material_rows(&facts.lists, &uses);
+    for entry in uses {
         let (job, stage, item) = entry.key;
         let row = rows.get(&(job, stage, item));
         if row.is_some_and(|row| !row.gone.is_zero() && row.cost.is_none()) {

@@ -9,6 +9,7 @@ use trade::Day;
 use super::{Facts, Question, QuestionKind};
 use crate::stages::DoneAt;
 use crate::time_on_job::overlaps;
+use crate::words::words;
 
 pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     days_without_hours(facts, found);
@@ -22,7 +23,7 @@ fn days_without_hours(facts: &Facts<'_>, found: &mut Vec<Question>) {
     let worked: BTreeSet<_> = facts.spells.iter().map(|spell| (spell.day, spell.person())).collect();
     let days: BTreeSet<Day> = worked.iter().map(|(day, _)| *day).filter(|day| day.is_weekday()).collect();
     let mut away: BTreeMap<PersonId, Vec<(Day, Day)>> = BTreeMap::new();
-    for entry in facts.book.entries() {
+    for entry in &facts.entries {
         if let Body::Away(Away { until }) = entry.body.as_ref() {
             away.entry(entry.act.person).or_default().push((entry.act.done_on, *until));
         }
@@ -50,13 +51,13 @@ fn work_before_hours(facts: &Facts<'_>, found: &mut Vec<Question>) {
         *first = from.minute_of_day().min(*first);
     }
     let mut early: BTreeMap<(PersonId, Day), Vec<_>> = BTreeMap::new();
-    for entry in facts.book.entries() {
+    for entry in &facts.entries {
         match entry.body.as_ref() {
             Body::Test(_) | Body::Used(_) | Body::Wasted(_) => {}
             _ => continue,
         }
         let key = (entry.act.person, entry.act.done_on);
-        let Some((minute, first)) = DoneAt::known_minute(&entry).zip(began.get(&key)) else { continue };
+        let Some((minute, first)) = DoneAt::known_minute(entry).zip(began.get(&key)) else { continue };
         if minute < *first {
             early.entry(key).or_default().push((minute, entry));
         }
@@ -68,7 +69,7 @@ fn work_before_hours(facts: &Facts<'_>, found: &mut Vec<Question>) {
         let text = format!(
             "{} logged {} at {} on {day}, and has hours from {}. Did work begin earlier?",
             facts.lists.person(person),
-            crate::why::words(&facts.lists, entry),
+            words(&facts.lists, &entry.act, &entry.body),
             clock(*minute),
             clock(first),
         );

@@ -14,7 +14,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     for (entry, history) in &facts.book.entries {
         same_entry(facts, entry, history, found);
         changed_apart(facts, entry, history, found);
-        let changes = history.changes.values().map(|change| &**change);
+        let changes = history.changes().values().map(|change| &**change);
         for logged in history.events().chain(changes) {
             standing(facts, logged, found);
         }
@@ -47,7 +47,7 @@ fn same_entry(facts: &Facts<'_>, entry: &EntryRef, history: &History, found: &mu
 
 /// Changes whose writers did not know of each other. What one chain says is known to its writer.
 fn changed_apart(facts: &Facts<'_>, entry: &EntryRef, history: &History, found: &mut Vec<Question>) {
-    if history.changes.len() < 2 {
+    if history.changes().len() < 2 {
         return;
     }
     let mut changes = facts.book.corrections(history);
@@ -76,7 +76,7 @@ fn changed_apart(facts: &Facts<'_>, entry: &EntryRef, history: &History, found: 
 /// What was logged for a mate and not accepted, or without the right to.
 fn standing(facts: &Facts<'_>, logged: &Logged, found: &mut Vec<Question>) {
     let entry = logged.act.entry_ref();
-    let name = facts.lists.person(entry.person);
+    let name = || facts.lists.person(entry.person);
     let day = logged.act.done_on;
     let (kind, text) = match logged.standing {
         Standing::Counted => return,
@@ -84,11 +84,14 @@ fn standing(facts: &Facts<'_>, logged: &Logged, found: &mut Vec<Question>) {
             if facts.book.counts(logged) || facts.book.is_struck(&entry) {
                 return;
             }
-            (QuestionKind::Proposed, format!("Somebody logged an entry for {name} on {day}. Is it right?"))
+            (
+                QuestionKind::Proposed,
+                format!("Somebody logged an entry for {} on {day}. Is it right?", name()),
+            )
         }
         Standing::Without(lacking) => {
             let text =
-                format!("An entry of {name} on {day} is kept and does not count: {}.", why_not(lacking));
+                format!("An entry of {} on {day} is kept and does not count: {}.", name(), why_not(lacking));
             (QuestionKind::NotCounted, text)
         }
     };

@@ -2,6 +2,7 @@
 
 mod changes;
 mod figures;
+mod log;
 mod questions;
 mod sets;
 mod world;

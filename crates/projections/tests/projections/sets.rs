@@ -4,8 +4,8 @@
 use ledger::office::ItemPriced;
 use ledger::roster::{Lacking, Standing};
 use ledger::site::{Accepted, Changes, Corrected, Struck};
-use ledger::{Audience, Body, EventHash, codec};
-use projections::{Book, questions, reconcile};
+use ledger::{Audience, Body, ChainId, EventHash, Unreadable, codec};
+use projections::{Book, Filing, Logged, Taken, questions, reconcile};
 use proptest::prelude::*;
 
 use crate::world::{World, amount, entry, item, span, used};
@@ -129,9 +129,39 @@ proptest! {
     }
 
     #[test]
-    fn a_checkpoint_gives_the_book_back(deeds in prop::collection::vec(deed(), 0..24)) {
-        let book = world(&deeds).office();
-        prop_assert_eq!(codec::decode_all::<Book>(&bytes(&book)), Ok(book));
+    fn filed_in_parts_or_taken_in_one_by_one(
+        deeds in prop::collection::vec(deed(), 0..24),
+        parts in prop::collection::vec(0..4_usize, 64),
+        again in prop::collection::vec(0..64_usize, 0..16),
+        sealed in prop::collection::vec(any::<u8>(), 0..3),
+        office in any::<bool>(),
+    ) {
+        let world = world(&deeds);
+        let audience = if office { Audience::Office } else { Audience::Crew };
+        let mut rebuilt = world.book(audience);
+        let mut filings: [Filing; 3] = Default::default();
+        let twice = again.iter().filter_map(|index| world.events.get(*index));
+        for (taken, part) in world.events.iter().chain(twice).zip(parts.iter().cycle()) {
+            let Taken { hash, chain, seq, made_at, payload, .. } = taken.clone();
+            filings[part % 3].add(hash, chain, seq, made_at, payload);
+        }
+        for (number, byte) in sealed.into_iter().enumerate() {
+            let (hash, chain) = (EventHash([byte; 32]), ChainId([byte; 16]));
+            let reason = if byte % 2 == 0 { Unreadable::Sealed } else { Unreadable::Malformed };
+            rebuilt.take_in_unreadable(hash, chain, 7, reason);
+            filings[number % 3].add_unreadable(hash, chain, 7, reason);
+        }
+        let said = |logged: &Logged| {
+            world.events.iter().find(|taken| taken.hash == logged.hash).map_or(Standing::Proposed, |taken| taken.standing)
+        };
+        let mut filed = Book::of(audience, filings.into_iter().map(|filing| filing.judged(audience, said)));
+        prop_assert_eq!(&filed, &rebuilt);
+        prop_assert_eq!(bytes(&filed), bytes(&rebuilt));
+        // A change of the roster, and back.
+        filed.judge_again(|_| Standing::Without(Lacking::Person));
+        prop_assert!(filed.entries().next().is_none());
+        filed.judge_again(said);
+        prop_assert_eq!(bytes(&filed), bytes(&rebuilt));
     }
 
     #[test]

@@ -116,7 +116,12 @@ proptest! {
         let mut store = Store::create(options(), CREW).expect("the disk is empty");
         let mut ends = vec![store.end()];
         for (group, reopen) in groups.iter().zip(reopenings) {
+            let before = store.end();
             ends.push(store.append(&records(group)).expect("the disk works"));
+            let mut placed = Vec::new();
+            let visit = |place, _: Record<'_>| { placed.push(place); Ok::<(), store::DiskError>(()) };
+            store.replay(Some(before), visit).expect("it reads");
+            prop_assert_eq!(store.places(&records(group)).collect::<Vec<_>>(), placed);
             if reopen {
                 drop(store);
                 store = Store::open(options()).expect("it is whole");

@@ -154,10 +154,7 @@ impl Device {
     pub(crate) fn read(&self, chain: ChainId, from_seq: u64) -> Option<Run> {
         let mut runs = self.runs.get(&chain)?.iter().skip_while(|run| run.next_seq() <= from_seq);
         let mut joined = runs.next()?.starting_at(from_seq)?;
-        for run in runs {
-            let Some(longer) = joined.joined_with(run) else { break };
-            joined = longer;
-        }
+        while runs.next().is_some_and(|run| joined.join(run)) {}
         Some(joined)
     }
 

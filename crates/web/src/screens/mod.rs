@@ -28,7 +28,7 @@ mod stages;
 mod tests;
 mod today;
 #[cfg(test)]
-mod trial;
+pub(crate) mod trial;
 mod week;
 
 /// Most entries that one tick says to have been seen: what one event can hold with room to spare.

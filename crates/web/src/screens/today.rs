@@ -202,6 +202,8 @@ pub(crate) const fn is_shown(body: &Body) -> bool {
         | Body::JobListed(_)
         | Body::StageListed(_)
         | Body::LineListed(_)
+        | Body::AliasTaught(_)
+        | Body::Surveyed(_)
         | Body::WorkStopped(_)
         | Body::Seen(_)
         | Body::Corrected(_)

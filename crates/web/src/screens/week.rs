@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
-use ledger::office::{InvoiceLineKind, Totals};
+use ledger::office::InvoiceLineKind;
 use ledger::site::PaidBy;
 use ledger::{Body, InvoiceId, PersonId};
 use projections::billing::{self, JobWork};
@@ -14,6 +14,7 @@ use projections::{Question, QuestionKind};
 use rust_decimal::Decimal;
 use trade::money::hours_and_minutes;
 use trade::number::half_up;
+use trade::tax::InvoiceTotals;
 use trade::{Day, Pence};
 
 use crate::frame::{Frame, Tab};
@@ -302,7 +303,7 @@ fn taxes(works: &[JobWork], of: Day) -> (Pence, Pence) {
     let papers = works.iter().flat_map(|work| &work.papers).filter(|paper| !paper.voided);
     let month = papers.filter(|paper| is_same_month(paper.document.tax_point, of));
     month.fold((Pence::ZERO, Pence::ZERO), |(vat, cis), paper| {
-        let Totals { vat_charged, cis: taken, .. } = paper.document.totals;
+        let InvoiceTotals { vat_charged, cis: taken, .. } = paper.document.totals;
         match paper.credits {
             None => (vat + vat_charged, cis + taken),
             Some(_) => (vat - vat_charged, cis - taken),
@@ -422,7 +423,7 @@ fn paper_line(line: &ledger::office::InvoiceLine) -> PaperLine {
 }
 
 /// The sums of a paper, without those that are nought and say nothing.
-fn sums(totals: &Totals) -> Vec<(&'static str, String)> {
+fn sums(totals: &InvoiceTotals) -> Vec<(&'static str, String)> {
     let mut sums = vec![("Net", words::pounds(totals.net))];
     if totals.retention.0 != 0 {
         sums.push(("Held back", words::pounds(-totals.retention)));

@@ -2,9 +2,11 @@
 
 use ledger::office::{InvoiceIssued, InvoiceVoided, ItemPriced, LinePriced, PersonRated};
 use ledger::roster::Standing;
+use ledger::roster_events::{PersonListed, Role};
 use ledger::site::{
-    Amount, Changes, Corrected, Hours, ItemListed, JobListed, LineListed, Place, Reopened, Returned,
-    SignedOff, Site, StageListed, StockPlace, Struck, Used, Whose, Worked,
+    Amount, Changes, Corrected, ExtraAgreed, ExtraDeclined, ExtraTerms, Hours, ItemListed, JobListed,
+    LineListed, Place, Reopened, Returned, SaidHow, SignedOff, Site, StageListed, StockPlace, Struck, Used,
+    Whose, Worked,
 };
 use ledger::{Act, Audience, Body, ChainId, ItemId, LineId, Payload};
 use trade::Moment;
@@ -13,6 +15,7 @@ use super::*;
 use crate::{Book, Taken};
 
 const STUD: ItemId = ItemId([7; 16]);
+const BATTEN: ItemId = ItemId([8; 16]);
 const JOB: JobId = JobId([1; 16]);
 
 /// Everything that was said, in its order; the number of a saying is its entry and its hash.
@@ -63,7 +66,25 @@ fn at(stage: u16) -> Site {
     Site { job: JOB, stage: Some(StageId(id(stage))), place: Place::default() }
 }
 
+/// The job and its lists, and the customer's yes to the extra.
 fn listed() -> Said {
+    let mut said = without_a_yes();
+    said.say(TOBI, day(-1), yes(ExtraTerms::OnTheClock));
+    said
+}
+
+fn yes(terms: ExtraTerms) -> Body {
+    Body::ExtraAgreed(ExtraAgreed {
+        site: at(2),
+        extra: None,
+        said_by: "J. Marrable".into(),
+        how: SaidHow::Message,
+        terms,
+        reopens: Vec::new(),
+    })
+}
+
+fn without_a_yes() -> Said {
     let mut said = Said::default();
     let mut list = |body| said.say(TOBI, day(-30), body);
     list(Body::FirmListed(firm()));
@@ -104,34 +125,36 @@ fn listed() -> Said {
         }));
         list(Body::LinePriced(LinePriced { line, unit_cost: rate("23"), unit_price: rate("40.00") }));
     }
-    list(Body::ItemListed(ItemListed {
-        item: STUD,
-        name: "stud 95x38x2400".into(),
-        unit: "each".into(),
-        pack: "each".into(),
-        pack_size: quantity("1"),
-    }));
-    list(Body::ItemPriced(ItemPriced { item: STUD, pack_cost: rate("4.86") }));
-    list(Body::PersonRated(PersonRated {
-        person: TOBI,
-        job: None,
-        trade: String::new(),
-        cost_rate: rate("21.50"),
-        charge_rate: rate("36.00"),
-    }));
+    for (item, name, pack_cost) in [(STUD, "stud 95x38x2400", "4.86"), (BATTEN, "batten", "2.00")] {
+        list(named(item, name));
+        list(Body::ItemPriced(ItemPriced { item, pack_cost: rate(pack_cost) }));
+    }
+    let name = "Tobi Larch".into();
+    list(Body::PersonListed(PersonListed { person: TOBI, name, role: Role::Hand }));
+    list(rated("36.00"));
     said
+}
+
+fn named(item: ItemId, name: &str) -> Body {
+    let (unit, pack, pack_size) = ("each".into(), "each".into(), quantity("1"));
+    Body::ItemListed(ItemListed { item, name: name.into(), unit, pack, pack_size })
+}
+
+fn rated(charge_rate: &str) -> Body {
+    let (job, trade, cost_rate) = (None, String::new(), rate("21.50"));
+    Body::PersonRated(PersonRated { person: TOBI, job, trade, cost_rate, charge_rate: rate(charge_rate) })
 }
 
 fn hours(minutes: u32, stage: u16) -> Body {
     Body::Hours(Hours { site: at(stage), activity: String::new(), worked: Worked::Length { minutes } })
 }
 
-fn studs(count: &str) -> Amount {
+fn studs_of(count: &str) -> Amount {
     Amount { quantity: quantity(count), said: None }
 }
 
 fn used(count: &str) -> Body {
-    let amount = studs(count);
+    let amount = studs_of(count);
     Body::Used(Used { site: at(2), item: STUD, amount, whose: Whose::Ours, bought: None })
 }
 
@@ -148,7 +171,7 @@ fn entries_corrections_strikes_and_returns_reach_the_bill() {
     said.say(TOBI, day(3), used("7"));
     let twice = said.say(TOBI, day(3), used("9"));
     said.say(TOBI, day(3), Body::Struck(Struck { of: entry(TOBI, twice) }));
-    let (site, amount) = (at(2), studs("2"));
+    let (site, amount) = (at(2), studs_of("2"));
     said.say(TOBI, day(3), Body::Returned(Returned { site, item: STUD, amount, to: StockPlace::Van }));
     said.say(TOBI, day(3), hours(600, 1)); // on a quoted stage: not billed by the hour
     let bill = preview(&said.work(), None).unwrap();
@@ -179,6 +202,142 @@ fn an_issued_invoice_is_read_back_and_a_strike_is_credited_naming_it() {
     assert_eq!(credit.totals.net.to_string(), "137.88");
     said.say(TOBI, day(4), Body::InvoiceVoided(InvoiceVoided { invoice }));
     assert_eq!(proposed_credits(&said.work()), vec![]);
+}
+
+impl Said {
+    fn correct(&mut self, number: u16, changes: Changes) {
+        let corrected = Corrected { of: entry(TOBI, number), changes: Box::new(changes) };
+        self.say(TOBI, day(4), Body::Corrected(corrected));
+    }
+
+    /// Issues what there is to bill.
+    fn bill(&mut self) {
+        let work = self.work();
+        let document =
+            issue(&work, &preview(&work, Some(day(5))).unwrap(), work.next(), dates(day(5))).unwrap();
+        self.say(TOBI, day(5), Body::InvoiceIssued(InvoiceIssued { document: Box::new(document) }));
+    }
+
+    /// Credits what is proposed, which must be one paper, and says what it printed.
+    fn credit(&mut self) -> Vec<String> {
+        let work = self.work();
+        let [credit] = &proposed_credits(&work)[..] else { panic!("not one credit note") };
+        let credited = credit_note(&work, credit, work.next(), dates(day(5))).unwrap();
+        self.say(TOBI, day(5), Body::InvoiceCredited(credited));
+        said(&credit.lines)
+    }
+
+    /// What is to bill.
+    fn to_bill(&self) -> Vec<String> {
+        preview(&self.work(), None).map_or_else(Vec::new, |preview| said(&preview.printed))
+    }
+}
+
+fn said(lines: &[ledger::office::InvoiceLine]) -> Vec<String> {
+    let line = |line: &ledger::office::InvoiceLine| {
+        format!("{}: {} {} = {}", line.stage, line.quantity, line.what, line.amount)
+    };
+    lines.iter().map(line).collect()
+}
+
+#[test]
+fn another_item_is_credited_as_the_first_and_billed_as_the_second() {
+    let mut told = listed();
+    let studs = told.say(TOBI, day(3), used("7"));
+    told.bill();
+    told.correct(studs, Changes { item: Some(BATTEN), ..Changes::default() });
+    assert_eq!(told.to_bill(), ["move the door: 7.000 batten = 16.10"]);
+    assert_eq!(told.credit(), ["move the door: 7.000 stud 95x38x2400 = 39.12"]);
+    told.bill();
+    let work = told.work();
+    assert_eq!((told.to_bill(), proposed_credits(&work), double_claims(&work)), (vec![], vec![], vec![]));
+
+    // Back again, and one less.
+    let amount = Some(studs_of("6"));
+    told.correct(studs, Changes { item: Some(STUD), amount, ..Changes::default() });
+    assert_eq!(told.credit(), ["move the door: 7.000 batten = 16.10"]);
+    assert_eq!(told.to_bill(), ["move the door: 6.000 stud 95x38x2400 = 33.53"]);
+}
+
+#[test]
+fn another_rate_or_price_of_that_day_is_credited_and_billed_anew() {
+    let mut told = listed();
+    told.say(TOBI, day(3), hours(60, 2));
+    told.say(TOBI, day(3), used("2"));
+    told.bill();
+    // Later rates and prices leave the day alone.
+    told.say(TOBI, day(4), rated("50.00"));
+    told.say(TOBI, day(4), Body::ItemPriced(ItemPriced { item: STUD, pack_cost: rate("9.00") }));
+    assert_eq!((told.to_bill(), proposed_credits(&told.work())), (vec![], vec![]));
+    told.say(TOBI, day(2), rated("40.00"));
+    assert_eq!(told.credit(), ["move the door: 1.00 Tobi Larch = 36.00"]);
+    assert_eq!(told.to_bill(), ["move the door: 1.00 Tobi Larch = 40.00"]);
+    told.bill();
+    told.say(TOBI, day(2), Body::ItemPriced(ItemPriced { item: STUD, pack_cost: rate("4.00") }));
+    assert_eq!(told.credit(), ["move the door: 2.000 stud 95x38x2400 = 11.18"]);
+    assert_eq!(told.to_bill(), ["move the door: 2.000 stud 95x38x2400 = 9.20"]);
+}
+
+#[test]
+fn a_new_name_or_markup_makes_no_paper_wrong() {
+    let mut told = listed();
+    let studs = told.say(TOBI, day(3), used("7"));
+    told.bill();
+    told.say(TOBI, day(4), named(STUD, "stud 2400"));
+    told.say(TOBI, day(4), Body::JobTerms(JobTerms { markup_percent: rate("20"), ..garage_terms() }));
+    assert_eq!((told.to_bill(), proposed_credits(&told.work())), (vec![], vec![]));
+    told.correct(studs, Changes { amount: Some(studs_of("8")), ..Changes::default() });
+    assert_eq!(told.to_bill(), ["move the door: 1.000 stud 2400 = 5.83"]);
+    told.correct(studs, Changes { amount: Some(studs_of("5")), ..Changes::default() });
+    assert_eq!(told.credit(), ["move the door: 2.000 stud 95x38x2400 = 11.18"]);
+}
+
+#[test]
+fn an_extra_waits_apart_for_a_yes_and_is_billed_when_it_is_named() {
+    let mut told = without_a_yes();
+    told.say(TOBI, day(3), hours(60, 2));
+    told.say(TOBI, day(3), signed_off());
+    let work = told.work();
+    let apart = preview(&work, Some(day(3))).unwrap();
+    assert_eq!((said(&apart.printed).len(), apart.totals.net.to_string()), (1, "480.00".into()));
+    let waits: Vec<_> =
+        apart.waiting.iter().map(|extra| (extra.extra.as_str(), extra.why, extra.net.to_string())).collect();
+    assert_eq!(waits, [("move the door", "waiting for a yes", "36.00".into())]);
+    let shown = serde_json::to_value(&apart).unwrap();
+    assert_eq!(shown["waiting"][0]["lines"][0]["amount"], "36.00");
+
+    let named = BTreeSet::from([extra_called(&work, "move the door").unwrap()]);
+    let all = preview_with(&work, Some(day(3)), &named).unwrap();
+    assert_eq!((all.waiting.len(), all.totals.net.to_string()), (0, "516.00".into()));
+    let no_extra = extra_called(&work, "skim").unwrap_err().to_string();
+    assert_eq!(no_extra, "GARAGE has no extra on the clock called \"skim\"; there are: move the door");
+
+    told.bill();
+    let work = told.work();
+    let only = issue(&work, &preview(&work, Some(day(5))).unwrap(), work.next(), dates(day(5))).unwrap_err();
+    assert_eq!(only, NotIssued::OnlyWaiting(vec!["move the door".into()]));
+    assert!(only.to_string().contains("waits for the customer's yes: move the door"), "{only}");
+    let why = |said: &Said| preview(&said.work(), None).unwrap().waiting.first().map(|extra| extra.why);
+    let no = ExtraDeclined { site: at(2), extra: None, said_by: String::new() };
+    told.say(TOBI, day(4), Body::ExtraDeclined(no));
+    assert_eq!(why(&told), Some("the customer said no"));
+    told.say(TOBI, day(5), yes(ExtraTerms::Free));
+    assert_eq!(why(&told), Some("agreed for nothing"));
+    told.say(TOBI, day(6), yes(ExtraTerms::OnTheClock));
+    assert_eq!((why(&told), told.to_bill().len()), (None, 1));
+}
+
+/// Daywork is agreed as a whole, and work that belongs to no stage is printed as general.
+#[test]
+fn daywork_needs_no_further_yes_and_prints_no_empty_stage() {
+    let mut told = without_a_yes();
+    told.say(TOBI, day(0), Body::JobTerms(JobTerms { basis: Basis::Daywork, ..garage_terms() }));
+    let site = Site { stage: None, ..at(2) };
+    let worked = Worked::Length { minutes: 30 };
+    told.say(TOBI, day(3), Body::Hours(Hours { site, activity: "loading".into(), worked }));
+    told.say(TOBI, day(3), hours(60, 2));
+    let lines = ["general: 0.50 Tobi Larch = 18.00", "move the door: 1.00 Tobi Larch = 36.00"];
+    assert_eq!(told.to_bill(), lines);
 }
 
 #[test]

@@ -1,8 +1,6 @@
 //! Random histories of one job beside a plain model that sees all: it knows what every unit is
 //! worth because it was told, and adds the papers' claims up without knowing how they came about.
 
-use std::collections::BTreeSet;
-
 use ledger::office::BillableUnit;
 use proptest::prelude::*;
 use rust_decimal::Decimal;
@@ -12,17 +10,50 @@ use super::*;
 
 #[derive(Debug, Clone)]
 enum Step {
-    Work { minutes: i64 },
-    Use { count: i64 },
-    Return { count: i64 },
-    Correct { which: usize, to: i64 },
-    Strike { which: usize },
-    SignOff { stage: usize },
-    Reopen { stage: usize },
+    Work {
+        minutes: i64,
+    },
+    Use {
+        count: i64,
+    },
+    Return {
+        count: i64,
+    },
+    Correct {
+        which: usize,
+        to: i64,
+    },
+    Strike {
+        which: usize,
+    },
+    /// The other item: studs are battens, and battens are studs.
+    ChangeItem {
+        which: usize,
+    },
+    /// Screws, which have a price that changes and never come back.
+    UseScrews {
+        count: i64,
+    },
+    ChangePrice,
+    ChangeRate {
+        which: usize,
+    },
+    SignOff {
+        stage: usize,
+    },
+    Reopen {
+        stage: usize,
+    },
     Issue,
-    Credit { which: usize },
-    CreditWhole { which: usize },
-    Void { which: usize },
+    Credit {
+        which: usize,
+    },
+    CreditWhole {
+        which: usize,
+    },
+    Void {
+        which: usize,
+    },
 }
 
 /// Hours in steps of three minutes and prices of whole pence, so that no rounding hides a loss.
@@ -33,6 +64,10 @@ fn step() -> impl Strategy<Value = Step> {
         2 => (1..30_i64).prop_map(|count| Step::Return { count }),
         3 => (0..12_usize, 0..200_i64).prop_map(|(which, to)| Step::Correct { which, to }),
         2 => (0..12_usize).prop_map(|which| Step::Strike { which }),
+        2 => (0..12_usize).prop_map(|which| Step::ChangeItem { which }),
+        2 => (1..60_i64).prop_map(|count| Step::UseScrews { count }),
+        1 => Just(Step::ChangePrice),
+        1 => (0..12_usize).prop_map(|which| Step::ChangeRate { which }),
         2 => (0..2_usize).prop_map(|stage| Step::SignOff { stage }),
         1 => (0..2_usize).prop_map(|stage| Step::Reopen { stage }),
         4 => Just(Step::Issue),
@@ -43,8 +78,12 @@ fn step() -> impl Strategy<Value = Step> {
 }
 
 const STAGE_PENCE: [i64; 2] = [48_000, 7_500];
-const MINUTE_PENCE: i64 = 60; // 36.00 an hour
-const ITEM_PENCE: i64 = 460; // 4.00 and 15 %
+/// What an hour is charged, and a minute of it in pence.
+const RATES: [(&str, i64); 2] = [("36.00", 60), ("30.00", 50)];
+/// What a unit costs, and sells for in pence with 15 %.
+const STUD: (&str, i64) = ("4.00", 460);
+const BATTEN: (&str, i64) = ("2.00", 230);
+const SCREWS: [(&str, i64); 2] = [("1.00", 115), ("3.00", 345)];
 
 fn whole(number: i64) -> Quantity {
     Quantity::new(Decimal::from(number)).unwrap()
@@ -71,15 +110,26 @@ fn start() -> JobWork {
 fn worth_pence(job: &JobWork) -> i64 {
     let stages = job.stages.iter().zip(STAGE_PENCE);
     let stages = stages.filter(|(stage, _)| stage.steps.last().is_some_and(|step| step.signed_off));
-    let (mut minutes, mut count) = (0, Decimal::ZERO);
+    let mut labour = 0;
+    let mut counts: BTreeMap<&str, (Decimal, i64)> = BTreeMap::new();
     for work in &job.entries {
         match &work.measure {
-            Measure::Labour { minutes: worked, .. } => minutes += worked,
-            Measure::Material { quantity, .. } => count += quantity.value(),
+            Measure::Labour { minutes, charge_rate, .. } => {
+                let (_, pence) = RATES.iter().find(|(text, _)| *charge_rate == Some(rate(text))).unwrap();
+                labour += minutes * pence;
+            }
+            Measure::Material { item, quantity, unit_cost, .. } => {
+                let mut prices = [STUD, BATTEN].into_iter().chain(SCREWS);
+                let cost = |text| Some(UnitCost::of_pack(rate(text), whole(1)).unwrap());
+                let (_, pence) = prices.find(|(text, _)| *unit_cost == cost(text)).unwrap();
+                counts.entry(item).or_insert((Decimal::ZERO, pence)).0 += quantity.value();
+            }
         }
     }
-    let count = i64::try_from(count.max(Decimal::ZERO)).unwrap();
-    stages.map(|(_, pence)| pence).sum::<i64>() + minutes * MINUTE_PENCE + count * ITEM_PENCE
+    let material = counts.into_values();
+    let material: i64 =
+        material.map(|(count, pence)| i64::try_from(count.max(Decimal::ZERO)).unwrap() * pence).sum();
+    stages.map(|(_, pence)| pence).sum::<i64>() + labour + material
 }
 
 /// The papers that hold, with 1 for an invoice and -1 for a credit note.
@@ -110,13 +160,13 @@ fn take(job: &mut JobWork, number: u16, step: &Step) {
     let at = |which: usize, length: usize| (length > 0).then(|| which % length.max(1));
     match *step {
         Step::Work { minutes } => {
-            job.work(number, "move the door", day(0), (TOBI, "Tobi Larch", "36.00"), minutes)
+            job.work(number, "move the door", day(0), (TOBI, "Tobi Larch", RATES[0].0), minutes)
         }
         Step::Use { count } => {
-            job.material(number, "move the door", day(0), "stud", &count.to_string(), ("4.00", "1"));
+            job.material(number, "move the door", day(0), "stud", &count.to_string(), (STUD.0, "1"));
         }
         Step::Return { count } => {
-            job.material(number, "move the door", day(0), "stud", &format!("-{count}"), ("4.00", "1"));
+            job.material(number, "move the door", day(0), "stud", &format!("-{count}"), (STUD.0, "1"));
         }
         Step::Correct { which, to } => {
             let Some(which) = at(which, job.entries.len()) else { return };
@@ -127,6 +177,46 @@ fn take(job: &mut JobWork, number: u16, step: &Step) {
                 Measure::Material { quantity, .. } => {
                     *quantity = whole(if quantity.is_negative() { -to } else { to });
                 }
+            }
+        }
+        Step::ChangeItem { which } => {
+            let Some(which) = at(which, job.entries.len()) else { return };
+            let work = &mut job.entries[which];
+            let Measure::Material { item, unit_cost, .. } = &mut work.measure else { return };
+            let (name, (cost, _)) = match item.as_str() {
+                "stud" => ("batten", BATTEN),
+                "batten" => ("stud", STUD),
+                _ => return,
+            };
+            (*item, *unit_cost) = (name.to_owned(), UnitCost::of_pack(rate(cost), whole(1)).ok());
+            work.revision = hash(number);
+        }
+        Step::UseScrews { count } => {
+            let known = job.entries.iter().find_map(|work| match &work.measure {
+                Measure::Material { item, unit_cost, .. } if item == "screws" => Some(*unit_cost),
+                Measure::Material { .. } | Measure::Labour { .. } => None,
+            });
+            job.material(number, "move the door", day(0), "screws", &count.to_string(), (SCREWS[0].0, "1"));
+            let added = job.entries.last_mut().map(|work| &mut work.measure);
+            if let (Some(known), Some(Measure::Material { unit_cost, .. })) = (known, added) {
+                *unit_cost = known;
+            }
+        }
+        Step::ChangePrice => {
+            let costs = SCREWS.map(|(cost, _)| UnitCost::of_pack(rate(cost), whole(1)).ok());
+            for work in &mut job.entries {
+                if let Measure::Material { item, unit_cost, .. } = &mut work.measure
+                    && item == "screws"
+                {
+                    *unit_cost = if *unit_cost == costs[0] { costs[1] } else { costs[0] };
+                }
+            }
+        }
+        Step::ChangeRate { which } => {
+            let Some(which) = at(which, job.entries.len()) else { return };
+            if let Measure::Labour { charge_rate, .. } = &mut job.entries[which].measure {
+                let [one, other] = RATES.map(|(text, _)| Some(rate(text)));
+                *charge_rate = if *charge_rate == one { other } else { one };
             }
         }
         Step::Strike { which } => {
@@ -223,7 +313,7 @@ proptest! {
                 job.credit(&credit, day(0));
             }
         }
-        let sums = |of: fn(&ledger::office::Totals) -> Pence| -> i64 {
+        let sums = |of: fn(&trade::InvoiceTotals) -> Pence| -> i64 {
             holding(&job).iter().map(|(paper, sign)| of(&paper.document.totals).0 * sign).sum()
         };
         prop_assert_eq!((sums(|sums| sums.net), sums(|sums| sums.total), sums(|sums| sums.to_pay)), (0, 0, 0));

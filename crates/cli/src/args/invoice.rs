@@ -1,0 +1,108 @@
+//! The words for invoices, credit notes and payments.
+
+use clap::Subcommand;
+use daemon::Command;
+use daemon::command::Received;
+use trade::{Day, Pence};
+
+/// What to do with invoices.
+#[derive(Debug, Clone, Subcommand)]
+pub(crate) enum Invoice {
+    /// What is to bill now, job by job, and what is to give back.
+    Preview {
+        /// What was done up to this day.
+        #[arg(long)]
+        until: Option<Day>,
+        /// One job only.
+        #[arg(long)]
+        job: Option<String>,
+        /// Bill this extra although nobody logged the customer's yes. More than one may be given.
+        #[arg(long, value_name = "NAME")]
+        with_extra: Vec<String>,
+    },
+    /// Issue a job's invoice: it gets its number, and what it says is fixed for good.
+    Issue {
+        /// The job.
+        job: String,
+        /// What was done up to this day.
+        #[arg(long)]
+        until: Option<Day>,
+        /// Bill this extra although nobody logged the customer's yes. More than one may be given.
+        #[arg(long, value_name = "NAME")]
+        with_extra: Vec<String>,
+    },
+    /// Issue the credit note that the preview proposes on an invoice.
+    #[command(after_help = "  fivebar invoice credit 41\n  fivebar invoice credit 41 --whole    \
+        the invoice was wrong: give all of it back, and issue it anew")]
+    Credit {
+        /// The invoice's number.
+        number: String,
+        /// Give back all that is left of it.
+        #[arg(long)]
+        whole: bool,
+    },
+    /// Make an issued number stand for nothing. Only for one that never went out; otherwise credit it.
+    #[command(after_help = "  fivebar invoice void 42 'issued twice, never sent'")]
+    Void {
+        /// The invoice's number.
+        number: String,
+        /// Why.
+        reason: String,
+    },
+    /// Take an invoice for your own that a lost device issued after it was taken off the crew.
+    #[command(after_help = "  fivebar invoice adopt 43")]
+    Adopt {
+        /// The invoice's number.
+        number: String,
+    },
+    /// Note that you asked for a deposit. It makes no paper yet: a deposit with VAT needs its own invoice.
+    #[command(after_help = "  fivebar invoice deposit BARN 500")]
+    Deposit {
+        /// The job.
+        job: String,
+        /// Pounds, without VAT.
+        amount: Pence,
+    },
+    /// The invoices issued.
+    List,
+    /// Record a payment, and what the customer took off.
+    #[command(
+        after_help = "  fivebar invoice pay 41 1364.09\n  fivebar invoice pay 42 480 --cis-taken 120 --discount 10"
+    )]
+    Pay {
+        /// The invoice's number.
+        number: String,
+        /// What arrived, in pounds.
+        received: Pence,
+        /// What the contractor took for CIS, in pounds.
+        #[arg(long, default_value = "0")]
+        cis_taken: Pence,
+        /// What was taken as discount, in pounds.
+        #[arg(long, default_value = "0")]
+        discount: Pence,
+        /// What was set against something that you owe them, in pounds.
+        #[arg(long, default_value = "0")]
+        contra: Pence,
+        /// How it came: bank, cash, card.
+        #[arg(long, default_value = "bank")]
+        by: String,
+    },
+}
+
+impl Invoice {
+    pub(crate) fn command(self) -> Command {
+        match self {
+            Self::Preview { until, job, with_extra } => Command::PreviewInvoice { until, job, with_extra },
+            Self::Issue { job, until, with_extra } => Command::IssueInvoice { job, until, with_extra },
+            Self::Credit { number, whole } => Command::CreditInvoice { number, whole },
+            Self::Void { number, reason } => Command::VoidInvoice { number, reason },
+            Self::Adopt { number } => Command::AdoptInvoice { number },
+            Self::Deposit { job, amount } => Command::AskDeposit { job, amount },
+            Self::List => Command::Invoices,
+            Self::Pay { number, received, cis_taken, discount, contra, by } => Command::Pay {
+                number,
+                received: Received { received, cis_taken, discount, contra, method: by },
+            },
+        }
+    }
+}

@@ -1,0 +1,127 @@
+//! The office's money on the terminal: prices, rates, what was paid, extras and quotes.
+
+use serde_json::Value;
+
+use crate::pages::{list, text};
+use crate::table::{Page, heading};
+
+/// An item's prices.
+pub(crate) fn prices(answer: &Value) -> String {
+    let pack = format!("{} of {} {}", text(answer, "pack"), text(answer, "pack_size"), text(answer, "unit"));
+    let mut page = Page::new(&["from", &format!(">£ a {pack}")]);
+    for price in list(answer, "prices") {
+        page.row(&[&since(price), &text(price, "pack_cost")]);
+    }
+    heading(&text(answer, "item")) + &page.finish()
+}
+
+/// A person's rates.
+pub(crate) fn rates(answer: &Value) -> String {
+    let mut title = text(answer, "person");
+    for scope in ["job", "trade"].map(|scope| text(answer, scope)).iter().filter(|scope| !scope.is_empty()) {
+        title += &format!(", {scope}");
+    }
+    let mut page = Page::new(&["from", ">cost £ an hour", ">charge £ an hour"]);
+    for rate in list(answer, "rates") {
+        page.row(&[&since(rate), &text(rate, "cost"), &text(rate, "charge")]);
+    }
+    heading(&title) + &page.finish()
+}
+
+/// The first day of all stands for "always".
+fn since(row: &Value) -> String {
+    let from = text(row, "from");
+    if from.starts_with("1970-") { "the beginning".to_owned() } else { from }
+}
+
+/// What was paid for an entry.
+pub(crate) fn paid(answer: &Value) -> String {
+    let paid = &answer["paid"]["price_paid"];
+    let per = text(paid, "per");
+    let per = if per.is_empty() { per } else { format!(" a {per}") };
+    format!(
+        "{} of {}: {} and {} VAT{per}.",
+        text(&answer["of"], "text"),
+        text(&answer["of"], "done_on"),
+        text(paid, "net"),
+        text(paid, "vat")
+    )
+}
+
+/// Who bears a cost.
+pub(crate) fn cost_borne(answer: &Value) -> String {
+    let whose = match text(answer, "whose").as_str() {
+        "customers" => "the customer bears it",
+        "makers" => "the maker or supplier bears it",
+        _ => "we bear it",
+    };
+    format!("{} of {}: {whose}.", text(&answer["of"], "text"), text(&answer["of"], "done_on"))
+}
+
+/// What an extra sells for.
+pub(crate) fn extra_priced(answer: &Value) -> String {
+    let extra = &answer["extra"];
+    let asked = &extra["content"]["extra_asked"];
+    let what = [text(asked, "what"), text(extra, "note"), text(extra, "key")];
+    let what = what.into_iter().find(|what| !what.is_empty()).unwrap_or_default();
+    format!("{what}: {} without VAT.", text(answer, "amount"))
+}
+
+/// A deposit that was asked for.
+pub(crate) fn deposit(answer: &Value) -> String {
+    format!(
+        "Noted: a deposit of {} was asked for on {}. No paper is made for it: a deposit with VAT needs an \
+         invoice of its own, from your bookkeeper until fivebar makes them.",
+        text(answer, "amount"),
+        text(answer, "job")
+    )
+}
+
+/// A job's quotes.
+pub(crate) fn quotes(answer: &Value) -> String {
+    let mut versions = Page::new(&["version", ">price £", "what is in it", "what is not", "agreed"]);
+    for version in list(answer, "versions") {
+        let agreed = &version["agreed"];
+        let agreed = if agreed.is_null() {
+            "not yet".to_owned()
+        } else {
+            [text(agreed, "on"), text(agreed, "by"), text(agreed, "how")].join(" ")
+        };
+        versions.row(&[
+            &text(version, "version"),
+            &text(version, "price"),
+            &text(version, "included"),
+            &text(version, "excluded"),
+            &agreed,
+        ]);
+    }
+    let mut page = heading(&format!("{}: quotes", text(answer, "job"))) + &versions.finish();
+    if !list(answer, "extras").is_empty() {
+        let mut extras = Page::new(&["extra", "on what terms", ">£"]);
+        for extra in list(answer, "extras") {
+            let amount = text(extra, "amount");
+            let amount = if amount.is_empty() { "not priced".to_owned() } else { amount };
+            extras.row(&[&text(extra, "what"), &text(extra, "terms").replace('_', " "), &amount]);
+        }
+        page += &(heading("\nAgreed extras") + &extras.finish());
+    }
+    if !list(answer, "points").is_empty() {
+        let mut points = Page::new(&["payment point", "when signed off", ">£"]);
+        for point in list(answer, "points") {
+            points.row(&[&text(point, "label"), &text(point, "stage"), &text(point, "amount")]);
+        }
+        page += &(heading("\nPayment points") + &points.finish());
+    }
+    match text(answer, "off").as_str() {
+        "" => page,
+        "0.00" => {
+            page + &format!("\n\nThe points come to {}, as the quote with its extras.", text(answer, "due"))
+        }
+        off => {
+            let (sum, due) = (text(answer, "points_sum"), text(answer, "due"));
+            page + &format!(
+                "\n\nThe points come to {sum}, and the quote with its extras to {due}: off by {off}. Set them anew."
+            )
+        }
+    }
+}

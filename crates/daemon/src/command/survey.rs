@@ -1,0 +1,45 @@
+//! What is asked and answered before the job. It records what was said or seen; it clears nothing.
+
+use ledger::site::{SurveyPoint, Surveyed};
+use ledger::{Audience, Body, Payload, PersonId};
+use serde_json::{Value, json};
+
+use super::named;
+use crate::error::NodeError;
+use crate::node::{Node, Write};
+
+/// Keeps an answer of a job's survey, in the place of the one before.
+pub(super) fn answer(
+    node: &mut Node,
+    author: PersonId,
+    code: &str,
+    point: SurveyPoint,
+    answer: String,
+) -> Result<Value, NodeError> {
+    if answer.trim().is_empty() {
+        return Err(NodeError::bad_input("say what was found; \"not known\" is an answer too"));
+    }
+    let job = named::job(&node.book().lists(), code)?.job;
+    let is_answer = |body: &Body| matches!(body, Body::Surveyed(surveyed) if (surveyed.job, surveyed.point) == (job, point));
+    let mut act = node.act(author)?;
+    act.replaces = node.book().list_heads().filter(|row| is_answer(&row.body)).map(|row| row.hash).collect();
+    act.replaces.sort_unstable();
+    let body = Body::Surveyed(Surveyed { job, point, answer, photos: Vec::new() });
+    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
+    Ok(shown(node, code, job))
+}
+
+/// The answers of a job's survey.
+fn shown(node: &Node, code: &str, job: ledger::JobId) -> Value {
+    let lists = node.book().lists();
+    let of_job = lists.surveys.iter().filter(|((of, _), _)| *of == job);
+    let answers: Vec<Value> =
+        of_job.map(|((_, point), said)| json!({ "point": point, "answer": said.answer })).collect();
+    json!({ "job": code, "survey": answers })
+}
+
+/// The survey of a job as far as it was answered.
+pub(super) fn show(node: &Node, code: &str) -> Result<Value, NodeError> {
+    let job = named::job(&node.book().lists(), code)?.job;
+    Ok(shown(node, code, job))
+}

@@ -1,0 +1,228 @@
+//! Reading a journal into the ledger and the book in one pass, on two threads.
+//!
+//! This thread reads, verifies and takes in. A second one decodes what was taken in, for the book; when
+//! it falls behind, this one decodes too. What counts is said at the end, when the whole roster is known.
+//! The book follows from the set of events, so it does not depend on which thread had which run.
+
+use std::collections::BTreeMap;
+use std::sync::mpsc::{TrySendError, sync_channel};
+use std::thread;
+
+use ledger::frontier::Checked;
+use ledger::roster::Standing;
+use ledger::{Audience, ChainId, ChainStart, CrewId, DeviceKey, Ledger, Payload, Refusal, Run, TakenIn};
+use projections::{Book, Filed, Filing, Logged};
+use store::{DiskError, Position, RecordKind, Store};
+
+use crate::error::NodeError;
+use crate::verified::Verified;
+
+/// About how many bytes of runs go to the other thread at once.
+const BATCH_BYTES: usize = 256 * 1024;
+/// How many such batches may wait.
+const WAITING_BATCHES: usize = 8;
+
+/// What a journal holds.
+pub(crate) struct Opened {
+    pub(crate) ledger: Ledger,
+    pub(crate) book: Book,
+    pub(crate) verified: Verified,
+}
+
+/// Why a pass ended early.
+enum Halt {
+    Disk(DiskError),
+    /// What was verified before is not what the journal holds.
+    Unfit(&'static str),
+}
+
+impl From<DiskError> for Halt {
+    fn from(error: DiskError) -> Self {
+        Self::Disk(error)
+    }
+}
+
+/// Reads the journal, with the checkpoint if it fits and without it otherwise. The book is for what the
+/// device of this key may read.
+///
+/// # Errors
+/// The disk's. Damage is passed over, and the store reports it.
+pub(crate) fn open(store: &mut Store, crew: CrewId, device: DeviceKey) -> Result<Opened, NodeError> {
+    if let Some((verified, end)) = Verified::read(store)? {
+        let events = verified.events();
+        match read_again(store, crew, device, &verified, end)? {
+            Some(mut opened) => {
+                opened.verified.believe(events);
+                return Ok(opened);
+            }
+            None => tracing::warn!("the checkpoint is not used: everything is verified anew"),
+        }
+    }
+    open_anew(store, crew, device)
+}
+
+/// Reads the journal and verifies everything.
+///
+/// # Errors
+/// The disk's.
+pub(crate) fn open_anew(store: &Store, crew: CrewId, device: DeviceKey) -> Result<Opened, NodeError> {
+    pass(store, crew, device, |place, bytes, ledger| Ok(check_run(place, bytes, ledger)))
+}
+
+/// Reads the journal, of which everything before `end` was verified before. None if that is not what the
+/// journal holds.
+///
+/// # Errors
+/// The disk's.
+pub(crate) fn read_again(
+    store: &mut Store,
+    crew: CrewId,
+    device: DeviceKey,
+    verified: &Verified,
+    end: Position,
+) -> Result<Option<Opened>, NodeError> {
+    let mut known = verified.runs().peekable();
+    let opened = pass(store, crew, device, |place, bytes, ledger| {
+        if place >= end {
+            return Ok(check_run(place, bytes, ledger));
+        }
+        if known.peek().is_some_and(|(run, _)| run.place < place) {
+            return Err(Halt::Unfit("a run that was verified is not there any more"));
+        }
+        let Some((run, hashes)) = known.next_if(|(run, _)| run.place == place) else {
+            // One that is not among them did not fit then and was left aside; it must not fit now.
+            let fits = check_run(place, bytes, ledger).is_some();
+            return if fits { Err(Halt::Unfit("a run was never verified")) } else { Ok(None) };
+        };
+        let stored = Run::decode(bytes.to_vec());
+        match stored.and_then(|stored| ledger.check_known_run(stored, hashes.to_vec())) {
+            Ok(TakenIn::New(checked)) if checked.run().first_seq() == run.first_seq => Ok(Some(checked)),
+            Ok(_) | Err(_) => Err(Halt::Unfit("a run that was verified does not fit")),
+        }
+    });
+    let missing = known.next().map(|_| Halt::Unfit("the journal ends before a run that was verified"));
+    let opened = match missing.map_or(opened, Err) {
+        Ok(opened) => opened,
+        Err(Halt::Disk(error)) => return Err(error.into()),
+        Err(Halt::Unfit(why)) => {
+            tracing::warn!(why, "what was verified before is not what the journal holds");
+            return Ok(None);
+        }
+    };
+    // Each chain's last head is looked at, so that a device's own word stands for what is believed.
+    for chain in opened.ledger.chains() {
+        let Some(last_seq) = chain.tip.next_seq.checked_sub(1) else { continue };
+        let stored = store.read_run(chain.start.chain, last_seq)?;
+        let run = stored.and_then(|stored| Run::decode(stored.bytes).ok());
+        if run.is_none_or(|run| opened.ledger.check_head(&run).is_err()) {
+            tracing::warn!(chain = %chain.start.chain, "a head does not sign what was verified before");
+            return Ok(None);
+        }
+    }
+    Ok(Some(opened))
+}
+
+/// Reads the journal once. `check` says of a run what of it is new and sound.
+fn pass<E: From<DiskError>>(
+    store: &Store,
+    crew: CrewId,
+    device: DeviceKey,
+    mut check: impl FnMut(Position, &[u8], &Ledger) -> Result<Option<Checked>, E>,
+) -> Result<Opened, E> {
+    let mut ledger = Ledger::new(crew);
+    let mut verified = Verified::default();
+    let (own, other) = thread::scope(|scope| {
+        let (sender, receiver) = sync_channel::<Vec<Checked>>(WAITING_BATCHES);
+        let decoder = scope.spawn(move || {
+            let mut filing = Filing::default();
+            receiver.iter().flatten().for_each(|checked| decode(&mut filing, &checked));
+            filing
+        });
+        let mut own = Filing::default();
+        let (mut batch, mut bytes) = (Vec::new(), 0);
+        store.replay::<E>(None, |place, record| {
+            match record.kind {
+                RecordKind::ChainDeclaration => {
+                    let start = ChainStart::decode(record.bytes);
+                    note(place, start.and_then(|start| ledger.take_in_chain(start)));
+                }
+                RecordKind::Run => {
+                    if let Some(checked) = check(place, record.bytes, &ledger)? {
+                        ledger.take_in(&checked);
+                        verified.add(place, &checked);
+                        bytes += checked.run().bytes().len();
+                        batch.push(checked);
+                    }
+                }
+                // Written by a later version: kept, and passed over.
+                RecordKind::Unknown(_) => {}
+            }
+            if bytes >= BATCH_BYTES {
+                bytes = 0;
+                match sender.try_send(std::mem::take(&mut batch)) {
+                    Ok(()) => {}
+                    Err(TrySendError::Full(batch) | TrySendError::Disconnected(batch)) => {
+                        batch.iter().for_each(|checked| decode(&mut own, checked));
+                    }
+                }
+            }
+            Ok(())
+        })?;
+        drop(sender);
+        batch.iter().for_each(|checked| decode(&mut own, checked));
+        Ok::<_, E>((own, join(decoder)))
+    })?;
+    let is_office = ledger.roster().device(&device).is_some_and(|device| device.office);
+    let audience = if is_office { Audience::Office } else { Audience::Crew };
+    let filed: [Filed; 2] = thread::scope(|scope| {
+        let other = scope.spawn(|| other.judged(audience, judge(&ledger)));
+        [own.judged(audience, judge(&ledger)), join(other)]
+    });
+    Ok(Opened { book: Book::of(audience, filed), ledger, verified })
+}
+
+/// Checks a run that was never verified; what does not fit is left aside.
+fn check_run(place: Position, bytes: &[u8], ledger: &Ledger) -> Option<Checked> {
+    let taken = Run::decode(bytes.to_vec()).and_then(|run| ledger.check_run(&run));
+    match note(place, taken)? {
+        TakenIn::New(checked) => Some(checked),
+        TakenIn::Known => None,
+    }
+}
+
+/// Damage is reported by the store; what follows it in the same chain waits for a peer.
+fn note<T>(place: Position, taken: Result<T, Refusal>) -> Option<T> {
+    taken
+        .inspect_err(|refusal| {
+            tracing::warn!(%place, %refusal, "a stored record does not fit and is left aside");
+        })
+        .ok()
+}
+
+/// Decodes the events of a run for the book.
+fn decode(filing: &mut Filing, checked: &Checked) {
+    let chain = checked.run().chain();
+    for event in checked.events() {
+        let view = event.view;
+        match Payload::decode(view.kind, view.kind_version, view.payload) {
+            Ok(payload) => filing.add(event.hash, chain, event.seq, view.made_at, payload),
+            Err(reason) => filing.add_unreadable(event.hash, chain, event.seq, reason),
+        }
+    }
+}
+
+/// Says what an event of the book counts for, by the ledger's roster.
+pub(crate) fn judge(ledger: &Ledger) -> impl FnMut(&Logged) -> Standing {
+    let starts: BTreeMap<ChainId, ChainStart> =
+        ledger.chains().map(|chain| (chain.start.chain, chain.start)).collect();
+    move |logged| {
+        starts.get(&logged.chain).map_or(logged.standing, |start| {
+            ledger.roster().judge(start, logged.seq, &logged.act, &logged.body)
+        })
+    }
+}
+
+/// What a thread gave; its panic goes on here.
+fn join<T>(thread: thread::ScopedJoinHandle<'_, T>) -> T {
+    thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+}

@@ -1,0 +1,227 @@
+//! What was verified of a journal: where each run lies that the ledger took in, and its events' hashes.
+//!
+//! Hashing events and checking signatures is most of the work of a start. A checkpoint keeps the outcome,
+//! so that the next start only reads. It holds nothing that anybody said: entries and the roster are read
+//! from the journal at every start, so a checkpoint can make a start faster and can't change a figure.
+//! One that does not fit the journal to the last run is not used. A checkpoint of the folded entries would be
+//! several times as large, and a second place where they stand.
+
+use ledger::EventHash;
+use ledger::frontier::Checked;
+use store::{CheckpointError, CheckpointWriter, Position, ReadError, Store};
+
+/// The checkpoint's name in the store.
+const NAME: &str = "verified";
+/// The version of the state's bytes. A program that meets another one verifies anew.
+const VERSION: u32 = 1;
+/// Bytes before the runs: the version and the number of runs.
+const HEADER_BYTES: usize = 12;
+/// Bytes of a run: segment, offset, first sequence number, number of events.
+const RUN_BYTES: usize = 24;
+/// Bytes of an event's hash.
+const HASH_BYTES: usize = 32;
+/// A checkpoint is due once so many events are not in it,
+const DUE_EVENTS: usize = 500;
+/// and so large a part of all: one in a hundred.
+const DUE_PART: usize = 100;
+
+/// A run that was verified.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct VerifiedRun {
+    /// Where its record begins.
+    pub(crate) place: Position,
+    /// The first of its events that was new. The record may begin with ones that were held already.
+    pub(crate) first_seq: u64,
+    /// How many events were new: at least one.
+    pub(crate) count: u32,
+}
+
+/// The verified runs of a journal in the order in which they lie, and their events' hashes in one row.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub(crate) struct Verified {
+    runs: Vec<VerifiedRun>,
+    hashes: Vec<EventHash>,
+    /// How many events the last checkpoint holds.
+    kept: usize,
+    /// How many events were taken from a checkpoint at the start.
+    believed: usize,
+}
+
+impl Verified {
+    /// Adds a run that the ledger took in.
+    pub(crate) fn add(&mut self, place: Position, checked: &Checked) {
+        let (first_seq, count) = (checked.run().first_seq(), checked.run().count());
+        self.runs.push(VerifiedRun { place, first_seq, count });
+        self.hashes.extend_from_slice(checked.hashes());
+    }
+
+    /// Each run with the hashes of its events.
+    pub(crate) fn runs(&self) -> impl Iterator<Item = (VerifiedRun, &[EventHash])> {
+        let mut hashes = self.hashes.as_slice();
+        self.runs.iter().map(move |run| {
+            let (own, rest) = hashes.split_at_checked(run.count as usize).unwrap_or_default();
+            hashes = rest;
+            (*run, own)
+        })
+    }
+
+    /// Reads the checkpoint, with the place up to which it holds the journal. None if there is none that
+    /// can be read.
+    pub(crate) fn read(store: &Store) -> Result<Option<(Self, Position)>, ReadError> {
+        let Some(checkpoint) = store.read_checkpoint(NAME)? else { return Ok(None) };
+        let verified = Self::decode(&checkpoint.bytes, checkpoint.position);
+        if verified.is_none() {
+            tracing::warn!("the checkpoint is of another version: everything is verified anew");
+        }
+        Ok(verified.map(|verified| (verified, checkpoint.position)))
+    }
+
+    /// The checkpoint that should now be written, if so much is new that it is worth it.
+    pub(crate) fn due(&mut self, store: &mut Store) -> Option<Pending> {
+        let behind = self.hashes.len().saturating_sub(self.kept);
+        if behind < DUE_EVENTS.max(self.hashes.len() / DUE_PART) {
+            return None;
+        }
+        Some(self.begin(store))
+    }
+
+    /// A checkpoint of all that is verified by now.
+    pub(crate) fn begin(&mut self, store: &mut Store) -> Pending {
+        // One that can't be written is tried again after as many events, not at once.
+        self.kept = self.hashes.len();
+        Pending { writer: store.begin_checkpoint(), bytes: self.encode() }
+    }
+
+    /// Takes note that the first so many events were taken from the checkpoint.
+    pub(crate) const fn believe(&mut self, events: usize) {
+        (self.kept, self.believed) = (events, events);
+    }
+
+    /// How many events were verified.
+    pub(crate) const fn events(&self) -> usize {
+        self.hashes.len()
+    }
+
+    /// How many events were taken from a checkpoint at the start.
+    pub(crate) const fn believed(&self) -> usize {
+        self.believed
+    }
+
+    fn encode(&self) -> Vec<u8> {
+        let length = HEADER_BYTES + self.runs.len() * RUN_BYTES + self.hashes.len() * HASH_BYTES;
+        let mut bytes = Vec::with_capacity(length);
+        bytes.extend_from_slice(&VERSION.to_le_bytes());
+        bytes.extend_from_slice(&(self.runs.len() as u64).to_le_bytes());
+        for run in &self.runs {
+            bytes.extend_from_slice(&run.place.segment.to_le_bytes());
+            bytes.extend_from_slice(&run.place.offset.to_le_bytes());
+            bytes.extend_from_slice(&run.first_seq.to_le_bytes());
+            bytes.extend_from_slice(&run.count.to_le_bytes());
+        }
+        for hash in &self.hashes {
+            bytes.extend_from_slice(&hash.0);
+        }
+        bytes
+    }
+
+    /// Reads what [`Verified::encode`] writes; none unless it is that to the last byte, with its runs in
+    /// the journal's order and before `end`.
+    fn decode(bytes: &[u8], end: Position) -> Option<Self> {
+        let (version, rest) = bytes.split_first_chunk()?;
+        let (count, rest) = rest.split_first_chunk()?;
+        let runs_length = usize::try_from(u64::from_le_bytes(*count)).ok()?.checked_mul(RUN_BYTES)?;
+        let (run_bytes, hash_bytes) = rest.split_at_checked(runs_length)?;
+        let (hashes, []) = hash_bytes.as_chunks::<HASH_BYTES>() else { return None };
+        let runs: Vec<VerifiedRun> =
+            run_bytes.as_chunks::<RUN_BYTES>().0.iter().map(read_run).collect::<Option<_>>()?;
+        let ascend = runs.windows(2).all(|pair| pair[0].place < pair[1].place);
+        let all_before_end = runs.last().is_none_or(|last| last.place < end);
+        let events: u64 = runs.iter().map(|run| u64::from(run.count)).sum();
+        let fits = *version == VERSION.to_le_bytes()
+            && ascend
+            && all_before_end
+            && runs.iter().all(|run| run.count > 0)
+            && usize::try_from(events) == Ok(hashes.len());
+        let hashes: Vec<EventHash> = hashes.iter().copied().map(EventHash).collect();
+        fits.then_some(Self { runs, hashes, kept: 0, believed: 0 })
+    }
+}
+
+fn read_run(bytes: &[u8; RUN_BYTES]) -> Option<VerifiedRun> {
+    let (segment, rest) = bytes.split_first_chunk()?;
+    let (offset, rest) = rest.split_first_chunk()?;
+    let (first_seq, rest) = rest.split_first_chunk()?;
+    Some(VerifiedRun {
+        place: Position { segment: u32::from_le_bytes(*segment), offset: u64::from_le_bytes(*offset) },
+        first_seq: u64::from_le_bytes(*first_seq),
+        count: u32::from_le_bytes(*rest.first_chunk()?),
+    })
+}
+
+/// A checkpoint that is to be written, while others may go on appending.
+pub(crate) struct Pending {
+    writer: CheckpointWriter,
+    bytes: Vec<u8>,
+}
+
+impl Pending {
+    /// Writes it, durably.
+    pub(crate) fn write(self) -> Result<(), CheckpointError> {
+        self.writer.write(NAME, &self.bytes)
+    }
+
+    /// Writes it, and warns if that fails: what is missing costs time at the next start and nothing else.
+    pub(crate) fn write_or_warn(self) {
+        if let Err(error) = self.write() {
+            tracing::warn!(%error, "the checkpoint could not be written; the next start takes longer");
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const END: Position = Position { segment: 3, offset: 100 };
+
+    fn verified() -> Verified {
+        let run = |segment, offset, first_seq, count| VerifiedRun {
+            place: Position { segment, offset },
+            first_seq,
+            count,
+        };
+        let hashes = (0..6).map(|byte| EventHash([byte; HASH_BYTES])).collect();
+        Verified {
+            runs: vec![run(1, 52, 0, 1), run(1, 900, 1, 3), run(3, 52, 0, 2)],
+            hashes,
+            kept: 0,
+            believed: 0,
+        }
+    }
+
+    #[test]
+    fn it_reads_back_and_nothing_else_is_taken() {
+        let bytes = verified().encode();
+        assert_eq!(Verified::decode(&bytes, END), Some(verified()));
+        let given: Vec<usize> = verified().runs().map(|(_, hashes)| hashes.len()).collect();
+        assert_eq!(given, [1, 3, 2]);
+        for length in 0..bytes.len() {
+            assert_eq!(Verified::decode(&bytes[..length], END), None, "{length} bytes");
+        }
+        assert_eq!(Verified::decode(&[&bytes[..], &[0]].concat(), END), None);
+        let mut newer = bytes.clone();
+        newer[0] = 2;
+        assert_eq!(Verified::decode(&newer, END), None);
+        assert_eq!(Verified::decode(&bytes, Position { segment: 3, offset: 52 }), None, "beyond its end");
+    }
+
+    #[test]
+    fn runs_out_of_order_or_without_events_are_not_taken() {
+        let mut turned = verified();
+        turned.runs.swap(0, 2);
+        assert_eq!(Verified::decode(&turned.encode(), END), None);
+        let mut empty = verified();
+        (empty.runs[0].count, empty.runs[1].count) = (0, 4);
+        assert_eq!(Verified::decode(&empty.encode(), END), None);
+    }
+}

@@ -1,0 +1,102 @@
+//! What joining is measured against: automerge in memory, and the bare stream.
+
+use std::error::Error;
+use std::net::SocketAddr;
+use std::time::{Duration, Instant};
+
+use automerge::sync::{State, SyncDoc as _};
+use automerge::transaction::Transactable as _;
+use automerge::{AutoCommit, ObjType, ROOT, ReadDoc as _};
+use ledger::DeviceSecret;
+use net::certificate::DeviceCertificate;
+use net::config::{SYNC_PROTOCOL, client_config, server_config};
+
+use crate::{BATCH_EVENTS, EVENT_BYTES};
+
+/// Bytes that are written or read at a time.
+const PIECE: usize = 256 * 1024;
+
+/// How long a document of so many entries takes to come over to an empty one, in memory: no network, no
+/// disk, no signatures. A change holds 1,000 entries, as a run does.
+pub(crate) fn automerge(thousands: u32) -> Result<Duration, Box<dyn Error>> {
+    let mut full = AutoCommit::new();
+    let entries = full.put_object(ROOT, "entries", ObjType::List)?;
+    for number in 0..thousands * BATCH_EVENTS {
+        full.insert(&entries, number as usize, entry(number))?;
+        if (number + 1).is_multiple_of(BATCH_EVENTS) {
+            full.commit();
+        }
+    }
+    let (mut empty, mut to_empty, mut to_full) = (AutoCommit::new(), State::new(), State::new());
+    let began = Instant::now();
+    loop {
+        let ask = empty.sync().generate_sync_message(&mut to_full);
+        if let Some(message) = ask.clone() {
+            full.sync().receive_sync_message(&mut to_empty, message)?;
+        }
+        let answer = full.sync().generate_sync_message(&mut to_empty);
+        if let Some(message) = answer.clone() {
+            empty.sync().receive_sync_message(&mut to_full, message)?;
+        }
+        if ask.is_none() && answer.is_none() {
+            break;
+        }
+    }
+    let time = began.elapsed();
+    if empty.length(&entries) != full.length(&entries) {
+        return Err("automerge's documents differ after the sync".into());
+    }
+    Ok(time)
+}
+
+/// Bytes as long as an event's that no two entries share, so that neither side can be clever about them.
+fn entry(number: u32) -> Vec<u8> {
+    let mut hasher = blake3::Hasher::new();
+    hasher.update(&number.to_le_bytes());
+    let mut bytes = vec![0; EVENT_BYTES];
+    hasher.finalize_xof().fill(&mut bytes);
+    bytes
+}
+
+/// How long so many bytes take over one QUIC stream on loopback, with the settings of the program and
+/// nothing done with them: the limit. Both ends are in this process.
+pub(crate) fn bare_stream(bytes: u64) -> Result<Duration, Box<dyn Error>> {
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+    runtime.block_on(async {
+        let (from, to) = (DeviceSecret::from_seed(&[8; 32]), DeviceSecret::from_seed(&[9; 32]));
+        let any: SocketAddr = "127.0.0.1:0".parse()?;
+        let sender = quinn::Endpoint::server(server_config(&DeviceCertificate::of(&from)?)?, any)?;
+        let sending = tokio::spawn({
+            let sender = sender.clone();
+            async move {
+                let connection = sender.accept().await?.await.ok()?;
+                let (mut stream, mut asked) = connection.accept_bi().await.ok()?;
+                asked.read_to_end(0).await.ok()?;
+                let piece = vec![7; PIECE];
+                let mut left = bytes;
+                while left > 0 {
+                    let length = usize::try_from(left).unwrap_or(PIECE).min(PIECE);
+                    stream.write_all(piece.get(..length)?).await.ok()?;
+                    left -= length as u64;
+                }
+                stream.finish().ok()?;
+                stream.stopped().await.ok()
+            }
+        });
+        let receiver = quinn::Endpoint::client(any)?;
+        let config = client_config(&DeviceCertificate::of(&to)?, from.public(), SYNC_PROTOCOL)?;
+        let connection = receiver.connect_with(config, sender.local_addr()?, "fivebar")?.await?;
+        let (mut ask, mut stream) = connection.open_bi().await?;
+        let began = Instant::now();
+        ask.finish()?;
+        let (mut buffer, mut read) = (vec![0; PIECE], 0);
+        while let Some(length) = stream.read(&mut buffer).await? {
+            read += length as u64;
+        }
+        let time = began.elapsed();
+        if read != bytes || sending.await?.is_none() {
+            return Err("the bare stream broke off".into());
+        }
+        Ok(time)
+    })
+}
