@@ -208,3 +208,16 @@ fn what_was_heard_can_be_ticked_answered_and_what_was_not_understood_is_underlin
     // What waits for an answer can't be logged.
     assert!(text.contains("disabled") && !text.contains("Log what is ticked"));
 }
+
+#[test]
+fn hours_can_be_changed_and_crossed_out_by_whoever_worked_them() {
+    let trial = Trial::with_the_week();
+    let text = |name: &str| {
+        let asked = Asked { what: "Tobi Larch".to_owned(), ..asked("GARAGE", "") };
+        trial.look(name, FRIDAY, &asked, |look| job::entries(look, &asked).render().unwrap())
+    };
+    let own = text("Tobi Larch");
+    assert!(own.contains("/do/correct") && own.contains("/do/strike"));
+    let other = text("Ines Quill");
+    assert!(!other.contains("/do/correct") && !other.contains("/do/strike"));
+}
