@@ -14,6 +14,7 @@ use ledger::SessionId;
 use serde_json::{Value, json};
 use trade::Moment;
 
+use crate::amounts;
 use crate::app::{App, Notice};
 use crate::guard::reads_json;
 use crate::orders::{self, Outcome};
@@ -101,6 +102,12 @@ impl Posted {
             match name.as_str() {
                 "photo" if value.is_empty() => {}
                 "photo" => photos.push(value),
+                // Of several ticks all are meant.
+                "take" => {
+                    let ticked: &mut String = fields.entry(name).or_default();
+                    ticked.push(' ');
+                    ticked.push_str(&value);
+                }
                 _ => _ = fields.insert(name, value),
             }
         }
@@ -189,7 +196,12 @@ fn log_row(
     photos: &[String],
 ) -> Result<Outcome, NodeError> {
     settle_time(&mut row)?;
+    amounts::settle(node, &mut row)?;
     let taken = photo_entry::find(node, viewer.session, photos)?;
+    if !taken.is_empty() && row.get("kind").is_some_and(|kind| kind == "bought") {
+        // A photo of the ticket says what its number and total would.
+        row.insert("photos".to_owned(), taken.len().to_string());
+    }
     let sent_key = row.get("entry").cloned();
     let (mut key, mut is_new, mut warnings) = (json!(sent_key), false, Value::Null);
     if row.get("kind").is_none_or(|kind| kind != "photo") {

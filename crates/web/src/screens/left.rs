@@ -66,11 +66,8 @@ pub(crate) fn found(look: &Look<'_>) -> Found {
         .filter(|entry| matches!(entry.body.as_ref(), Body::LeftOff(_)) || since(entry))
         .collect();
     new.sort_by(|one, other| other.act.logged_at.cmp(&one.act.logged_at));
-    let to_tick: Vec<_> = new
-        .iter()
-        .map(|entry| format!("{}:{}", entry.act.person, entry.entry_ref().entry))
-        .take(crate::screens::MOST_TICKED)
-        .collect();
+    let to_tick: Vec<_> =
+        new.iter().map(|entry| entry.logged.key()).take(crate::screens::MOST_TICKED).collect();
     let (left, news): (Vec<_>, Vec<_>) =
         new.iter().partition(|entry| matches!(entry.body.as_ref(), Body::LeftOff(_)));
     let more = news.len().saturating_sub(MOST_NEWS);
@@ -84,7 +81,7 @@ pub(crate) fn found(look: &Look<'_>) -> Found {
         left: left.into_iter().filter_map(|entry| left_off(look, entry)).collect(),
         news: news.collect(),
         more,
-        to_tick: to_tick.join(" "),
+        to_tick: to_tick.join(";"),
     }
 }
 

@@ -333,5 +333,5 @@ pub(crate) fn open_extras(look: &Look<'_>, job: JobId) -> Vec<Open> {
 fn as_open(look: &Look<'_>, entry: &Entry<'_>, what: String) -> Open {
     let of = entry.entry_ref();
     let who = format!("{}, {}", look.lists.person(of.person), words::day(entry.act.done_on));
-    Open { entry: format!("{}:{}", of.person, of.entry), what, who }
+    Open { entry: entry.logged.key(), what, who }
 }

@@ -168,3 +168,36 @@ fn a_screen_says_where_one_is() {
     let screen = trial.look("Tobi Larch", FRIDAY, &asked("GARAGE", "-"), now::now);
     assert_eq!(screen.frame.title, "GARAGE");
 }
+
+#[test]
+fn what_was_heard_can_be_ticked_answered_and_what_was_not_understood_is_underlined() {
+    use super::said::{OneAsked, Proposed, Said, Word};
+    let trial = Trial::with_the_week();
+    let word = |text: &str, understood| Word { text: text.to_owned(), understood };
+    let text = trial.look("Tobi Larch", FRIDAY, &asked("GARAGE", "skim"), |look| {
+        let said = Said {
+            frame: look.frame(crate::frame::Tab::Now, "Heard".to_owned()),
+            line: "two bags <b>wotsit</b>".to_owned(),
+            words: vec![word("two", true), word("bags", true), word("<b>wotsit</b>", false)],
+            proposals: vec![Proposed {
+                text: "2 bags of something".to_owned(),
+                ready: false,
+                remarks: vec!["Which plaster is asked first.".to_owned()],
+            }],
+            questions: vec![OneAsked {
+                question: "Bags of what?".to_owned(),
+                choices: vec!["finish plaster".to_owned(), "bonding coat".to_owned()],
+                typed: false,
+                must: true,
+            }],
+            at: String::new(),
+            remarks: Vec::new(),
+            answers: String::new(),
+        };
+        said.render().unwrap()
+    });
+    assert!(text.contains("<mark>&#60;b&#62;wotsit&#60;/b&#62;</mark>"), "{text}");
+    assert!(text.contains(r#"value="0.1">bonding coat</button>"#));
+    // What waits for an answer can't be logged.
+    assert!(text.contains("disabled") && !text.contains("Log what is ticked"));
+}
