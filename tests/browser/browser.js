@@ -35,7 +35,7 @@ export async function openBrowser(profile) {
     headless: true,
     userDataDir,
     args: FLAGS,
-    env: { ...process.env, TZ: "Europe/London", LANG: "en_GB.UTF-8" },
+    env: { ...process.env, TZ: "Europe/London", LANGUAGE: "en_GB" },
   });
   const close = async () => {
     await browser.close();

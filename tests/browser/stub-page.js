@@ -24,7 +24,7 @@ export function stubPage(token, saved, note) {
 <header><p><span id="safety">${saved.length} safe</span></p><h1>Garage</h1></header>
 <main id="main">
 ${note ? `<p id="note">${escaped(note)}</p>` : ""}
-<p>Running <b data-running-since="2026-11-06T08:00:00+00:00[Europe/London]" data-break-minutes="30">since 8:00</b></p>
+<p>Running <b data-running-since="2026-11-06T08:00:00+00:00" data-break-minutes="30">since 8:00</b></p>
 <form id="used" method="post" action="/log" data-says="{quantity} {what}">
 <input type="hidden" name="token" value="${token}"><input type="hidden" name="kind" value="used">
 <input type="hidden" name="back" value="/">

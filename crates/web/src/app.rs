@@ -153,7 +153,6 @@ impl App {
 }
 
 /// All routes, as they are served at one address.
-#[must_use]
 pub fn router(app: App, settings: Settings) -> Router {
     let mut router = Router::new();
     for asset in ASSETS {

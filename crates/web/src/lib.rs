@@ -3,7 +3,7 @@
 //!
 //! A request becomes a [`daemon::Command`] for the person of its session, or a look at the node's
 //! book; nothing here writes to the ledger by itself. What a person may see is decided once, in
-//! [`viewer`]; what they may write, the ledger's roster decides.
+//! `viewer`; what they may write, the ledger's roster decides.
 
 mod amounts;
 mod app;
@@ -15,7 +15,7 @@ mod listen;
 mod live;
 mod look;
 mod orders;
-mod photo_entry;
+mod photos_named;
 mod pictures;
 mod posting;
 mod problem;

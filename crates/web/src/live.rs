@@ -66,6 +66,7 @@ impl Drop for Place {
 }
 
 /// Rings whenever the ledger grows, until the session is closed; that is told last.
+/// A browser passes on no event without data.
 fn tell(place: Place, bell: watch::Receiver<u64>) -> impl Stream<Item = Result<Event, Infallible>> {
     stream::unfold(Some((place, bell)), |listening| async {
         let (place, mut bell) = listening?;
@@ -75,9 +76,9 @@ fn tell(place: Place, bell: watch::Receiver<u64>) -> impl Stream<Item = Result<E
         let session = place.session;
         let is_open = place.app.node(move |node| node.page_sessions().any(|kept| kept.session == session));
         if is_open.await.ok()? {
-            Some((Ok(Event::default().event("changed").data("")), Some((place, bell))))
+            Some((Ok(Event::default().event("changed").data("ledger")), Some((place, bell))))
         } else {
-            Some((Ok(Event::default().event("closed").data("")), None))
+            Some((Ok(Event::default().event("closed").data("session")), None))
         }
     })
 }

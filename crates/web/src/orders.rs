@@ -128,6 +128,27 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             };
             Command::Pay { number: fields.text("number")?, received }
         }
+        "credit" => {
+            viewer.must_see_money()?;
+            Command::CreditInvoice {
+                number: fields.text("number")?,
+                whole: fields.optional("whole").is_some(),
+            }
+        }
+        "void" => {
+            viewer.must_see_money()?;
+            Command::VoidInvoice { number: fields.text("number")?, reason: fields.text("reason")? }
+        }
+        "deposit" => {
+            viewer.must_see_money()?;
+            let amount = fields.parsed("amount")?;
+            let empty = || Problem::Refused("amount is empty".to_owned());
+            Command::AskDeposit { job: fields.text("job")?, amount: amount.ok_or_else(empty)? }
+        }
+        "set-role" => {
+            viewer.must_be_owner()?;
+            Command::SetRole { person: fields.text("person")?, role: role(Some(&fields.text("role")?))? }
+        }
         "invite" => {
             viewer.must_be_owner()?;
             Command::Invite(InviteWish {
@@ -177,6 +198,9 @@ pub(crate) fn role(word: Option<&str>) -> Result<Role, Problem> {
 pub(crate) fn carry_out(node: &mut Node, viewer: &Viewer, order: Order) -> Result<Outcome, NodeError> {
     match order {
         Order::Run(command) => {
+            if let Command::Settle { question, .. } = &command {
+                may_settle(node, viewer, question)?;
+            }
             let said = said(&command);
             let answer = daemon::command::run_for(node, viewer.person, command)?;
             let said = told(&answer).unwrap_or_else(|| said.to_owned());
@@ -185,6 +209,20 @@ pub(crate) fn carry_out(node: &mut Node, viewer: &Viewer, order: Order) -> Resul
         Order::Leave => close(node, viewer.session, "This phone has left the page."),
         Order::Close(session) => close(node, session, "That phone is off the page, from now on."),
     }
+}
+
+/// A hand answers what is asked of them; the rest is for who leads.
+fn may_settle(node: &Node, viewer: &Viewer, question: &str) -> Result<(), NodeError> {
+    let is_theirs = || {
+        let open = projections::questions(node.book());
+        open.iter().any(|asked| asked.key == question && asked.person == Some(viewer.person))
+    };
+    if viewer.leads() || is_theirs() {
+        return Ok(());
+    }
+    Err(NodeError::BadInput(vec![
+        "that is asked of somebody else; the boss or the foreman can answer it".to_owned(),
+    ]))
 }
 
 fn close(node: &mut Node, session: SessionId, said: &str) -> Result<Outcome, NodeError> {
@@ -213,7 +251,7 @@ const fn said(command: &Command) -> &'static str {
         Command::Stop { .. } => "Stopped.",
         Command::Accept { .. } => "Accepted.",
         Command::Settle { .. } => "Noted.",
-        Command::IssueInvoice { .. } => "Issued.",
+        Command::IssueInvoice { .. } | Command::CreditInvoice { .. } => "Issued.",
         Command::Retire { .. } => "Taken off the crew.",
         _ => "Saved.",
     }

@@ -18,7 +18,7 @@ use crate::amounts;
 use crate::app::{App, Notice};
 use crate::guard::reads_json;
 use crate::orders::{self, Outcome};
-use crate::photo_entry;
+use crate::photos_named;
 use crate::problem::Problem;
 use crate::viewer::Viewer;
 
@@ -197,28 +197,33 @@ fn log_row(
 ) -> Result<Outcome, NodeError> {
     settle_time(&mut row)?;
     amounts::settle(node, &mut row)?;
-    let taken = photo_entry::find(node, viewer.session, photos)?;
-    if !taken.is_empty() && row.get("kind").is_some_and(|kind| kind == "bought") {
-        // A photo of the ticket says what its number and total would.
-        row.insert("photos".to_owned(), taken.len().to_string());
-    }
-    let sent_key = row.get("entry").cloned();
-    let (mut key, mut is_new, mut warnings) = (json!(sent_key), false, Value::Null);
-    if row.get("kind").is_none_or(|kind| kind != "photo") {
-        let answer = daemon::command::run_for(node, viewer.person, Command::Log { row: row.clone() })?;
-        is_new = answer["written"].as_u64().is_some_and(|written| written > 0);
-        warnings = answer["warnings"].clone();
-        if sent_key.is_none() {
-            key = answer["key"].clone();
-            row.insert("entry".to_owned(), key.as_str().unwrap_or_default().to_owned());
+    let photos: Vec<String> =
+        photos_named::find(node, viewer.session, photos)?.iter().map(ToString::to_string).collect();
+    let key = row.get("entry").cloned().unwrap_or_default();
+    let answers = if row.get("kind").is_some_and(|kind| kind == "photo") && photos.len() > 1 {
+        // Each photo is an entry of its own; those that were saved before one is refused are held already
+        // when the form is sent again.
+        let rows = photos.iter().enumerate().map(|(place, photo)| {
+            let mut one = row.clone();
+            one.insert("photo".to_owned(), photo.clone());
+            if place > 0 {
+                one.insert("entry".to_owned(), format!("{key}-{place}"));
+            }
+            one
+        });
+        let log_one = |row| daemon::command::run_for(node, viewer.person, Command::Log { row });
+        rows.map(log_one).collect::<Result<Vec<_>, _>>()?
+    } else {
+        if !photos.is_empty() {
+            row.insert("photo".to_owned(), photos.join(";"));
         }
-    } else if taken.is_empty() {
-        return Err(NodeError::BadInput(vec!["no photo was chosen".to_owned()]));
-    }
-    is_new |= photo_entry::log(node, viewer.person, &row, &taken)?;
-    let mut said = vec![if is_new { "Saved." } else { "Saved already." }.to_owned()];
-    said.extend(warnings.as_array().into_iter().flatten().filter_map(Value::as_str).map(str::to_owned));
-    let photos: Vec<String> = taken.iter().map(|kept| kept.photo.to_string()).collect();
+        vec![daemon::command::run_for(node, viewer.person, Command::Log { row })?]
+    };
+    let is_new = answers.iter().any(|answer| answer["written"].as_u64().is_some_and(|written| written > 0));
+    let warnings: Vec<&Value> =
+        answers.iter().filter_map(|answer| answer["warnings"].as_array()).flatten().collect();
+    let mut said = vec![if is_new { "Saved." } else { "Saved already." }];
+    said.extend(warnings.iter().copied().filter_map(Value::as_str));
     Ok(Outcome {
         said: said.join(" "),
         answer: json!({ "saved": true, "key": key, "new": is_new, "warnings": warnings, "photos": photos }),

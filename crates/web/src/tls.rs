@@ -89,7 +89,7 @@ fn hex(bytes: &[u8]) -> String {
 fn unhex(text: &str) -> Option<Vec<u8>> {
     let digits = text.as_bytes();
     let pairs = digits.chunks(2).map(|pair| u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok());
-    (digits.len() % 2 == 0).then(|| pairs.collect()).flatten()
+    digits.len().is_multiple_of(2).then(|| pairs.collect()).flatten()
 }
 
 impl Authority {

@@ -217,9 +217,9 @@ impl Upload {
 }
 
 /// The photo that a session sent under an id.
-pub(crate) fn finished(data: &FilePath, session: SessionId, id: &str) -> Option<KeptPicture> {
+pub(crate) fn finished(data: &FilePath, session: SessionId, id: &str) -> Option<PhotoHash> {
     match Upload::new(data, session, id).ok()?.stand().ok()? {
-        Stand::Done(Finished { photo, size, .. }) => Some(KeptPicture { photo, size }),
+        Stand::Done(finished) => Some(finished.photo),
         Stand::Missing | Stand::Part(_) => None,
     }
 }

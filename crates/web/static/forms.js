@@ -154,7 +154,8 @@ async function submitted(event) {
   if (report.refused) announce("Not saved; see why above.");
   else if (report.sent) announce("Saved.");
   else announce("Kept on this phone; not sent yet.");
-  if (back && back !== location.pathname + location.search) location.assign(back);
+  // The way back to this very screen may be spelt otherwise, and without signal only this spelling is kept.
+  if (back && new URL(back, location.href).pathname !== location.pathname) location.assign(back);
   else if (report.sent) await refresh();
 }
 

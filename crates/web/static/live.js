@@ -96,6 +96,7 @@ export function startLive() {
     source?.close();
     source = new EventSource("/live");
     source.addEventListener("changed", changed);
+    source.addEventListener("closed", () => location.reload());
     // Something may have changed while nobody listened.
     source.addEventListener("open", () => wasCut && changed());
     source.addEventListener("error", () => (wasCut = true));

@@ -12,27 +12,17 @@ export function newId() {
 const two = (number) => String(number).padStart(2, "0");
 
 /**
- * A moment on this phone's clock, with offset and zone: in one hour of the year a clock time alone is
- * said twice.
+ * A moment on this phone's clock, with its offset: in one hour of the year a clock time alone is said twice.
  * @param {Date} date
- * @param {string} zone
- * @returns {string} `2026-11-06T16:01:09+00:00[Europe/London]`
+ * @returns {string} `2026-11-06T16:01:09+00:00`
  */
-export function moment(date = new Date(), zone = Intl.DateTimeFormat().resolvedOptions().timeZone) {
+export function moment(date = new Date()) {
   const offset = -date.getTimezoneOffset();
   const sign = offset < 0 ? "-" : "+";
   const away = Math.abs(offset);
   const day = `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
   const time = `${two(date.getHours())}:${two(date.getMinutes())}:${two(date.getSeconds())}`;
-  return `${day}T${time}${sign}${two(Math.floor(away / 60))}:${two(away % 60)}[${zone}]`;
-}
-
-/**
- * @param {string} text a moment as above
- * @returns {number} milliseconds since 1970; not a number if it is no moment
- */
-export function milliseconds(text) {
-  return Date.parse(text.replace(/\[.*$/, ""));
+  return `${day}T${time}${sign}${two(Math.floor(away / 60))}:${two(away % 60)}`;
 }
 
 /**

@@ -55,7 +55,7 @@ function mendAttributes(old, fresh) {
 
 /**
  * @param {Element} old what is on the page
- * @param {Element} fresh what it should be
+ * @param {Element} fresh what it should be; its parts may be taken out of it
  */
 export function morph(old, fresh) {
   if (isInUse(old)) return;
@@ -70,7 +70,7 @@ function mendChildren(old, fresh) {
     while (place && isKept(place)) place = place.nextSibling;
     const found = find(place, wanted);
     if (!found) {
-      old.insertBefore(document.importNode(wanted, true), place);
+      old.insertBefore(wanted, place);
       continue;
     }
     if (found !== place) clearTheWay(place, found);

@@ -89,9 +89,14 @@ export function createNode(shelf, origin = "") {
     const kept = await shelf.photo(id);
     if (!kept) return { outcome: "saved" };
     const total = kept.bytes.byteLength;
-    const asked = await ask(`${origin}/uploads/${id}`, { method: "HEAD" }, FORM_TIMEOUT_MS);
-    if (asked?.status !== 404 && !asked?.ok) return meaning(asked);
-    let offset = Number(asked.headers.get("Upload-Offset") ?? 0);
+    let offset = 0;
+    if (kept.isBegun) {
+      const asked = await ask(`${origin}/uploads/${id}`, { method: "HEAD" }, FORM_TIMEOUT_MS);
+      if (asked?.status !== 404 && !asked?.ok) return meaning(asked);
+      offset = Number(asked.headers.get("Upload-Offset") ?? 0);
+    } else {
+      await shelf.addPhoto({ ...kept, isBegun: true });
+    }
     while (offset < total) {
       const end = Math.min(offset + PHOTO_PART_BYTES, total);
       const part = (token) => {

@@ -2,7 +2,7 @@
  * Small things of the screen *Now*: the running time, and buttons that add a pack or half of one.
  */
 
-import { length, milliseconds } from "./moment.js";
+import { length } from "./moment.js";
 
 /** A minute is all that is shown, so a few looks a minute are enough. */
 const TICK_MS = 10_000;
@@ -10,7 +10,7 @@ const TICK_MS = 10_000;
 /** Writes how long work has been running. */
 function tick() {
   for (const element of document.querySelectorAll("[data-running-since]")) {
-    const since = milliseconds(element.dataset.runningSince);
+    const since = Date.parse(element.dataset.runningSince);
     const minutes = (Date.now() - since) / 60_000 - Number(element.dataset.breakMinutes ?? 0);
     const text = Number.isNaN(since) ? element.textContent : length(minutes);
     if (element.textContent !== text) element.textContent = text;

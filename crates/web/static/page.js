@@ -12,7 +12,7 @@
  *   `<form data-queue="said">` goes straight to the node if that is reached; else its line is kept to
  *   be gone through later.
  * - `<section id="entries">`: today's entries; what is not sent yet is listed at its beginning.
- * - `<b data-running-since="2026-11-06T10:00:00+00:00[Europe/London]" data-break-minutes="30">`: ticks.
+ * - `<b data-running-since="2026-11-06T10:00:00+00:00" data-break-minutes="30">`: ticks.
  * - `<input type="time" data-dial>`: gets a clock face and buttons.
  * - `<button type="button" hidden data-add="0.5" data-to="quantity">+½</button>`: adds to the form's field.
  * - `<input type="file" data-photo name="photo">`: shrunk, shown and uploaded by its own id.

@@ -7,7 +7,7 @@
  * @typedef {object} Kept an entry, or another form, as it was made
  * @property {number} [place] its place in the order, given when it is kept
  * @property {string} entry its own id; the node takes each id once
- * @property {string} at when it was made, with offset and zone
+ * @property {string} at when it was made, with its offset
  * @property {string} path where it is posted
  * @property {string} [method] of a form to go through: `get` or `post`
  * @property {[string, string][]} fields names and values, without token, entry and time
@@ -18,7 +18,7 @@
  * @property {"waiting"|"refused"|"said"} state
  * @property {string} reason why the node did not save it
  *
- * @typedef {{id: string, bytes: ArrayBuffer, kept: number}} Photo
+ * @typedef {{id: string, bytes: ArrayBuffer, kept: number, isBegun?: boolean}} Photo
  *
  * @typedef {object} Session
  * @property {string} token what every form carries

@@ -9,6 +9,7 @@
 import { asCsv, asJson, download } from "./export.js";
 import { refresh } from "./live.js";
 import { make } from "./make.js";
+import { morph } from "./morph.js";
 import { drop, mend } from "./queue.js";
 import { alone, keepSending, onQueue, startSending, tell } from "./sending.js";
 import { shelf } from "./shelf.js";
@@ -90,7 +91,7 @@ function actions(kept) {
 function line(kept, session) {
   const needsHand = kept.state !== "waiting" || kept.person !== session?.person;
   return make("li", { class: `kept ${kept.state}`, id: `li-${kept.entry}` },
-    make("time", { datetime: kept.at.replace(/\[.*$/, "") }, kept.at.slice(11, 16)), " ",
+    make("time", { datetime: kept.at }, kept.at.slice(11, 16)), " ",
     make("span", { id: `kept-${kept.entry}` }, kept.title), " ",
     make("em", {}, statusOf(kept, session)),
     ...(needsHand ? [actions(kept)] : []));
@@ -108,15 +109,10 @@ function exports(session) {
     make("button", { type: "button", onclick: save("not-sent.json", "application/json", asJson) }, "with photos (JSON)"));
 }
 
-/** Draws the list anew, but never under the fingers of who is mending something in it. */
+/** Draws the list anew, and leaves alone what somebody is mending in it. */
 async function draw() {
-  const kept = await shelf.all();
-  const session = await shelf.session();
+  const [kept, session] = [await shelf.all(), await shelf.session()];
   const old = document.getElementById("not-sent");
-  if (old?.querySelector("details[open]") && old.contains(document.activeElement)
-    && kept.some(({ entry }) => old.querySelector(`#mend-${entry}[open]`)?.contains(document.activeElement))) {
-    return;
-  }
   if (!kept.length) {
     old?.remove();
     return;
@@ -125,8 +121,8 @@ async function draw() {
     make("h2", { id: "not-sent-title" }, "On this phone only"),
     make("ol", {}, ...kept.map((one) => line(one, session))),
     ...(isClosed(session) ? [make("p", {}, "This phone's session is closed, so nothing is sent."), exports(session)] : []));
-  old?.remove();
-  place(section, kept.some((one) => one.state === "refused"));
+  if (old) morph(old, section);
+  place(old ?? section, kept.some((one) => one.state === "refused"));
 }
 
 /**
@@ -135,9 +131,9 @@ async function draw() {
  * @param {boolean} first
  */
 function place(section, first) {
-  const entries = document.getElementById("entries");
-  if (entries && !first) entries.prepend(section);
-  else (document.getElementById("main") ?? document.body).prepend(section);
+  const main = document.getElementById("main") ?? document.body;
+  const parent = first ? main : (document.getElementById("entries") ?? main);
+  if (section.parentElement !== parent) parent.prepend(section);
 }
 
 /** Begins to show what is kept, and to send it. */

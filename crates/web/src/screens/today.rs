@@ -36,6 +36,8 @@ pub(crate) struct Line {
 /// The fields that a change of an entry offers, as they stand; `None` where the entry has none.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Change {
+    /// It can be changed, and not only crossed out.
+    pub(crate) possible: bool,
     pub(crate) from_to: Option<(String, String, u32)>,
     pub(crate) minutes: Option<u32>,
     pub(crate) quantity: Option<(String, String)>,

@@ -157,6 +157,40 @@ fn make_lead(world: &World, name: &str) {
 }
 
 #[test]
+fn a_question_is_answered_by_whom_it_is_asked_or_by_who_leads() {
+    let world = World::new();
+    let (tobi, ines) = (world.browser("Tobi Larch", Role::Hand), world.browser("Ines Quill", Role::Hand));
+    let maren = world.browser("Maren Oake", Role::Owner);
+    let overlapping = |browser: &crate::world::Browser, day| {
+        for (from, to) in [("08:00", "12:00"), ("11:00", "15:00")] {
+            let hours = [("kind", "hours"), ("job", "GARAGE"), ("done_on", day), ("from", from), ("to", to)];
+            assert_eq!(browser.post_json("/log", &hours).status, 200);
+        }
+    };
+    let asked = |name: &str| {
+        let name = name.to_owned();
+        world.holding.with(move |node| {
+            let open = projections::questions(node.book());
+            let of = |question: &&projections::Question| question.person_name.as_deref() == Some(&*name);
+            open.iter().find(of).map(|question| question.key.clone())
+        })
+    };
+    overlapping(&tobi, "2026-07-06");
+    let question = asked("Tobi Larch").expect("hours that overlap are asked about");
+    let answer = [("question", question.as_str()), ("answer", "both are right")];
+    assert_eq!(ines.post_json("/do/settle", &answer).status, 422);
+    assert!(asked("Tobi Larch").is_some());
+    assert_eq!(tobi.post_json("/do/settle", &answer).status, 200);
+    assert_eq!(asked("Tobi Larch"), None);
+    overlapping(&tobi, "2026-07-07");
+    let question = asked("Tobi Larch").expect("the next day's too");
+    assert_eq!(
+        maren.post_json("/do/settle", &[("question", question.as_str()), ("answer", "yes")]).status,
+        200
+    );
+}
+
+#[test]
 fn a_timer_is_started_and_stopped_by_buttons() {
     let world = World::new();
     let tobi = world.browser("Tobi Larch", Role::Hand);
