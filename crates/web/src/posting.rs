@@ -102,6 +102,12 @@ impl Posted {
             match name.as_str() {
                 "photo" if value.is_empty() => {}
                 "photo" => photos.push(value),
+                // Of several ticks all are meant.
+                "take" => {
+                    let ticked: &mut String = fields.entry(name).or_default();
+                    ticked.push(' ');
+                    ticked.push_str(&value);
+                }
                 _ => _ = fields.insert(name, value),
             }
         }

@@ -49,6 +49,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/crew", get(crew_screen))
         .route("/job", get(job_screen))
         .route("/entries", get(entries_screen))
+        .merge(said::routes())
 }
 
 /// A screen that stands in a frame.
@@ -78,6 +79,7 @@ screens!(
     crew::Crew,
     job::Job,
     job::Entries,
+    said::Said,
 );
 
 /// What the wall clock shows, in milliseconds since 1970.

@@ -196,8 +196,10 @@ fn what_was_heard_can_be_ticked_answered_and_what_was_not_understood_is_underlin
             questions: vec![OneAsked {
                 question: "Bags of what?".to_owned(),
                 choices: vec!["finish plaster".to_owned(), "bonding coat".to_owned()],
+                typed: false,
                 must: true,
             }],
+            at: String::new(),
             remarks: Vec::new(),
             answers: String::new(),
         };
