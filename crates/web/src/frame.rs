@@ -112,6 +112,12 @@ impl Frame {
         !self.notice.is_empty() && self.fields.get("kind").is_some_and(|refused| refused == kind)
     }
 
+    /// What was entered in a field of a form that was refused, so that it can be mended; else the usual.
+    pub(crate) fn entered<'a>(&'a self, kind: &str, field: &str, usual: &'a str) -> &'a str {
+        let entered = self.fields.get(field).filter(|_| self.refused(kind));
+        entered.map_or(usual, String::as_str)
+    }
+
     /// Whether the notice stands at the top of the screen.
     pub(crate) fn has_news(&self) -> bool {
         !self.notice.is_empty() && !(self.tab == Tab::Now && self.fields.contains_key("kind"))

@@ -5,6 +5,7 @@
 //! book; nothing here writes to the ledger by itself. What a person may see is decided once, in
 //! `viewer`; what they may write, the ledger's roster decides.
 
+mod amounts;
 mod app;
 mod assets;
 mod frame;

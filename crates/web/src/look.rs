@@ -36,6 +36,16 @@ pub(crate) struct Asked {
     pub(crate) on: String,
 }
 
+impl Asked {
+    /// What stands in an address beside the job, so that a form leads back to the same screen.
+    pub(crate) fn rest(&self) -> String {
+        let parts = [("stage", &self.stage), ("what", &self.what), ("on", &self.on)];
+        let said = parts.into_iter().filter(|(_, value)| !value.is_empty());
+        let said = said.map(|(name, value)| format!("{name}={}", words::encoded(value)));
+        said.collect::<Vec<_>>().join("&")
+    }
+}
+
 /// The node, who looks, and which job and stage are in hand.
 pub(crate) struct Look<'a> {
     pub(crate) node: &'a Node,

@@ -203,10 +203,7 @@ pub(crate) fn carry_out(node: &mut Node, viewer: &Viewer, order: Order) -> Resul
             }
             let said = said(&command);
             let answer = daemon::command::run_for(node, viewer.person, command)?;
-            let said = match answer["code"].as_str() {
-                Some(code) => format!("On their phone or laptop, within 15 minutes: fivebar join {code}"),
-                None => said.to_owned(),
-            };
+            let said = told(&answer).unwrap_or_else(|| said.to_owned());
             Ok(Outcome { said, answer: json!({ "saved": true, "answer": answer }) })
         }
         Order::Leave => close(node, viewer.session, "This phone has left the page."),
@@ -231,6 +228,19 @@ fn may_settle(node: &Node, viewer: &Viewer, question: &str) -> Result<(), NodeEr
 fn close(node: &mut Node, session: SessionId, said: &str) -> Result<Outcome, NodeError> {
     node.close_page_session(session)?;
     Ok(Outcome { said: said.to_owned(), answer: json!({ "saved": true }) })
+}
+
+/// What an answer itself has to tell: the number that an invoice was given, or an invite's code.
+fn told(answer: &Value) -> Option<String> {
+    let text =
+        |value: &Value| value.as_str().map(str::to_owned).or_else(|| Some(value.as_u64()?.to_string()));
+    if let Some(number) = text(&answer["document"]["number"]) {
+        let series = text(&answer["document"]["series"]).filter(|series| !series.is_empty());
+        let series = series.map(|series| format!("{series}-")).unwrap_or_default();
+        return Some(format!("This is invoice {series}{number}. It is issued."));
+    }
+    let code = text(&answer["code"])?;
+    Some(format!("On their phone or laptop, within 15 minutes: fivebar join {code}"))
 }
 
 /// What is said when it is done.

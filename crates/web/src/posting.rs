@@ -14,6 +14,7 @@ use ledger::SessionId;
 use serde_json::{Value, json};
 use trade::Moment;
 
+use crate::amounts;
 use crate::app::{App, Notice};
 use crate::guard::reads_json;
 use crate::orders::{self, Outcome};
@@ -101,6 +102,12 @@ impl Posted {
             match name.as_str() {
                 "photo" if value.is_empty() => {}
                 "photo" => photos.push(value),
+                // Of several ticks all are meant.
+                "take" => {
+                    let ticked: &mut String = fields.entry(name).or_default();
+                    ticked.push(' ');
+                    ticked.push_str(&value);
+                }
                 _ => _ = fields.insert(name, value),
             }
         }
@@ -189,6 +196,7 @@ fn log_row(
     photos: &[String],
 ) -> Result<Outcome, NodeError> {
     settle_time(&mut row)?;
+    amounts::settle(node, &mut row)?;
     let photos: Vec<String> =
         photos_named::find(node, viewer.session, photos)?.iter().map(ToString::to_string).collect();
     let key = row.get("entry").cloned().unwrap_or_default();

@@ -20,6 +20,11 @@ pub(crate) fn day(day: Day) -> String {
     format!("{} {} {}", WEEKDAYS.get(weekday).unwrap_or(&""), date.day(), month_name(date.month()))
 }
 
+/// `5 Nov 2026`: a day that may be of another year.
+pub(crate) fn day_and_year(day: Day) -> String {
+    format!("{} {}", day.date().day(), month(day))
+}
+
 /// `Nov 2026`.
 pub(crate) fn month(day: Day) -> String {
     format!("{} {}", month_name(day.date().month()), day.date().year())
@@ -182,7 +187,7 @@ fn worked(worked: Worked) -> String {
         Worked::Span { from, to, break_minutes } => {
             let minutes = (to.minutes_since(from) - i64::from(break_minutes)).max(0);
             let less = if break_minutes > 0 { format!(", less {break_minutes} min") } else { String::new() };
-            format!("{}–{}{less}: {}", time(from), time(to), hours_and_minutes(minutes))
+            format!("{}–\u{2060}{}{less}: {}", time(from), time(to), hours_and_minutes(minutes))
         }
         Worked::Length { minutes } => hours_and_minutes(i64::from(minutes)),
     }
@@ -354,7 +359,7 @@ mod tests {
         assert_eq!(day(friday), "Fri 6 Nov");
         assert_eq!(day(monday_of(friday)), "Mon 2 Nov");
         assert_eq!(near_day(friday, friday.plus_days(1)), "yesterday");
-        assert_eq!(month(friday), "Nov 2026");
+        assert_eq!(day_and_year(friday), "6 Nov 2026");
         assert_eq!(encoded("stud walls & é"), "stud%20walls%20%26%20%C3%A9");
     }
 }

@@ -5,6 +5,7 @@
 mod join;
 mod join_peers;
 mod journal;
+mod node;
 mod open;
 mod peers;
 mod questions;
@@ -37,6 +38,9 @@ struct Arguments {
     /// Events in the ledger that is opened, in thousands.
     #[arg(long, default_value_t = 1_000)]
     thousands: u32,
+    /// Measures opening and rebuilding only.
+    #[arg(long)]
+    opening_only: bool,
     /// Measures joining only.
     #[arg(long)]
     joining_only: bool,
@@ -54,9 +58,14 @@ fn main() -> Result<(), Box<dyn Error>> {
     if arguments.joining_only {
         return join::join(folder.path(), arguments.thousands);
     }
+    if arguments.opening_only {
+        node::open(folder.path(), arguments.thousands)?;
+        return rebuild::rebuild(arguments.thousands);
+    }
     journal::one_by_one(folder.path(), arguments.appends)?;
     journal::in_batches(folder.path(), arguments.batches)?;
     open::open(folder.path(), arguments.thousands)?;
+    node::open(folder.path(), arguments.thousands)?;
     rebuild::rebuild(arguments.thousands)?;
     questions::questions(arguments.thousands / 10)?;
     questions::questions(arguments.thousands / 2)?;

@@ -203,6 +203,12 @@ impl Facts<'_> {
             let both = (sums.priced_material.0, material.0);
             figures.push(figure("material", both, scale.pence, is_final, pounds, why("material")));
         }
+        if untouched && !is_final {
+            for figure in &mut figures {
+                let priced = figure.words.rsplit(" of ").next().unwrap_or_default();
+                (figure.words, figure.rest) = (format!("priced {priced}"), "–".to_owned());
+            }
+        }
         let items = self.items(stage.stage, &name);
         StageDoing { name, state, figures, items, clock: String::new() }
     }

@@ -225,10 +225,14 @@ fn items(look: &Look<'_>) -> Vec<Item> {
         .items
         .values()
         .map(|item| {
-            let pack = if words::has_pack(item) { item.pack.as_str() } else { item.unit.as_str() };
+            let each = match (words::has_pack(item), item.unit.as_str()) {
+                (true, _) => format!("a {}", item.pack),
+                (false, "each") => "each".to_owned(),
+                (false, unit) => format!("a {unit}"),
+            };
             let prices = look.lists.prices.get(&item.item).filter(|_| look.viewer.sees_money);
             let price = |(from, priced): (trade::Day, &&ledger::office::ItemPriced)| {
-                format!("£{} a {pack} from {}", priced.pack_cost.rounded(2), words::day(from))
+                format!("£{} {each} from {}", priced.pack_cost.rounded(2), words::day_and_year(from))
             };
             Item {
                 name: item.name.clone(),

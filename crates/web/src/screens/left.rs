@@ -35,8 +35,14 @@ pub(crate) struct Found {
     pub(crate) news: Vec<(String, String)>,
     /// How many more there are.
     pub(crate) more: usize,
-    /// What a tick says that one has seen: `person:entry` with blanks between.
+    /// What a tick says that one has seen: the entries' keys with `;` between.
     pub(crate) to_tick: String,
+}
+
+/// What a form names an entry by: the key of its row, or its id.
+pub(crate) fn key_of(entry: &Entry<'_>) -> String {
+    let key = entry.act.row_key.as_str();
+    if key.is_empty() { entry.entry_ref().entry.to_string() } else { key.to_owned() }
 }
 
 /// What the viewer has not ticked as seen yet.
@@ -66,11 +72,7 @@ pub(crate) fn found(look: &Look<'_>) -> Found {
         .filter(|entry| matches!(entry.body.as_ref(), Body::LeftOff(_)) || since(entry))
         .collect();
     new.sort_by(|one, other| other.act.logged_at.cmp(&one.act.logged_at));
-    let to_tick: Vec<_> = new
-        .iter()
-        .map(|entry| format!("{}:{}", entry.act.person, entry.entry_ref().entry))
-        .take(crate::screens::MOST_TICKED)
-        .collect();
+    let to_tick: Vec<_> = new.iter().map(key_of).take(crate::screens::MOST_TICKED).collect();
     let (left, news): (Vec<_>, Vec<_>) =
         new.iter().partition(|entry| matches!(entry.body.as_ref(), Body::LeftOff(_)));
     let more = news.len().saturating_sub(MOST_NEWS);
@@ -84,7 +86,7 @@ pub(crate) fn found(look: &Look<'_>) -> Found {
         left: left.into_iter().filter_map(|entry| left_off(look, entry)).collect(),
         news: news.collect(),
         more,
-        to_tick: to_tick.join(" "),
+        to_tick: to_tick.join(";"),
     }
 }
 

@@ -10,6 +10,7 @@ use trade::Quantity;
 use trade::money::hours_and_minutes;
 
 use crate::look::Look;
+use crate::screens::left::key_of;
 use crate::words;
 
 /// Where a day begins when nobody said so yet.
@@ -48,7 +49,7 @@ pub(crate) struct TestRow {
 /// Something that waits for an answer: a snag, or an extra.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Open {
-    /// `person:entry`.
+    /// What a form names it by.
     pub(crate) entry: String,
     pub(crate) what: String,
     pub(crate) who: String,
@@ -333,5 +334,5 @@ pub(crate) fn open_extras(look: &Look<'_>, job: JobId) -> Vec<Open> {
 fn as_open(look: &Look<'_>, entry: &Entry<'_>, what: String) -> Open {
     let of = entry.entry_ref();
     let who = format!("{}, {}", look.lists.person(of.person), words::day(entry.act.done_on));
-    Open { entry: format!("{}:{}", of.person, of.entry), what, who }
+    Open { entry: key_of(entry), what, who }
 }

@@ -22,12 +22,13 @@ mod left;
 mod log;
 mod morning;
 mod now;
+mod said;
 mod stages;
 #[cfg(test)]
 mod tests;
 mod today;
 #[cfg(test)]
-mod trial;
+pub(crate) mod trial;
 mod week;
 
 /// Most entries that one tick says to have been seen: what one event can hold with room to spare.
@@ -48,6 +49,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/crew", get(crew_screen))
         .route("/job", get(job_screen))
         .route("/entries", get(entries_screen))
+        .merge(said::routes())
 }
 
 /// A screen that stands in a frame.
@@ -77,6 +79,7 @@ screens!(
     crew::Crew,
     job::Job,
     job::Entries,
+    said::Said,
 );
 
 /// What the wall clock shows, in milliseconds since 1970.
@@ -93,6 +96,7 @@ async fn show<S: Screen>(
     fill: impl FnOnce(&Look<'_>, &Asked) -> Result<S, Problem> + Send + 'static,
 ) -> Result<Response, Problem> {
     let Notice { text, refused } = app.take_notice(&viewer);
+    let rest = asked.rest();
     let filled = app.node(move |node| {
         let look = Look::new(node, &viewer, &asked, now_ms()).map_err(|error: TimeError| {
             tracing::error!(%error, "the clock");
@@ -102,7 +106,7 @@ async fn show<S: Screen>(
     });
     let mut screen = filled.await??;
     let frame = screen.frame();
-    (frame.notice, frame.fields) = (text, refused);
+    (frame.notice, frame.fields, frame.asked) = (text, refused, rest);
     Ok(page(StatusCode::OK, &screen))
 }
 

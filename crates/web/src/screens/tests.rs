@@ -48,6 +48,15 @@ fn hours_and_their_cost_are_those_that_the_second_program_worked_out() {
         let priced: rust_decimal::Decimal = row["estimated_hours"].as_str().unwrap().parse().unwrap();
         let priced = priced * rust_decimal::Decimal::from(60);
         let priced = hours_and_minutes(i64::try_from(priced.round()).unwrap());
+        if row["minutes"] == 0 {
+            assert_eq!(
+                (shown.figures[0].words.as_str(), shown.figures[0].rest.as_str()),
+                (format!("priced {priced}").as_str(), "–"),
+                "{stage}"
+            );
+            compared += 1;
+            continue;
+        }
         let minutes = hours_and_minutes(row["minutes"].as_i64().unwrap());
         assert_eq!(shown.figures[0].words, format!("{minutes} of {priced}"), "{stage}");
         let cost = words::pounds(costs.get(stage).copied().unwrap_or_default());
@@ -167,4 +176,50 @@ fn a_screen_says_where_one_is() {
     assert!(screen.frame.title.starts_with("GARAGE · "), "{}", screen.frame.title);
     let screen = trial.look("Tobi Larch", FRIDAY, &asked("GARAGE", "-"), now::now);
     assert_eq!(screen.frame.title, "GARAGE");
+}
+
+#[test]
+fn what_was_heard_can_be_ticked_answered_and_what_was_not_understood_is_underlined() {
+    use super::said::{OneAsked, Proposed, Said, Word};
+    let trial = Trial::with_the_week();
+    let word = |text: &str, understood| Word { text: text.to_owned(), understood };
+    let text = trial.look("Tobi Larch", FRIDAY, &asked("GARAGE", "skim"), |look| {
+        let said = Said {
+            frame: look.frame(crate::frame::Tab::Now, "Heard".to_owned()),
+            line: "two bags <b>wotsit</b>".to_owned(),
+            words: vec![word("two", true), word("bags", true), word("<b>wotsit</b>", false)],
+            proposals: vec![Proposed {
+                text: "2 bags of something".to_owned(),
+                ready: false,
+                remarks: vec!["Which plaster is asked first.".to_owned()],
+            }],
+            questions: vec![OneAsked {
+                question: "Bags of what?".to_owned(),
+                choices: vec!["finish plaster".to_owned(), "bonding coat".to_owned()],
+                typed: false,
+                must: true,
+            }],
+            at: String::new(),
+            remarks: Vec::new(),
+            answers: String::new(),
+        };
+        said.render().unwrap()
+    });
+    assert!(text.contains("<mark>&#60;b&#62;wotsit&#60;/b&#62;</mark>"), "{text}");
+    assert!(text.contains(r#"value="0.1">bonding coat</button>"#));
+    // What waits for an answer can't be logged.
+    assert!(text.contains("disabled") && !text.contains("Log what is ticked"));
+}
+
+#[test]
+fn hours_can_be_changed_and_crossed_out_by_whoever_worked_them() {
+    let trial = Trial::with_the_week();
+    let text = |name: &str| {
+        let asked = Asked { what: "Tobi Larch".to_owned(), ..asked("GARAGE", "") };
+        trial.look(name, FRIDAY, &asked, |look| job::entries(look, &asked).render().unwrap())
+    };
+    let own = text("Tobi Larch");
+    assert!(own.contains("/do/correct") && own.contains("/do/strike"));
+    let other = text("Ines Quill");
+    assert!(!other.contains("/do/correct") && !other.contains("/do/strike"));
 }

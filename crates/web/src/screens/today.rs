@@ -36,6 +36,8 @@ pub(crate) struct Line {
 /// The fields that a change of an entry offers, as they stand; `None` where the entry has none.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Change {
+    /// It can be changed, and not only crossed out.
+    pub(crate) possible: bool,
     pub(crate) from_to: Option<(String, String, u32)>,
     pub(crate) minutes: Option<u32>,
     pub(crate) quantity: Option<(String, String)>,
@@ -134,8 +136,12 @@ fn timed(spell: &Spell) -> String {
 }
 
 fn change(look: &Look<'_>, entry: &Entry<'_>) -> Change {
-    let mut change =
-        Change { note: entry.act.note.clone(), done_on: entry.act.done_on.to_string(), ..Change::default() };
+    let mut change = Change {
+        possible: can_change(&entry.body),
+        note: entry.act.note.clone(),
+        done_on: entry.act.done_on.to_string(),
+        ..Change::default()
+    };
     let amount = |item, amount: &ledger::site::Amount| {
         let unit = look.lists.items.get(&item).map(|item| item.unit.clone()).unwrap_or_default();
         Some((words::number(amount.quantity), unit))
@@ -155,6 +161,27 @@ fn change(look: &Look<'_>, entry: &Entry<'_>) -> Change {
         _ => {}
     }
     change
+}
+
+/// Whether an entry can be changed; one of another kind is crossed out and logged again.
+const fn can_change(body: &Body) -> bool {
+    matches!(
+        body,
+        Body::Hours(_)
+            | Body::Used(_)
+            | Body::Wasted(_)
+            | Body::Returned(_)
+            | Body::Delivered(_)
+            | Body::Test(_)
+            | Body::Note(_)
+            | Body::SnagRaised(_)
+            | Body::LeftOff(_)
+            | Body::ExtraAsked(_)
+            | Body::ExtraAgreed(_)
+            | Body::ExtraDeclined(_)
+            | Body::SignedOff(_)
+            | Body::Reopened(_)
+    )
 }
 
 /// Whether an entry is a line of its own. The end of a timer stands in the line of its beginning, and

@@ -1,0 +1,83 @@
+//! Opening a large ledger as the program does: ledger and book, with its checkpoint and without.
+
+use std::error::Error;
+use std::fs;
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use daemon::Node;
+use daemon::node::Write;
+use ledger::event::KIND_VERSION;
+use ledger::{Audience, DeviceSecret, Payload, PersonId, Run, RunBuilder};
+
+use crate::open::{forget_peak, peak_memory};
+use crate::rebuild::{hours, payload};
+use crate::{BATCH_EVENTS, EVENT_BYTES, per_second};
+
+/// Opens a ledger of runs of 1,000 events, as an import or a peer brings them, and one a tenth as large of
+/// runs of one event, as they come where each is logged by itself.
+pub(crate) fn open(folder: &Path, thousands: u32) -> Result<(), Box<dyn Error>> {
+    let many = folder.join("node");
+    let mut node = Node::found(&many, "Oake Rooms", "Maren Oake", "laptop")?;
+    for batch in 0..thousands {
+        let from = u64::from(batch) * u64::from(BATCH_EVENTS);
+        let writes: Result<Vec<Write>, _> = (from..from + u64::from(BATCH_EVENTS))
+            .map(|number| entry(&node, number).map(|payload| Write { audience: Audience::Crew, payload }))
+            .collect();
+        node.append(&writes?)?;
+    }
+    drop(node);
+    show(&many, u64::from(thousands) * u64::from(BATCH_EVENTS), "runs of 1,000")?;
+
+    let single = folder.join("single-runs");
+    let mut node = Node::found(&single, "Oake Rooms", "Maren Oake", "laptop")?;
+    let secret: DeviceSecret = node.secret();
+    let count = u64::from(thousands) * u64::from(BATCH_EVENTS) / 10;
+    for from in (0..count).step_by(BATCH_EVENTS as usize) {
+        let mut chain = *node.ledger().chains().next().ok_or("the founding chain is there")?;
+        let mut runs: Vec<Run> = Vec::new();
+        for number in from..count.min(from + u64::from(BATCH_EVENTS)) {
+            let payload = entry(&node, number)?;
+            let mut builder = RunBuilder::new(chain.start, chain.tip);
+            builder.push(0, payload.body.kind().number(), KIND_VERSION, &payload.encode()?)?;
+            let (run, tip) = builder.finish(&node.crew(), &secret).ok_or("a run has events")?;
+            runs.push(run);
+            chain.tip = tip;
+        }
+        node.store_runs(|_| None, &runs)?.into_iter().collect::<Result<Vec<()>, _>>()?;
+    }
+    drop(node);
+    show(&single, count, "runs of one")
+}
+
+fn entry(node: &Node, number: u64) -> Result<Payload, Box<dyn Error>> {
+    let person: PersonId = node.device().person;
+    payload(person, number, ledger::Body::Hours(hours(number)?))
+}
+
+fn show(folder: &Path, events: u64, what: &str) -> Result<(), Box<dyn Error>> {
+    println!("\nopening a node of {events} entries in {what}, {EVENT_BYTES} bytes each, ledger and book");
+    let (time, believed) = timed_open(folder)?;
+    println!("  with checkpoint            {time:>10.1?}   peak memory {}", peak_memory());
+    println!("    {believed} events were verified before; {} events/s", per_second(events, time));
+    // The index is kept: it is made anew only where it is lost, and the store's figures are above.
+    fs::remove_dir_all(folder.join("journal/checkpoints"))?;
+    let (time, _) = timed_open(folder)?;
+    println!("  journal alone              {time:>10.1?}   peak memory {}", peak_memory());
+    println!("    hashed, verified, decoded, judged and filed: {} events/s", per_second(events, time));
+    let length = checkpoint_length(folder)?;
+    println!("  its checkpoint has {} kB, written again when it was closed", length / 1_000);
+    Ok(())
+}
+
+fn timed_open(folder: &Path) -> Result<(Duration, usize), Box<dyn Error>> {
+    forget_peak();
+    let began = Instant::now();
+    let node = Node::open(folder)?;
+    Ok((began.elapsed(), node.verified_before()))
+}
+
+fn checkpoint_length(folder: &Path) -> Result<u64, Box<dyn Error>> {
+    let files = fs::read_dir(folder.join("journal/checkpoints"))?;
+    files.map(|file| Ok(file?.metadata()?.len())).sum()
+}
