@@ -31,6 +31,7 @@ function setClock(page) {
 let sum = 0;
 async function picture(page, name, scheme = "light") {
   await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: scheme }]);
+  await page.evaluate(() => document.getElementById("announcement")?.replaceChildren());
   const path = fileURLToPath(new URL(`${name}.png`, DOCS));
   await writeFile(path, await page.screenshot());
   const { size } = await stat(path);
@@ -47,9 +48,10 @@ try {
   await tobi.page.goto(now);
   await tobi.page.click("form[action='/do/start'] button.act");
   await until(tobi.page, () => document.querySelector("[data-running-since]"));
+  await tobi.page.$eval(".run", (run) => run.scrollIntoView());
   await picture(tobi.page, "now");
   await openRow(tobi.page, "log-hours");
-  await tobi.page.$eval("#log-hours", (row) => row.scrollIntoView());
+  await tobi.page.$eval("#log-hours .dials", (row) => row.scrollIntoView({ block: "center" }));
   await picture(tobi.page, "hours");
   await tobi.page.goto(now);
   const giveBack = await cutNetwork(tobi.page);
