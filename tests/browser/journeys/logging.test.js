@@ -55,7 +55,7 @@ test("an entry is changed and another crossed out", async () => {
   await page.click(`${entry} summary`);
   await page.$eval(`${entry} [name=quantity]`, (field) => (field.value = "7"));
   await page.$eval(`${entry} form[action='/do/correct']`, (form) => form.requestSubmit());
-  await untilText(page, "#entries", "7 ");
+  await untilText(page, entry, "7 stud");
   await page.$eval(`${entry} form[action='/do/strike']`, (form) => form.requestSubmit());
   await untilTrue(async () => (await crew.entries("GARAGE")).length === before - 1, "one is crossed out");
 });
