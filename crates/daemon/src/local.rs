@@ -90,7 +90,11 @@ pub fn call_saying(folder: &Path, command: Command, say: &dyn Fn(Progress)) -> R
     let give_up = Instant::now() + BUSY_PATIENCE;
     loop {
         let busy = match Node::open(folder) {
-            Ok(mut node) => return command::run_saying(&mut node, command, say),
+            Ok(mut node) => {
+                let answer = command::run_saying(&mut node, command, say);
+                node.leave();
+                return answer;
+            }
             Err(NodeError::Open(store::OpenError::Lock(busy))) => {
                 NodeError::Open(store::OpenError::Lock(busy))
             }

@@ -426,6 +426,14 @@ impl Node {
     }
 }
 
+impl Node {
+    /// Closes the node in a process that is about to end. To free a large book piece by piece takes as long as
+    /// to read it, so its memory is left to the system.
+    pub(crate) fn leave(mut self) {
+        std::mem::forget(std::mem::replace(&mut self.book, Book::new(Audience::Crew)));
+    }
+}
+
 /// The next start begins where this one ends.
 impl Drop for Node {
     fn drop(&mut self) {
