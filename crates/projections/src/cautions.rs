@@ -31,14 +31,6 @@ pub struct Caution {
     pub source: &'static str,
 }
 
-impl Caution {
-    /// Whether it was read somewhere.
-    #[must_use]
-    pub fn has_source(&self) -> bool {
-        self.source != NO_SOURCE
-    }
-}
-
 /// What is said of a caution that was read nowhere in particular.
 pub const NO_SOURCE: &str = "common practice, no source";
 
@@ -95,7 +87,7 @@ pub const CAUTIONS: &[Caution] = &[
         source: "hse.gov.uk/legionnaires/hot-and-cold.htm (60 °C)",
     },
     Caution {
-        occasions: &[Trade("plumb"), Test("hot water")],
+        occasions: &[Test("hot water")],
         sentence: "Water that stood for a week can carry legionella.",
         what_to_do: "Flush every outlet without making spray before anybody uses it.",
         source: NO_SOURCE,

@@ -268,7 +268,9 @@ fn items(look: &Look<'_>) -> Vec<Item> {
             };
             let prices = look.lists.prices.get(&item.item).filter(|_| look.viewer.sees_money);
             let price = |(from, priced): (trade::Day, &&ledger::office::ItemPriced)| {
-                format!("£{} {each} from {}", priced.pack_cost.rounded(2), words::day_and_year(from))
+                let price = format!("£{} {each}", priced.pack_cost.rounded(2));
+                // A price of the first list holds for all that was done before, too.
+                if from.number() == 0 { price } else { format!("{price} from {}", words::day_and_year(from)) }
             };
             Item {
                 name: item.name.clone(),
