@@ -31,7 +31,7 @@ function setClock(page) {
 let sum = 0;
 async function picture(page, name, scheme = "light") {
   await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: scheme }]);
-  await page.evaluate(() => scrollTo(0, 0));
+  await page.evaluate(() => document.getElementById("announcement")?.replaceChildren());
   const path = fileURLToPath(new URL(`${name}.png`, DOCS));
   await writeFile(path, await page.screenshot());
   const { size } = await stat(path);
@@ -46,27 +46,24 @@ try {
   const now = `${crew.origin}/?job=GARAGE&stage=tiling`;
   await untilWorkerRules(tobi.page);
   await tobi.page.goto(now);
-  const seen = await tobi.page.$("form[data-says=seen] button");
-  if (seen) {
-    await seen.click();
-    await until(tobi.page, () => !document.querySelector("form[data-says=seen]"));
-  }
   await tobi.page.click("form[action='/do/start'] button.act");
   await until(tobi.page, () => document.querySelector("[data-running-since]"));
+  await tobi.page.$eval(".run", (run) => run.scrollIntoView());
   await picture(tobi.page, "now");
   await openRow(tobi.page, "log-hours");
-  await tobi.page.$eval("#log-hours", (row) => row.scrollIntoView());
-  await tobi.page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: "light" }]);
+  await tobi.page.$eval("#log-hours .dials", (row) => row.scrollIntoView({ block: "center" }));
+  await picture(tobi.page, "hours");
   await tobi.page.goto(now);
   const giveBack = await cutNetwork(tobi.page);
   await openRow(tobi.page, "log-note");
-  await tobi.page.$eval("#log-note [name=note]", (field) => (field.value = "Crack in the sill, north window"));
-  await tobi.page.$eval("#log-note form", (form) => form.requestSubmit());
+  await tobi.page.type("#log-note [name=note]", "Crack in the sill, north window");
+  await tobi.page.click("#log-note form button:last-of-type");
   await untilText(tobi.page, "#not-sent", "Crack in the sill");
-  await tobi.page.$eval("#not-sent", (list) => list.scrollIntoView({ block: "center" }));
+  await tobi.page.$eval("#entries", (list) => list.scrollIntoView());
+  await picture(tobi.page, "offline", "dark");
   await giveBack();
   await tobi.page.goto(`${crew.origin}/stages?job=GARAGE`);
-  await picture(tobi.page, "stages", "dark");
+  await picture(tobi.page, "stages");
   const boss = await crew.join(BOSS, { viewport: PHONE });
   await setClock(boss.page);
   await boss.page.goto(`${crew.origin}/doing?job=GARAGE`);
