@@ -286,9 +286,10 @@ pub(crate) enum Request {
 /// Where the page is served.
 #[derive(Debug, Clone, Args)]
 pub(crate) struct Page {
-    /// Where the page for browsers is served: to this machine only, or to a reverse proxy.
-    #[arg(long, value_name = "ADDRESS", default_value_t = web::USUAL_PAGE)]
-    page: SocketAddr,
+    /// Where the page for browsers is served, to this machine only or to a reverse proxy; without it at
+    /// 127.0.0.1:5180, if that is free.
+    #[arg(long, value_name = "ADDRESS")]
+    page: Option<SocketAddr>,
     /// Serve no page.
     #[arg(long)]
     no_page: bool,
@@ -311,7 +312,8 @@ const LAN: &str = "0.0.0.0:5181";
 impl Page {
     pub(crate) fn wishes(self) -> web::Wishes {
         web::Wishes {
-            page: Some(self.page).filter(|_| !self.no_page),
+            page: Some(self.page.unwrap_or(web::USUAL_PAGE)).filter(|_| !self.no_page),
+            page_is_usual: self.page.is_none(),
             lan: self.lan.filter(|_| !self.no_page),
             lan_name: self.lan_name,
             public: self.public,

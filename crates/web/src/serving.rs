@@ -1,6 +1,7 @@
 //! Opens the page: on this machine, on the network of the house, behind a reverse proxy; and says where.
 
 use std::collections::BTreeSet;
+use std::io::ErrorKind;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
 use std::sync::Arc;
 use std::time::Duration;
@@ -29,6 +30,8 @@ const RENEWAL: Duration = Duration::from_secs(30 * 24 * 3_600);
 pub struct Wishes {
     /// Plain HTTP for this machine, or for a reverse proxy; none to leave it off.
     pub page: Option<SocketAddr>,
+    /// Nobody named that address: where another program has it, there is no page, and the rest goes on.
+    pub page_is_usual: bool,
     /// HTTPS for the network of the house; none to leave it off.
     pub lan: Option<SocketAddr>,
     /// What the page is called on that network.
@@ -56,8 +59,21 @@ pub async fn serve(holding: Arc<Holding>, wishes: Wishes, say: impl Fn(String)) 
     if let Some(address) = wishes.lan {
         origins.push(open_lan(&app, address, &wishes.lan_name, &say).await?);
     }
-    if let Some(address) = wishes.page {
-        let (listener, port) = bind(address).await?;
+    let bound = match wishes.page {
+        Some(address) => match bind(address).await {
+            Ok(bound) => Some(bound),
+            Err(Unbound { cause, .. }) if wishes.page_is_usual && cause == ErrorKind::AddrInUse => {
+                say(format!(
+                    "There is no page: {address} is taken, perhaps by another fivebar. --page gives another place."
+                ));
+                None
+            }
+            Err(unbound) => return Err(unbound.error),
+        },
+        None => None,
+    };
+    if let Some((listener, address)) = bound {
+        let port = address.port();
         let mut settings =
             if address.ip().is_loopback() { Settings::loopback(port) } else { Settings::nowhere() };
         if let Some(public) = &wishes.public {
@@ -67,6 +83,9 @@ pub async fn serve(holding: Arc<Holding>, wishes: Wishes, say: impl Fn(String)) 
             origins.push(format!("http://{}", SocketAddr::new(address.ip(), port)));
         }
         tokio::spawn(listen(listener, None, router(app.clone(), settings)));
+    }
+    if origins.is_empty() {
+        return Ok(());
     }
     say(format!("The page is at {}", origins.join(" and ")));
     let link = holding.with(|node| -> Result<Option<NewLink>, NodeError> {
@@ -110,15 +129,22 @@ fn check(wishes: &Wishes) -> Result<(), NodeError> {
     Ok(())
 }
 
-async fn bind(address: SocketAddr) -> Result<(TcpListener, u16), NodeError> {
+/// Why an address could not be listened on.
+struct Unbound {
+    cause: ErrorKind,
+    error: NodeError,
+}
+
+/// Listens on an address, and gives the one that it became: a port of nought becomes a free one.
+async fn bind(address: SocketAddr) -> Result<(TcpListener, SocketAddr), Unbound> {
     let lost = |error: std::io::Error| {
-        NodeError::Network(format!(
-            "the page can't listen on {address}: {error}. Give another with --page, or --no-page"
-        ))
+        let what =
+            format!("the page can't listen on {address}: {error}. Give another with --page, or --no-page");
+        Unbound { cause: error.kind(), error: NodeError::Network(what) }
     };
     let listener = TcpListener::bind(address).await.map_err(lost)?;
-    let port = listener.local_addr().map_err(lost)?.port();
-    Ok((listener, port))
+    let bound = listener.local_addr().map_err(lost)?;
+    Ok((listener, bound))
 }
 
 /// Opens the page for the network of the house, and gives its origin.
@@ -128,7 +154,8 @@ async fn open_lan(
     local_name: &str,
     say: &impl Fn(String),
 ) -> Result<String, NodeError> {
-    let (listener, port) = bind(address).await?;
+    let (listener, bound) = bind(address).await.map_err(|unbound| unbound.error)?;
+    let port = bound.port();
     let addresses = own_addresses(address.ip());
     let authority = app.holding().with(|node| {
         let crew = node.ledger().roster().crew_name().to_owned();
@@ -193,6 +220,7 @@ mod tests {
 
     fn wishes(page: &str, public: Option<&str>, proxies: &[&str]) -> Wishes {
         Wishes {
+            page_is_usual: false,
             page: page.parse().ok(),
             lan: None,
             lan_name: USUAL_LAN_NAME.to_owned(),

@@ -59,10 +59,11 @@ fn lend(folder: &Path, address: SocketAddr, thousands: u32) -> Result<(), Box<dy
         node.append(&writes?)?;
     }
     drop(node);
-    serve::run(folder, address, &[], |line| {
+    let say = |line: String| {
         println!("{line}");
         let _ = std::io::stdout().flush();
-    })?;
+    };
+    serve::run(folder, address, &[], say, async |_| Ok(()))?;
     Ok(())
 }
 

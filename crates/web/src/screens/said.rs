@@ -13,6 +13,7 @@ use daemon::Command;
 use daemon::command::{self, Answer, Pressed};
 use serde_json::Value;
 use spoken::{Column, Heard, Kind, Proposal};
+use trade::money::hours_and_minutes;
 
 use crate::app::App;
 use crate::frame::{Frame, Tab};
@@ -219,7 +220,7 @@ fn told(proposal: &Proposal) -> String {
         get(Column::What),
         times,
         less.map(|minutes| format!("break {minutes} min")).unwrap_or_default(),
-        length.map(|minutes| format!("{minutes} min")).unwrap_or_default(),
+        length.and_then(|minutes| minutes.parse().ok()).map(hours_and_minutes).unwrap_or_default(),
         price.map(|price| format!("£{price} {}", get(Column::Vat))).unwrap_or_default(),
         get(Column::Stage),
         get(Column::Where),

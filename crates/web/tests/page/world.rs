@@ -50,6 +50,7 @@ impl World {
         let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().unwrap();
         let said = Mutex::new(Vec::new());
         let wishes = wish(web::Wishes {
+            page_is_usual: false,
             page: "127.0.0.1:0".parse().ok(),
             lan: None,
             lan_name: web::USUAL_LAN_NAME.to_owned(),
