@@ -26,7 +26,7 @@ pub use crate::invoices::Received;
 pub use ledger::site::SurveyPoint;
 pub use ledger::site::{SaidHow, Whose};
 pub use office::{Paid, PersonRate};
-pub use quotes::{PointWish, QuoteCommand, QuoteWish};
+pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due, standing_quote};
 pub use said::{Answer, Pressed, Said};
 
 use crate::entries;

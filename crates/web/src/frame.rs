@@ -120,7 +120,8 @@ impl Frame {
 
     /// Whether the notice stands at the top of the screen.
     pub(crate) fn has_news(&self) -> bool {
-        !self.notice.is_empty() && !(self.tab == Tab::Now && self.fields.contains_key("kind"))
+        let stands_in_its_form = self.tab == Tab::Now && self.fields.contains_key("kind");
+        !self.notice.is_empty() && !stands_in_its_form
     }
 
     /// The screens that this person has at the foot of the page.

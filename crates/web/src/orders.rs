@@ -2,6 +2,8 @@
 //!
 //! The role is checked here whatever the screens show, and the ledger's roster checks again what is written.
 
+pub(crate) mod office;
+
 use std::collections::BTreeMap;
 use std::str::FromStr;
 
@@ -9,6 +11,7 @@ use daemon::command::{Press, Received};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, Role};
 use ledger::SessionId;
+use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 use trade::Moment;
 
@@ -54,6 +57,13 @@ impl Fields<'_> {
             text.parse().map_err(|error| Problem::Refused(format!("{name} {text:?} can't be read: {error}")))
         });
         read.transpose()
+    }
+
+    /// One of the names that a list of ours has.
+    fn listed<T: DeserializeOwned>(&self, name: &str) -> Result<T, Problem> {
+        let text = self.text(name)?;
+        serde_json::from_value(json!(text))
+            .map_err(|_| Problem::Refused(format!("{name} {text:?} is none of those in the list")))
     }
 
     /// How a phone pressed the button, if it says so.
@@ -108,13 +118,20 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             settle_time(&mut row).map_err(|error| Problem::Refused(error.to_string()))?;
             Command::Log { row }
         }
+        "survey" => Command::Survey {
+            job: fields.text("job")?,
+            answer: Some((fields.listed("point")?, fields.text("answer")?)),
+        },
         "settle" => Command::Settle { question: fields.text("question")?, answer: fields.text("answer")? },
         "invoice-issue" => {
             viewer.must_see_money()?;
             Command::IssueInvoice {
                 job: fields.text("job")?,
                 until: fields.parsed("until")?,
-                with_extra: fields.optional("with_extra").into_iter().collect(),
+                with_extra: fields
+                    .optional("with_extra")
+                    .map(|names| names.lines().map(|name| name.trim().to_owned()).collect())
+                    .unwrap_or_default(),
             }
         }
         "pay" => {
@@ -176,7 +193,7 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             }
             return Ok(if wanted == viewer.session { Order::Leave } else { Order::Close(wanted) });
         }
-        _ => return Err(Problem::NotHere),
+        _ => office::read(name, viewer, &fields)?.ok_or(Problem::NotHere)?,
     };
     Ok(Order::Run(command))
 }
@@ -237,7 +254,11 @@ fn told(answer: &Value) -> Option<String> {
     if let Some(number) = text(&answer["document"]["number"]) {
         let series = text(&answer["document"]["series"]).filter(|series| !series.is_empty());
         let series = series.map(|series| format!("{series}-")).unwrap_or_default();
-        return Some(format!("This is invoice {series}{number}. It is issued."));
+        let what = match text(&answer["of_number"]) {
+            Some(of) => format!("credit note {series}{number} on {of}"),
+            None => format!("invoice {series}{number}"),
+        };
+        return Some(format!("This is {what}. It is issued."));
     }
     let code = text(&answer["code"])?;
     Some(format!("On their phone or laptop, within 15 minutes: fivebar join {code}"))

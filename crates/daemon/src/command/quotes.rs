@@ -101,7 +101,8 @@ fn versions<'book>(lists: &Lists<'book>, job: JobId) -> Vec<&'book QuoteGiven> {
 }
 
 /// The version that counts: the last one accepted, else the last one given.
-fn standing<'book>(lists: &Lists<'book>, job: JobId) -> Option<&'book QuoteGiven> {
+#[must_use]
+pub fn standing_quote<'book>(lists: &Lists<'book>, job: JobId) -> Option<&'book QuoteGiven> {
     let versions = versions(lists, job);
     let agreed = versions.iter().rev().find(|quote| lists.agreed.contains_key(&quote.quote));
     agreed.or(versions.last()).copied()
@@ -211,6 +212,13 @@ fn due(quote: &QuoteGiven, extras: &[Extra]) -> Pence {
     quote.price + extras.iter().map(Extra::adds).sum::<Pence>()
 }
 
+/// What a job's payment points must come to; none without a quote.
+#[must_use]
+pub fn points_due(node: &Node, job: JobId) -> Option<Pence> {
+    let lists = node.book().lists();
+    Some(due(standing_quote(&lists, job)?, &extras(node, &lists, job)))
+}
+
 fn set_points(
     node: &mut Node,
     author: PersonId,
@@ -220,7 +228,7 @@ fn set_points(
     let (set, struck) = {
         let lists = node.book().lists();
         let job = named::job(&lists, code)?;
-        let quote = standing(&lists, job.job).ok_or_else(|| {
+        let quote = standing_quote(&lists, job.job).ok_or_else(|| {
             NodeError::bad_input(format!(
                 "no quote was given on {code}; note it with `fivebar quote give {code} PRICE`"
             ))
@@ -316,7 +324,7 @@ fn show(node: &Node, code: &str) -> Result<Value, NodeError> {
         })
         .collect();
     let extras = extras(node, &lists, job);
-    let standing = standing(&lists, job);
+    let standing = standing_quote(&lists, job);
     let mut points: Vec<_> = lists
         .points
         .values()

@@ -16,6 +16,8 @@ use crate::words;
 pub(crate) struct Person {
     pub(crate) name: String,
     pub(crate) role: &'static str,
+    /// Each role as a form names it and as it is said, and whether it is theirs.
+    pub(crate) roles: Vec<(&'static str, &'static str, bool)>,
     /// `costs £21.50, charged £36.00 an hour`, each with where it holds; empty without money.
     pub(crate) rates: Vec<String>,
 }
@@ -49,6 +51,8 @@ pub(crate) struct Crew {
     pub(crate) people: Vec<Person>,
     pub(crate) devices: Vec<Device>,
     browsers: Vec<Browser>,
+    jobs: Vec<String>,
+    today: String,
 }
 
 /// What a role is called on site.
@@ -67,7 +71,10 @@ pub(crate) fn crew(look: &Look<'_>) -> Crew {
         .people()
         .map(|person| {
             let rates = if look.viewer.sees_money { rates(look, person.person) } else { Vec::new() };
-            (person.role, Person { name: person.name.clone(), role: role_word(person.role), rates })
+            let named = [("hand", Role::Hand), ("lead", Role::Lead), ("owner", Role::Owner)];
+            let roles = named.map(|(name, role)| (name, role_word(role), role == person.role)).to_vec();
+            let shown = Person { name: person.name.clone(), role: role_word(person.role), roles, rates };
+            (person.role, shown)
         })
         .collect();
     people.sort_by(|(one, a), (other, b)| (other, &a.name).cmp(&(one, &b.name)));
@@ -88,6 +95,8 @@ pub(crate) fn crew(look: &Look<'_>) -> Crew {
         people: people.into_iter().map(|(_, person)| person).collect(),
         devices: devices(look),
         browsers,
+        jobs: look.job_codes(),
+        today: look.today.to_string(),
     }
 }
 

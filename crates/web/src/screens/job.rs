@@ -1,12 +1,21 @@
-//! *Job*: its details, the costing, the quote, extras with the customer's yes or no, and the price book.
+//! *Job*: its details, the survey, the costing, the quote, extras with the customer's yes or no, and the
+//! price book.
+
+use std::collections::BTreeSet;
 
 use askama::Template;
+use ledger::office::{Basis, CustomerKind};
 use ledger::site::LineKind;
-use ledger::{Body, EntryRef};
+use ledger::{Body, EntryRef, StageId};
+use projections::Entry;
+use trade::tax::vat_on;
 use trade::{Pence, Rate, UnitCost};
 
 use crate::frame::{Frame, Tab};
 use crate::look::Look;
+use crate::screens::left::key_of;
+use crate::screens::quote::{self, Quote};
+use crate::screens::survey::{self, Point};
 use crate::screens::today::{self, Line};
 use crate::words;
 
@@ -37,6 +46,10 @@ pub(crate) struct Extra {
     pub(crate) answer: String,
     /// The short text to send; empty once there is an answer.
     pub(crate) text: String,
+    /// What a form names it by.
+    pub(crate) key: String,
+    /// Its price or its limit, as a field takes it; empty without one, and without money.
+    pub(crate) price: String,
 }
 
 /// An item of the price book.
@@ -44,6 +57,8 @@ pub(crate) struct Item {
     pub(crate) name: String,
     /// `bag of 25 kg`.
     pub(crate) pack: String,
+    /// What its price is for: `a bag`, `each`.
+    pub(crate) each: String,
     /// `£9.75 a bag from Thu 1 Oct`; empty without money.
     pub(crate) prices: Vec<String>,
 }
@@ -56,9 +71,11 @@ pub(crate) struct Job {
     jobs: Vec<(String, String)>,
     details: Vec<(&'static str, String)>,
     costing: Vec<CostStage>,
-    quotes: Vec<(String, String)>,
+    survey: Vec<Point>,
+    quote: Quote,
     extras: Vec<Extra>,
     items: Vec<Item>,
+    today: String,
 }
 
 /// Fills the screen.
@@ -70,9 +87,11 @@ pub(crate) fn job(look: &Look<'_>) -> Job {
         jobs: others.map(|code| (words::encoded(&code), code)).collect(),
         details: details(look),
         costing: costing(look),
-        quotes: quotes(look),
+        survey: survey::survey(look),
+        quote: quote::quote(look),
         extras: extras(look),
         items: items(look),
+        today: look.today.to_string(),
         frame: look.frame(Tab::Job, title),
     }
 }
@@ -81,7 +100,6 @@ fn details(look: &Look<'_>) -> Vec<(&'static str, String)> {
     let Some(job) = look.job else { return Vec::new() };
     let mut details = vec![("Customer", job.customer.clone()), ("Where", job.site_address.clone())];
     if let Some(terms) = look.lists.terms.get(&job.job).filter(|_| look.viewer.sees_money) {
-        use ledger::office::{Basis, CustomerKind};
         let kind = match terms.customer_kind {
             CustomerKind::Householder => "householder",
             CustomerKind::Contractor => "contractor",
@@ -139,84 +157,102 @@ fn costing(look: &Look<'_>) -> Vec<CostStage> {
     stages.filter(|stage| !stage.lines.is_empty()).collect()
 }
 
-fn quotes(look: &Look<'_>) -> Vec<(String, String)> {
-    let quotes = look
-        .lists
-        .quotes
-        .values()
-        .filter(|quote| look.viewer.sees_money && Some(quote.job) == look.job.map(|job| job.job));
-    let line = |quote: &&ledger::office::QuoteGiven| {
-        let answer = look.lists.agreed.get(&quote.quote).map_or_else(
-            || "no answer yet".to_owned(),
-            |(day, yes)| format!("{} said yes {} {}", yes.said_by, words::how(yes.how), words::day(*day)),
-        );
-        (format!("{}, version {}", words::pounds(quote.price), quote.version), answer)
-    };
-    quotes.map(|quote| line(&quote)).map(|row| row).collect()
+/// What somebody said to an extra.
+struct Said {
+    /// The entry in which they said it.
+    own: EntryRef,
+    key: String,
+    extra: Option<EntryRef>,
+    stage: Option<StageId>,
+    words: String,
+}
+
+impl Said {
+    fn of(look: &Look<'_>, entry: &Entry<'_>) -> Option<Self> {
+        let (extra, stage) = match entry.body.as_ref() {
+            Body::ExtraAgreed(agreed) => (agreed.extra, agreed.site.stage),
+            Body::ExtraDeclined(declined) => (declined.extra, declined.site.stage),
+            _ => return None,
+        };
+        let words = format!("{}, {}", look.told(entry), words::day(entry.act.done_on));
+        Some(Self { own: entry.entry_ref(), key: key_of(entry), extra, stage, words })
+    }
+
+    fn answers(&self, asked: EntryRef, stage: Option<StageId>) -> bool {
+        self.extra == Some(asked) || (self.extra.is_none() && self.stage.is_some() && self.stage == stage)
+    }
 }
 
 /// The extras of the job, with the answer and, where there is none, the text to send.
 fn extras(look: &Look<'_>) -> Vec<Extra> {
     let job = look.job.map(|job| job.job);
-    let is_here = |entry: &projections::Entry<'_>| entry.site().map(|site| site.job) == job;
-    let mut answers: Vec<(Option<EntryRef>, Option<ledger::StageId>, String)> = Vec::new();
-    for entry in look.book.entries().filter(is_here) {
-        let (extra, stage) = match entry.body.as_ref() {
-            Body::ExtraAgreed(agreed) => (agreed.extra, agreed.site.stage),
-            Body::ExtraDeclined(declined) => (declined.extra, declined.site.stage),
-            _ => continue,
-        };
-        answers.push((extra, stage, format!("{}, {}", look.told(&entry), words::day(entry.act.done_on))));
-    }
-    let mut known = std::collections::BTreeSet::new();
+    let is_here = |entry: &Entry<'_>| entry.site().map(|site| site.job) == job;
+    let entries = || look.book.entries().filter(is_here);
+    let priced = |of: &EntryRef| {
+        let priced = look.lists.extras.get(of).filter(|_| look.viewer.sees_money);
+        priced.map(|priced| priced.amount)
+    };
+    let plain = |amount: Option<Pence>| amount.map(|amount| amount.to_string()).unwrap_or_default();
+    let answers: Vec<Said> = entries().filter_map(|entry| Said::of(look, &entry)).collect();
+    let mut known = BTreeSet::new();
     let mut extras: Vec<Extra> = Vec::new();
-    for entry in look.book.entries().filter(is_here) {
+    for entry in entries() {
         let Body::ExtraAsked(asked) = entry.body.as_ref() else { continue };
         let of = entry.entry_ref();
-        let found: Vec<(usize, &String)> = answers
-            .iter()
-            .enumerate()
-            .filter(|(_, (extra, stage, _))| {
-                *extra == Some(of) || (extra.is_none() && stage.is_some() && *stage == asked.site.stage)
-            })
-            .map(|(at, (_, _, words))| (at, words))
-            .collect();
-        known.extend(found.iter().map(|(at, _)| *at));
-        let answer = found.last().map(|(_, words)| (*words).clone());
-        let text = if answer.is_some() { String::new() } else { text_to_send(look, &asked.what) };
+        let found: Vec<&Said> = answers.iter().filter(|said| said.answers(of, asked.site.stage)).collect();
+        known.extend(found.iter().map(|said| said.own));
+        let price = priced(&of).or_else(|| found.iter().rev().find_map(|said| priced(&said.own)));
+        let answer = found.last().map(|said| said.words.clone());
         let who =
             if asked.asked_by.is_empty() { String::new() } else { format!("asked by {}, ", asked.asked_by) };
+        let by = look.lists.person(of.person);
         extras.push(Extra {
             what: asked.what.clone(),
-            asked: format!(
-                "{who}logged by {}, {}",
-                look.lists.person(of.person),
-                words::day(entry.act.done_on)
-            ),
+            asked: format!("{who}logged by {by}, {}", words::day(entry.act.done_on)),
+            text: if answer.is_some() { String::new() } else { text_to_send(look, &asked.what, price) },
             answer: answer.unwrap_or_else(|| "no answer yet".to_owned()),
-            text,
+            key: key_of(&entry),
+            price: plain(price),
         });
     }
     // An answer to what nobody logged as asked is shown all the same.
-    let alone = answers.into_iter().enumerate().filter(|(at, _)| !known.contains(at));
-    extras.extend(alone.map(|(_, (_, stage, words))| Extra {
-        what: stage.map(|stage| look.lists.stage(Some(stage))).unwrap_or_default(),
+    let alone = answers.into_iter().filter(|said| !known.contains(&said.own));
+    extras.extend(alone.map(|said| Extra {
+        what: said.stage.map(|stage| look.lists.stage(Some(stage))).unwrap_or_default(),
         asked: String::new(),
-        answer: words,
+        price: plain(priced(&said.own)),
+        answer: said.words,
         text: String::new(),
+        key: said.key,
     }));
     extras
 }
 
-fn text_to_send(look: &Look<'_>, what: &str) -> String {
+fn text_to_send(look: &Look<'_>, what: &str, price: Option<Pence>) -> String {
     let firm = look
         .lists
         .firm
         .map(|firm| if firm.trading_as.is_empty() { firm.name.clone() } else { firm.trading_as.clone() });
     let firm = firm.unwrap_or_else(|| look.node.ledger().roster().crew_name().to_owned());
+    let comes_to = price.map(|price| comes_to(look, price)).unwrap_or_default();
     format!(
-        "Hello, you asked for this on top of what was agreed: {what}. Please answer yes or no, so that we know before we begin. {firm}"
+        "Hello, you asked for this on top of what was agreed: {what}. {comes_to}Please answer yes or no, so that we know before we begin. {firm}"
     )
+}
+
+/// What the customer reads of a price. A householder pays the sum with VAT, so that is what they read first.
+fn comes_to(look: &Look<'_>, price: Pence) -> String {
+    let terms = look.job.and_then(|job| look.lists.terms.get(&job.job));
+    let is_registered = look.lists.firm.is_some_and(|firm| !firm.vat_number.trim().is_empty());
+    let plain = words::pounds(price);
+    match terms.filter(|terms| is_registered && !terms.vat_percent.is_zero()) {
+        None => format!("It comes to {plain}. "),
+        Some(terms) if terms.customer_kind == CustomerKind::Householder => {
+            let with_vat = words::pounds(price + vat_on(price, terms.vat_percent));
+            format!("It comes to {with_vat} with VAT ({plain} without). ")
+        }
+        Some(_) => format!("It comes to {plain} plus VAT. "),
+    }
 }
 
 fn items(look: &Look<'_>) -> Vec<Item> {
@@ -232,7 +268,9 @@ fn items(look: &Look<'_>) -> Vec<Item> {
             };
             let prices = look.lists.prices.get(&item.item).filter(|_| look.viewer.sees_money);
             let price = |(from, priced): (trade::Day, &&ledger::office::ItemPriced)| {
-                format!("£{} {each} from {}", priced.pack_cost.rounded(2), words::day_and_year(from))
+                let price = format!("£{} {each}", priced.pack_cost.rounded(2));
+                // A price of the first list holds for all that was done before, too.
+                if from.number() == 0 { price } else { format!("{price} from {}", words::day_and_year(from)) }
             };
             Item {
                 name: item.name.clone(),
@@ -242,6 +280,7 @@ fn items(look: &Look<'_>) -> Vec<Item> {
                     item.unit.clone()
                 },
                 prices: prices.into_iter().flat_map(|prices| prices.iter()).map(price).collect(),
+                each,
             }
         })
         .collect();

@@ -71,7 +71,7 @@ pub(crate) fn found(look: &Look<'_>) -> Found {
         .filter(|entry| here(entry) && is_shown(&entry.body) && !seen.contains(&entry.entry_ref()))
         .filter(|entry| matches!(entry.body.as_ref(), Body::LeftOff(_)) || since(entry))
         .collect();
-    new.sort_by(|one, other| other.act.logged_at.cmp(&one.act.logged_at));
+    new.sort_by_key(|entry| std::cmp::Reverse(entry.act.logged_at));
     let to_tick: Vec<_> = new.iter().map(key_of).take(crate::screens::MOST_TICKED).collect();
     let (left, news): (Vec<_>, Vec<_>) =
         new.iter().partition(|entry| matches!(entry.body.as_ref(), Body::LeftOff(_)));

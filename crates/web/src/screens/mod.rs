@@ -15,6 +15,7 @@ use crate::problem::{Problem, page};
 use crate::viewer::Viewer;
 
 mod books;
+mod careful;
 mod crew;
 mod doing;
 mod job;
@@ -22,8 +23,11 @@ mod left;
 mod log;
 mod morning;
 mod now;
+mod paper;
+mod quote;
 mod said;
 mod stages;
+mod survey;
 #[cfg(test)]
 mod tests;
 mod today;
@@ -74,7 +78,7 @@ screens!(
     doing::Doing,
     doing::Why,
     week::Week,
-    week::Paper,
+    paper::Paper,
     books::Books,
     crew::Crew,
     job::Job,
@@ -168,7 +172,7 @@ async fn bill_screen(
     Query(asked): Query<Asked>,
 ) -> Result<Response, Problem> {
     viewer.must_see_money()?;
-    show(&app, viewer, asked, |look, _| week::preview(look).ok_or(Problem::NotHere)).await
+    show(&app, viewer, asked, |look, asked| paper::preview(look, &asked.what).ok_or(Problem::NotHere)).await
 }
 
 async fn paper_screen(
@@ -177,7 +181,7 @@ async fn paper_screen(
     Query(asked): Query<Asked>,
 ) -> Result<Response, Problem> {
     viewer.must_see_money()?;
-    show(&app, viewer, asked, |look, asked| week::paper(look, &asked.what).ok_or(Problem::NotHere)).await
+    show(&app, viewer, asked, |look, asked| paper::paper(look, &asked.what).ok_or(Problem::NotHere)).await
 }
 
 async fn books_screen(

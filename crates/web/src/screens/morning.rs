@@ -56,7 +56,7 @@ fn left(look: &Look<'_>) -> Vec<(String, String)> {
         .filter(|entry| matches!(entry.body.as_ref(), Body::LeftOff(_)))
         .filter(|entry| entry.act.done_on >= look.today.plus_days(-7))
         .collect();
-    left.sort_by(|one, other| other.act.logged_at.cmp(&one.act.logged_at));
+    left.sort_by_key(|entry| std::cmp::Reverse(entry.act.logged_at));
     let mut known = std::collections::BTreeSet::new();
     left.retain(|entry| entry.site().is_some_and(|site| known.insert(site.job)));
     let line = |entry: &projections::Entry<'_>| {
@@ -75,10 +75,11 @@ fn bring(look: &Look<'_>, stage: &Stage) -> Vec<(String, String)> {
         .lists
         .lines
         .values()
+        .copied()
         .filter(|line| line.stage == stage.stage && line.kind == LineKind::Material)
         .collect();
     lines.sort_by_key(|line| (line.order, line.line));
-    let line = |line: &&&ledger::site::LineListed| {
+    let line = |line: &&ledger::site::LineListed| {
         let item = look.lists.items.get(&line.item?)?;
         let row = materials.get(&(stage.job, Some(stage.stage), item.item));
         let there =
@@ -89,5 +90,5 @@ fn bring(look: &Look<'_>, stage: &Stage) -> Vec<(String, String)> {
             (format!("{} {}", words::in_packs(item, left), item.name), look.lists.stage(Some(stage.stage)))
         })
     };
-    lines.iter().filter_map(|one| line(&one)).collect()
+    lines.iter().filter_map(line).collect()
 }

@@ -5,6 +5,7 @@ use trade::money::hours_and_minutes;
 
 use crate::frame::{Frame, Tab};
 use crate::look::Look;
+use crate::screens::careful::{self, Careful};
 use crate::screens::left::{self, Found};
 use crate::screens::log::{self, Log};
 use crate::screens::morning::{self, Morning};
@@ -38,6 +39,10 @@ pub(crate) struct Now {
     lines: Lines,
     morning: Option<Morning>,
     running: Option<Running>,
+    /// The cautions before work, before a test, and before knocking off.
+    before_work: Careful,
+    before_test: Careful,
+    before_knocking_off: Careful,
     /// The name of the stage in hand, or empty.
     stage: String,
     /// None without a job.
@@ -69,6 +74,9 @@ pub(crate) fn now(look: &Look<'_>) -> Now {
         found: left::found(look),
         morning: look.viewer.is_owner().then(|| morning::morning(look)),
         running: running(look, lines.minutes_today),
+        before_work: careful::before_work(look),
+        before_test: careful::before_test(look),
+        before_knocking_off: careful::before_knocking_off(look),
         lines,
         stage,
         log: look.job.map(|_| log::log(look)),

@@ -91,10 +91,9 @@ fn said(posted: &Posted) -> Result<(command::Said, String), Problem> {
     let field = |name: &str| posted.fields.get(name).map_or("", |value| value.trim());
     let mut given: Vec<String> = field("answers").lines().map(str::to_owned).collect();
     if let Some((question, words)) = field("typed_for").parse::<usize>().ok().zip(posted.fields.get("typed"))
+        && !words.trim().is_empty()
     {
-        if !words.trim().is_empty() {
-            given.push(format!("{question}:{}", words.trim()));
-        }
+        given.push(format!("{question}:{}", words.trim()));
     }
     given.extend(Some(field("answer")).filter(|answer| !answer.is_empty()).map(str::to_owned));
     let answers = given.iter().map(|answer| read_answer(answer)).collect::<Option<Vec<_>>>();

@@ -4,16 +4,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
-use ledger::office::InvoiceLineKind;
 use ledger::site::PaidBy;
 use ledger::{Body, InvoiceId, PersonId};
 use projections::billing::{self, JobWork};
 use projections::stages::Condition;
 use projections::time_on_job::{Spell, cost_of};
 use projections::{Question, QuestionKind};
-use rust_decimal::Decimal;
 use trade::money::hours_and_minutes;
-use trade::number::half_up;
 use trade::tax::InvoiceTotals;
 use trade::{Day, Pence};
 
@@ -58,6 +55,8 @@ pub(crate) struct ToBill {
     pub(crate) held_up: Vec<(String, String)>,
     /// What was billed and is worth less now: of which invoice, and how much.
     pub(crate) credits: Vec<(String, String)>,
+    /// Extras that wait for the customer's yes: name and how it stands, and the sum.
+    pub(crate) waiting: Vec<(String, String)>,
 }
 
 /// What somebody is paid for.
@@ -227,7 +226,16 @@ fn to_bill(look: &Look<'_>, work: &JobWork) -> ToBill {
     ToBill {
         job: work.code.clone(),
         link: words::encoded(&work.code),
-        net: preview.as_ref().map(|preview| words::pounds(preview.totals.net)).unwrap_or_default(),
+        net: preview
+            .as_ref()
+            .filter(|preview| !preview.printed.is_empty())
+            .map(|preview| words::pounds(preview.totals.net))
+            .unwrap_or_default(),
+        waiting: preview
+            .iter()
+            .flat_map(|preview| &preview.waiting)
+            .map(|extra| (format!("{}, {}", extra.extra, extra.why), words::pounds(extra.net)))
+            .collect(),
         lines: lines.into_iter().map(|(name, sum)| (name, words::pounds(sum))).collect(),
         held_up: held_up(look, work),
         credits: credits
@@ -314,128 +322,4 @@ fn taxes(works: &[JobWork], of: Day) -> (Pence, Pence) {
 fn is_same_month(one: Day, other: Day) -> bool {
     let (one, other) = (one.date(), other.date());
     (one.year(), one.month()) == (other.year(), other.month())
-}
-
-/// A line of the paper: what, how much at how much, and the amount.
-pub(crate) struct PaperLine {
-    pub(crate) what: String,
-    pub(crate) detail: String,
-    pub(crate) amount: String,
-}
-
-/// A paper: as it would be issued, or as it was.
-#[derive(Template)]
-#[template(path = "paper.html")]
-pub(crate) struct Paper {
-    pub(crate) frame: Frame,
-    /// `Invoice 41`, or what it would be.
-    heading: String,
-    customer: String,
-    lines: Vec<PaperLine>,
-    pub(crate) sums: Vec<(&'static str, String)>,
-    to_pay: String,
-    notes: Vec<String>,
-    /// What the boss should know before.
-    warnings: Vec<String>,
-    /// It can be issued.
-    may_issue: bool,
-    /// Today, as the last day that it bills.
-    until: Day,
-}
-
-/// What the invoice of the job in hand would say; none where there is nothing to bill.
-pub(crate) fn preview(look: &Look<'_>) -> Option<Paper> {
-    let works = billing::job_works(look.book, &look.lists);
-    let work = works.iter().find(|work| Some(work.job) == look.job.map(|job| job.job))?;
-    let preview = billing::preview(work, None)?;
-    let mut warnings = Vec::new();
-    if preview.vat.disagrees {
-        warnings.push(
-            "What somebody said of the reverse charge is not what the facts say. Look at the job’s terms."
-                .to_owned(),
-        );
-    }
-    if !preview.without_a_price.is_empty() {
-        let count = preview.without_a_price.len();
-        warnings.push(format!("{count} entries have no rate or price and are not on it."));
-    }
-    if !preview.double.is_empty() {
-        warnings.push("Two papers billed the same work; credit or void one.".to_owned());
-    }
-    Some(Paper {
-        frame: look.frame(Tab::Week, format!("{} · to bill", work.code)),
-        heading: "To bill".to_owned(),
-        customer: work.customer.clone(),
-        lines: preview.printed.iter().map(paper_line).collect(),
-        sums: sums(&preview.totals),
-        to_pay: words::pounds(preview.totals.to_pay),
-        notes: Vec::new(),
-        warnings,
-        may_issue: true,
-        until: look.today,
-    })
-}
-
-/// An issued paper by its number.
-pub(crate) fn paper(look: &Look<'_>, number: &str) -> Option<Paper> {
-    let works = billing::job_works(look.book, &look.lists);
-    let mut papers = works.iter().flat_map(|work| &work.papers);
-    let paper = papers.find(|paper| billing::printed_number(&paper.document) == number)?;
-    let document = &paper.document;
-    let kind = if paper.credits.is_some() { "Credit note" } else { "Invoice" };
-    let mut warnings = Vec::new();
-    if paper.voided {
-        warnings.push("Voided: the number stands and bills nothing.".to_owned());
-    }
-    Some(Paper {
-        frame: look.frame(Tab::Week, format!("{kind} {number}")),
-        heading: format!("{kind} {number} of {}", words::day(document.issued_on)),
-        customer: document.customer.name.clone(),
-        lines: document.lines.iter().map(paper_line).collect(),
-        sums: sums(&document.totals),
-        to_pay: words::pounds(document.totals.to_pay),
-        notes: document.notes.clone(),
-        warnings,
-        may_issue: false,
-        until: look.today,
-    })
-}
-
-fn paper_line(line: &ledger::office::InvoiceLine) -> PaperLine {
-    let price = line.unit_price.value().normalize();
-    let price = line.unit_price.rounded(price.scale().max(2));
-    let much = match line.unit.as_str() {
-        "hour" => {
-            let minutes = half_up(line.quantity.value().saturating_mul(Decimal::from(60)), 0);
-            let minutes = i64::try_from(minutes.mantissa()).unwrap_or_default();
-            format!("{} h ({})", words::number(line.quantity), hours_and_minutes(minutes))
-        }
-        "each" | "" => words::number(line.quantity),
-        unit => format!("{} {unit}", words::number(line.quantity)),
-    };
-    let at = format!("{much} at £{price}");
-    let is_whole = line.kind == InvoiceLineKind::Price;
-    let what = match (line.stage.is_empty(), line.what == line.stage) {
-        (true, _) | (_, true) => line.what.clone(),
-        (false, false) => format!("{}: {}", line.stage, line.what),
-    };
-    PaperLine { what, detail: if is_whole { String::new() } else { at }, amount: words::pounds(line.amount) }
-}
-
-/// The sums of a paper, without those that are nought and say nothing.
-fn sums(totals: &InvoiceTotals) -> Vec<(&'static str, String)> {
-    let mut sums = vec![("Net", words::pounds(totals.net))];
-    if totals.retention.0 != 0 {
-        sums.push(("Held back", words::pounds(-totals.retention)));
-    }
-    if totals.vat_charged.0 != 0 || totals.vat_stated.0 == 0 {
-        sums.push(("VAT", words::pounds(totals.vat_charged)));
-    } else {
-        sums.push(("VAT that the customer accounts for", words::pounds(totals.vat_stated)));
-    }
-    if totals.cis.0 != 0 {
-        sums.push(("Total", words::pounds(totals.total)));
-        sums.push(("CIS we expect to be taken", words::pounds(-totals.cis)));
-    }
-    sums
 }

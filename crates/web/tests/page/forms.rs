@@ -113,6 +113,16 @@ fn a_hand_does_nothing_that_is_the_boss_s_and_a_role_changes_at_once() {
     let forbidden = [
         ("/do/invoice-issue", vec![("job", "GARAGE")]),
         ("/do/pay", vec![("number", "OR-0001"), ("received", "1.00")]),
+        ("/do/credit", vec![("number", "OR-0001")]),
+        ("/do/void", vec![("number", "OR-0001"), ("reason", "x")]),
+        ("/do/quote-give", vec![("job", "GARAGE"), ("price", "1.00")]),
+        ("/do/quote-agree", vec![("job", "GARAGE"), ("by", "x"), ("how", "word")]),
+        ("/do/quote-points", vec![("job", "GARAGE"), ("label-1", "x"), ("amount-1", "1.00")]),
+        ("/do/price-extra", vec![("of", "x"), ("amount", "1.00")]),
+        ("/do/price", vec![("item", "finish plaster"), ("pack_cost", "1.00")]),
+        ("/do/rate", vec![("person", "Ines Quill"), ("cost", "1.00"), ("charge", "99.00")]),
+        ("/do/add-person", vec![("name", "Ada Sorrel")]),
+        ("/do/set-role", vec![("person", "Ines Quill"), ("role", "owner")]),
         ("/do/invite", vec![("person", "Ines Quill")]),
         ("/do/retire", vec![("device", "laptop")]),
         ("/crew/add-phone", vec![("person", "Ines Quill")]),
@@ -200,4 +210,24 @@ fn a_timer_is_started_and_stopped_by_buttons() {
     let stopped = tobi.post_json("/do/stop", &[]);
     assert_eq!(stopped.json()["answer"]["running"], serde_json::Value::Null, "{}", stopped.text());
     assert_eq!(tobi.post_json("/do/nothing-known", &[]).status, 404);
+}
+
+#[test]
+fn anybody_answers_the_survey_and_reads_it_and_only_the_boss_prices() {
+    let world = World::new();
+    let (ines, maren) = (world.browser("Ines Quill", Role::Hand), world.browser("Maren Oake", Role::Owner));
+    let answer = [("job", "GARAGE"), ("point", "stopcock"), ("answer", "under the stairs <b>stiff</b>")];
+    let kept = ines.post_json("/do/survey", &answer);
+    assert_eq!(kept.status, 200, "{}", kept.text());
+    let page = ines.get("/job?job=GARAGE").text();
+    assert!(page.contains("under the stairs &#60;b&#62;stiff&#60;/b&#62;"), "{page}");
+    let price = [("item", "finish plaster"), ("pack_cost", "11.40"), ("from", "2026-12-01")];
+    let set = maren.post_json("/do/price", &price);
+    assert_eq!(set.status, 200, "{}", set.text());
+    assert!(maren.get("/job?job=GARAGE").text().contains("£11.40 a bag from 1 Dec 2026"));
+    assert!(!ines.get("/job?job=GARAGE").text().contains("11.40"));
+    // What is wrong is told where it was sent from, and nothing is saved.
+    for wrong in [[price[0], ("pack_cost", "-1"), price[2]], [price[0], ("pack_cost", "a lot"), price[2]]] {
+        assert_eq!(maren.post_json("/do/price", &wrong).status, 422);
+    }
 }

@@ -1,0 +1,185 @@
+//! A paper of the books: an invoice as it would be issued, or one or a credit note as it was, and what can
+//! still be done about it. Nothing here numbers a paper; that is an order.
+
+use std::collections::BTreeSet;
+
+use askama::Template;
+use ledger::office::InvoiceLineKind;
+use projections::billing;
+use rust_decimal::Decimal;
+use trade::Day;
+use trade::money::hours_and_minutes;
+use trade::number::half_up;
+use trade::tax::InvoiceTotals;
+
+use crate::frame::{Frame, Tab};
+use crate::look::Look;
+use crate::words;
+
+/// A line of the paper: what, how much at how much, and the amount.
+pub(crate) struct PaperLine {
+    pub(crate) what: String,
+    pub(crate) detail: String,
+    pub(crate) amount: String,
+}
+
+/// A paper: as it would be issued, or as it was.
+#[derive(Template)]
+#[template(path = "paper.html")]
+pub(crate) struct Paper {
+    pub(crate) frame: Frame,
+    /// `Invoice 41`, or what it would be.
+    heading: String,
+    customer: String,
+    lines: Vec<PaperLine>,
+    pub(crate) sums: Vec<(&'static str, String)>,
+    to_pay: String,
+    notes: Vec<String>,
+    /// What the boss should know before.
+    warnings: Vec<String>,
+    /// Extras that are not on it, because the customer's yes was not logged.
+    pub(crate) waiting: Vec<Waiting>,
+    /// The extras that are on it all the same, by name, one a line.
+    pub(crate) with_extra: String,
+    /// It can be issued.
+    pub(crate) may_issue: bool,
+    /// The number, if it was issued and stands.
+    pub(crate) stands: String,
+    /// It is an invoice, and not a credit note.
+    is_invoice: bool,
+    /// Today, as the last day that it bills.
+    until: Day,
+}
+
+/// An extra that waits for the customer's yes.
+pub(crate) struct Waiting {
+    pub(crate) extra: String,
+    pub(crate) why: &'static str,
+    pub(crate) net: String,
+    /// Where the invoice stands with it on it.
+    pub(crate) link: String,
+}
+
+/// What the invoice of the job in hand would say, with the extras that the boss bills by name, one a line,
+/// although nobody logged a yes. None where there is nothing to bill, nor waiting.
+pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
+    let works = billing::job_works(look.book, &look.lists);
+    let work = works.iter().find(|work| Some(work.job) == look.job.map(|job| job.job))?;
+    let mut named: Vec<&str> = with_extra.lines().map(str::trim).collect();
+    named.retain(|name| billing::extra_called(work, name).is_ok());
+    let extras: BTreeSet<_> =
+        named.iter().filter_map(|name| billing::extra_called(work, name).ok()).collect();
+    let preview = billing::preview_with(work, None, &extras)?;
+    let mut warnings = Vec::new();
+    if preview.vat.disagrees {
+        warnings.push(
+            "What somebody said of the reverse charge is not what the facts say. Look at the job’s terms."
+                .to_owned(),
+        );
+    }
+    if !preview.without_a_price.is_empty() {
+        let count = preview.without_a_price.len();
+        warnings.push(format!("{count} entries have no rate or price and are not on it."));
+    }
+    if !preview.double.is_empty() {
+        warnings.push("Two papers billed the same work; credit or void one.".to_owned());
+    }
+    let waiting = preview.waiting.iter().map(|waiting| {
+        let with: Vec<&str> = named.iter().copied().chain([waiting.extra.as_str()]).collect();
+        let (job, what) = (words::encoded(&work.code), words::encoded(&with.join("\n")));
+        Waiting {
+            extra: waiting.extra.clone(),
+            why: waiting.why,
+            net: words::pounds(waiting.net),
+            link: format!("/bill?job={job}&what={what}"),
+        }
+    });
+    let waiting = waiting.collect();
+    warnings.extend(
+        named.iter().map(|name| format!("{name} is on it, though nobody logged the customer’s yes.")),
+    );
+    Some(Paper {
+        frame: look.frame(Tab::Week, format!("{} · to bill", work.code)),
+        heading: "To bill".to_owned(),
+        customer: work.customer.clone(),
+        lines: preview.printed.iter().map(paper_line).collect(),
+        sums: sums(&preview.totals),
+        to_pay: words::pounds(preview.totals.to_pay),
+        notes: Vec::new(),
+        warnings,
+        may_issue: !preview.printed.is_empty(),
+        waiting,
+        with_extra: named.join("\n"),
+        stands: String::new(),
+        is_invoice: true,
+        until: look.today,
+    })
+}
+
+/// An issued paper by its number.
+pub(crate) fn paper(look: &Look<'_>, number: &str) -> Option<Paper> {
+    let works = billing::job_works(look.book, &look.lists);
+    let mut papers = works.iter().flat_map(|work| &work.papers);
+    let paper = papers.find(|paper| billing::printed_number(&paper.document) == number)?;
+    let document = &paper.document;
+    let kind = if paper.credits.is_some() { "Credit note" } else { "Invoice" };
+    let mut warnings = Vec::new();
+    if paper.voided {
+        warnings.push("Voided: the number stands and bills nothing.".to_owned());
+    }
+    Some(Paper {
+        frame: look.frame(Tab::Week, format!("{kind} {number}")),
+        heading: format!("{kind} {number} of {}", words::day(document.issued_on)),
+        customer: document.customer.name.clone(),
+        lines: document.lines.iter().map(paper_line).collect(),
+        sums: sums(&document.totals),
+        to_pay: words::pounds(document.totals.to_pay),
+        notes: document.notes.clone(),
+        warnings,
+        may_issue: false,
+        waiting: Vec::new(),
+        with_extra: String::new(),
+        stands: if paper.voided { String::new() } else { number.to_owned() },
+        is_invoice: paper.credits.is_none(),
+        until: look.today,
+    })
+}
+
+fn paper_line(line: &ledger::office::InvoiceLine) -> PaperLine {
+    let price = line.unit_price.value().normalize();
+    let price = line.unit_price.rounded(price.scale().max(2));
+    let much = match line.unit.as_str() {
+        "hour" => {
+            let minutes = half_up(line.quantity.value().saturating_mul(Decimal::from(60)), 0);
+            let minutes = i64::try_from(minutes.mantissa()).unwrap_or_default();
+            format!("{} h ({})", words::number(line.quantity), hours_and_minutes(minutes))
+        }
+        "each" | "" => words::number(line.quantity),
+        unit => format!("{} {unit}", words::number(line.quantity)),
+    };
+    let at = format!("{much} at £{price}");
+    let is_whole = line.kind == InvoiceLineKind::Price;
+    let what = match (line.stage.is_empty(), line.what == line.stage) {
+        (true, _) | (_, true) => line.what.clone(),
+        (false, false) => format!("{}: {}", line.stage, line.what),
+    };
+    PaperLine { what, detail: if is_whole { String::new() } else { at }, amount: words::pounds(line.amount) }
+}
+
+/// The sums of a paper, without those that are nought and say nothing.
+fn sums(totals: &InvoiceTotals) -> Vec<(&'static str, String)> {
+    let mut sums = vec![("Net", words::pounds(totals.net))];
+    if totals.retention.0 != 0 {
+        sums.push(("Held back", words::pounds(-totals.retention)));
+    }
+    if totals.vat_charged.0 != 0 || totals.vat_stated.0 == 0 {
+        sums.push(("VAT", words::pounds(totals.vat_charged)));
+    } else {
+        sums.push(("VAT that the customer accounts for", words::pounds(totals.vat_stated)));
+    }
+    if totals.cis.0 != 0 {
+        sums.push(("Total", words::pounds(totals.total)));
+        sums.push(("CIS we expect to be taken", words::pounds(-totals.cis)));
+    }
+    sums
+}
