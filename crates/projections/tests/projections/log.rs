@@ -65,13 +65,13 @@ fn what_was_changed_or_crossed_out_says_so_and_keeps_its_history() {
     world.correct(MAREN, "c", "2026-11-03T08:00", &[], corrected);
     let line = log(&world.office(), None, None).remove(0);
     assert_eq!(line.state, State::Changed);
-    assert_eq!(line.text, "used 20 each of batten; changed, was used 22 each of stud");
+    assert_eq!(line.text, "used 20 batten; changed, was used 22 stud");
     let history: Vec<_> = line.history.iter().map(|said| (said.by.as_str(), said.text.as_str())).collect();
-    assert_eq!(history, [(TOBI, "used 22 each of stud"), (MAREN, "changed: used 20 each of batten")]);
+    assert_eq!(history, [(TOBI, "used 22 stud"), (MAREN, "changed: used 20 batten")]);
 
     world.log(TOBI, "s", "2026-11-04T08:00", Body::Struck(Struck { of: entry(TOBI, "e") }));
     let line = log(&world.office(), None, None).remove(0);
-    assert_eq!((line.state, line.text.as_str()), (State::CrossedOut, "crossed out: used 22 each of stud"));
+    assert_eq!((line.state, line.text.as_str()), (State::CrossedOut, "crossed out: used 22 stud"));
     assert_eq!(line.history.last().map(|said| said.text.as_str()), Some("crossed out"));
 
     // The crossing-out is crossed out.
