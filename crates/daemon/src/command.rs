@@ -3,7 +3,7 @@
 
 mod health;
 mod importing;
-mod named;
+pub(crate) mod named;
 mod office;
 mod quotes;
 mod roster;

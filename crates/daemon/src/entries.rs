@@ -8,9 +8,9 @@ use ledger::{Audience, Body, EntryRef, Payload, PersonId};
 use serde_json::{Value, json};
 use trade::Day;
 
+use crate::command::named;
 use crate::error::NodeError;
 use crate::node::{Node, Write};
-use crate::timers::job_called;
 
 /// Everything that was logged, of one job or of all, of one day or of all. What was changed or
 /// crossed out, waits or does not count is marked, and has its history.
@@ -19,7 +19,7 @@ use crate::timers::job_called;
 /// A job that is not listed.
 pub(crate) fn entries(node: &Node, job: Option<&str>, on: Option<Day>) -> Result<Value, NodeError> {
     let book = node.book();
-    let job = job.map(|code| job_called(&book.lists(), code).map(|listed| listed.job)).transpose()?;
+    let job = job.map(|code| named::job(&book.lists(), code).map(|listed| listed.job)).transpose()?;
     Ok(json!({ "entries": projections::log(book, job, on) }))
 }
 

@@ -60,7 +60,8 @@ pub(crate) fn random<const N: usize>() -> Result<[u8; N], NodeError> {
 }
 
 /// What the wall clock shows, in milliseconds since 1970.
-pub(crate) fn now_ms() -> i64 {
+#[must_use]
+pub fn now_ms() -> i64 {
     let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
     since.ok().and_then(|since| i64::try_from(since.as_millis()).ok()).unwrap_or(0)
 }

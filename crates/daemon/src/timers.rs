@@ -3,13 +3,14 @@
 //! A timer runs by whole minutes, as the clock on the wall shows them, so that the parts of a day
 //! add up to the day. Nothing here stops a timer by itself, and nothing changes another person's.
 
-use ledger::site::{JobListed, Place, Site, WorkStarted, WorkStopped, WorkSwitched};
+use ledger::site::{Place, Site, WorkStarted, WorkStopped, WorkSwitched};
 use ledger::{Audience, Body, EntryId, EntryRef, Payload, PersonId};
 use projections::Lists;
 use projections::time_on_job::Running;
 use serde_json::{Value, json};
 use trade::{Day, Moment};
 
+use crate::command::named;
 use crate::error::NodeError;
 use crate::node::{Node, Write};
 
@@ -58,7 +59,7 @@ pub(crate) fn start(
             "your timer has been running since {} on {}; go over to other work with `fivebar switch`, \
              or end it with `fivebar stop`",
             running.since,
-            named(&node.book().lists(), &running.site)
+            on_what(&node.book().lists(), &running.site)
         )));
     }
     write(node, author, pressed, at, Body::WorkStarted(WorkStarted { site, activity: String::new(), at }))?;
@@ -181,32 +182,10 @@ fn here_and_now(
     stage: Option<&str>,
     now_ms: i64,
 ) -> Result<(Site, Moment), NodeError> {
-    let job = job_called(lists, job)?;
-    let of_job = || lists.stages.values().filter(|listed| listed.job == job.job);
-    let stage = match stage {
-        None => None,
-        Some(name) => Some(of_job().find(|listed| listed.name == name).ok_or_else(|| {
-            let mut stages: Vec<_> = of_job().map(|listed| (listed.order, listed.name.as_str())).collect();
-            stages.sort_unstable();
-            let names: Vec<&str> = stages.into_iter().map(|(_, name)| name).collect();
-            not_listed(&format!("{} has no stage {name:?}", job.code), &names)
-        })?),
-    };
+    let job = named::job(lists, job)?;
+    let stage = stage.map(|name| named::stage(lists, job, name)).transpose()?;
     let site = Site { job: job.job, stage: stage.map(|stage| stage.stage), place: Place::default() };
     Ok((site, whole_minute(now_ms, &job.time_zone)?))
-}
-
-pub(crate) fn job_called<'book>(lists: &Lists<'book>, code: &str) -> Result<&'book JobListed, NodeError> {
-    lists.jobs.values().copied().find(|job| job.code == code).ok_or_else(|| {
-        let mut codes: Vec<&str> = lists.jobs.values().map(|job| job.code.as_str()).collect();
-        codes.sort_unstable();
-        not_listed(&format!("there is no job {code:?}"), &codes)
-    })
-}
-
-fn not_listed(what: &str, names: &[&str]) -> NodeError {
-    let there_are = if names.is_empty() { "none yet".to_owned() } else { names.join(", ") };
-    NodeError::bad_input(format!("{what}; there are: {there_are}"))
 }
 
 fn write(
@@ -224,7 +203,7 @@ fn write(
 }
 
 /// `stud walls, GARAGE`.
-fn named(lists: &Lists<'_>, site: &Site) -> String {
+fn on_what(lists: &Lists<'_>, site: &Site) -> String {
     format!("{}, {}", lists.stage(site.stage), lists.job(site.job))
 }
 

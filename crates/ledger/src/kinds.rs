@@ -226,11 +226,41 @@ kinds! {
     125 Office PaymentReceived = office::PaymentReceived;
 }
 
+/// A range of numbers, with what its kinds have in common.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Chapter {
+    /// Who belongs to the crew. Closed within a major version.
+    Roster,
+    /// What the crew's lists hold.
+    Lists,
+    /// What happened on site.
+    Site,
+    /// What became of something that was said.
+    Changes,
+    /// What only the office's lists hold.
+    OfficeLists,
+    /// Invoices, deposits and payments.
+    Papers,
+}
+
 impl Kind {
+    /// The chapter that its number stands in.
+    #[must_use]
+    pub const fn chapter(self) -> Chapter {
+        match self.number() {
+            0..20 => Chapter::Roster,
+            20..40 => Chapter::Lists,
+            40..80 => Chapter::Site,
+            80..100 => Chapter::Changes,
+            100..120 => Chapter::OfficeLists,
+            120.. => Chapter::Papers,
+        }
+    }
+
     /// Whether it says who belongs to the crew. These kinds are closed within a major version.
     #[must_use]
     pub const fn is_roster(self) -> bool {
-        self.number() < 20
+        matches!(self.chapter(), Chapter::Roster)
     }
 }
 

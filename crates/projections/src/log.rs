@@ -3,6 +3,7 @@
 //! What was crossed out stays in it, marked so; so does what waits for a yes and what does not
 //! count. The lists, and who belongs to the crew, are no part of it: they have pages of their own.
 
+use ledger::kinds::Chapter;
 use ledger::roster::Standing;
 use ledger::site::StockPlace;
 use ledger::{Body, EntryRef, EventHash, JobId, StageId};
@@ -170,71 +171,9 @@ fn said_of(book: &Book, lists: &Lists<'_>, first: &Logged, history: &History) ->
 
 /// Whether something of this kind is logged; otherwise it is of the lists or of the roster.
 const fn is_logged(body: &Body) -> bool {
-    match body {
-        Body::CrewFounded(_)
-        | Body::PersonListed(_)
-        | Body::RoleChanged(_)
-        | Body::DeviceAdmitted(_)
-        | Body::DeviceRetired(_)
-        | Body::SessionOpened(_)
-        | Body::SessionClosed(_)
-        | Body::Recovered(_)
-        | Body::ItemListed(_)
-        | Body::JobListed(_)
-        | Body::StageListed(_)
-        | Body::LineListed(_)
-        | Body::AliasTaught(_)
-        | Body::Surveyed(_)
-        | Body::FirmListed(_)
-        | Body::PersonRated(_)
-        | Body::ItemPriced(_)
-        | Body::JobTerms(_)
-        | Body::LinePriced(_)
-        | Body::QuoteGiven(_)
-        | Body::QuoteAgreed(_)
-        | Body::PaymentPointSet(_)
-        | Body::ExtraPriced(_)
-        | Body::PricePaid(_)
-        | Body::CostBorneBy(_) => false,
-        Body::Hours(_)
-        | Body::WorkStarted(_)
-        | Body::WorkSwitched(_)
-        | Body::WorkStopped(_)
-        | Body::Away(_)
-        | Body::Bought(_)
-        | Body::Delivered(_)
-        | Body::Used(_)
-        | Body::Wasted(_)
-        | Body::Returned(_)
-        | Body::Moved(_)
-        | Body::HireBegan(_)
-        | Body::HireEnded(_)
-        | Body::Expense(_)
-        | Body::Test(_)
-        | Body::Photo(_)
-        | Body::Note(_)
-        | Body::SnagRaised(_)
-        | Body::SnagCleared(_)
-        | Body::ExtraAsked(_)
-        | Body::ExtraAgreed(_)
-        | Body::ExtraDeclined(_)
-        | Body::LeftOff(_)
-        | Body::Seen(_)
-        | Body::ReadyForChecking(_)
-        | Body::SignedOff(_)
-        | Body::PartDone(_)
-        | Body::Reopened(_)
-        | Body::CalledBack(_)
-        | Body::Corrected(_)
-        | Body::Struck(_)
-        | Body::Accepted(_)
-        | Body::QuestionSettled(_)
-        | Body::InvoiceIssued(_)
-        | Body::InvoiceCredited(_)
-        | Body::InvoiceVoided(_)
-        | Body::InvoiceAdopted(_)
-        | Body::DepositAsked(_)
-        | Body::PaymentReceived(_) => true,
+    match body.kind().chapter() {
+        Chapter::Site | Chapter::Changes | Chapter::Papers => true,
+        Chapter::Roster | Chapter::Lists | Chapter::OfficeLists => false,
     }
 }
 

@@ -12,12 +12,10 @@ use serde::Deserialize;
 use trade::{Day, Moment, TimeError};
 
 use crate::frame::{Frame, Tab};
+use crate::posting::HOME_ZONE;
 use crate::shapes::Tally;
 use crate::viewer::Viewer;
 use crate::words;
-
-/// The zone of the wall clock where no job says another.
-const HOME_ZONE: &str = "Europe/London";
 
 /// What the address of a screen asks for.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]

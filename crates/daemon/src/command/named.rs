@@ -44,7 +44,7 @@ pub(super) fn person(node: &Node, name: &str) -> Result<PersonId, NodeError> {
 }
 
 /// The job with this code.
-pub(super) fn job<'book>(lists: &Lists<'book>, code: &str) -> Result<&'book JobListed, NodeError> {
+pub(crate) fn job<'book>(lists: &Lists<'book>, code: &str) -> Result<&'book JobListed, NodeError> {
     lists.jobs.values().copied().find(|job| job.code == code).ok_or_else(|| {
         let mut codes: Vec<&str> = lists.jobs.values().map(|job| job.code.as_str()).collect();
         codes.sort_unstable();
@@ -53,7 +53,7 @@ pub(super) fn job<'book>(lists: &Lists<'book>, code: &str) -> Result<&'book JobL
 }
 
 /// The stage of this name in a job.
-pub(super) fn stage<'book>(
+pub(crate) fn stage<'book>(
     lists: &Lists<'book>,
     job: &JobListed,
     name: &str,

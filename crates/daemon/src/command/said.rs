@@ -73,10 +73,6 @@ pub(super) fn log(
             "nothing in that line was understood as an entry; nothing is logged",
         ));
     }
-    if let Some((_, open)) = chosen.iter().find(|(_, proposal)| !proposal.ready) {
-        let what = rows::in_words(open);
-        return Err(NodeError::bad_input(format!("{what}: a question about it is open; nothing is logged")));
-    }
     // Everything is read before anything is written, so that a line is logged whole or not at all.
     let mut planned = Vec::new();
     for &(number, proposal) in &chosen {

@@ -6,6 +6,7 @@ use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use axum::routing::get;
+use daemon::node::now_ms;
 use trade::TimeError;
 
 use crate::app::{App, Notice};
@@ -85,12 +86,6 @@ screens!(
     job::Entries,
     said::Said,
 );
-
-/// What the wall clock shows, in milliseconds since 1970.
-fn now_ms() -> i64 {
-    let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
-    since.ok().and_then(|since| i64::try_from(since.as_millis()).ok()).unwrap_or(0)
-}
 
 /// Looks at the node once, and writes the screen out with what the last form led to.
 async fn show<S: Screen>(

@@ -1,5 +1,6 @@
 //! The lines of entries: what was logged, how safe it is, and what can still be done about it.
 
+use ledger::kinds::Chapter;
 use ledger::roster::Standing;
 use ledger::site::Worked;
 use ledger::{Body, EntryRef};
@@ -187,72 +188,7 @@ const fn can_change(body: &Body) -> bool {
 /// Whether an entry is a line of its own. The end of a timer stands in the line of its beginning, and
 /// what was ticked seen or answered is no news.
 pub(crate) const fn is_shown(body: &Body) -> bool {
-    match body {
-        Body::Hours(_)
-        | Body::WorkStarted(_)
-        | Body::WorkSwitched(_)
-        | Body::Away(_)
-        | Body::Bought(_)
-        | Body::Delivered(_)
-        | Body::Used(_)
-        | Body::Wasted(_)
-        | Body::Returned(_)
-        | Body::Moved(_)
-        | Body::HireBegan(_)
-        | Body::HireEnded(_)
-        | Body::Expense(_)
-        | Body::Test(_)
-        | Body::Photo(_)
-        | Body::Note(_)
-        | Body::SnagRaised(_)
-        | Body::SnagCleared(_)
-        | Body::ExtraAsked(_)
-        | Body::ExtraAgreed(_)
-        | Body::ExtraDeclined(_)
-        | Body::LeftOff(_)
-        | Body::ReadyForChecking(_)
-        | Body::SignedOff(_)
-        | Body::PartDone(_)
-        | Body::Reopened(_)
-        | Body::CalledBack(_) => true,
-        Body::CrewFounded(_)
-        | Body::PersonListed(_)
-        | Body::RoleChanged(_)
-        | Body::DeviceAdmitted(_)
-        | Body::DeviceRetired(_)
-        | Body::SessionOpened(_)
-        | Body::SessionClosed(_)
-        | Body::Recovered(_)
-        | Body::ItemListed(_)
-        | Body::JobListed(_)
-        | Body::StageListed(_)
-        | Body::LineListed(_)
-        | Body::AliasTaught(_)
-        | Body::Surveyed(_)
-        | Body::WorkStopped(_)
-        | Body::Seen(_)
-        | Body::Corrected(_)
-        | Body::Struck(_)
-        | Body::Accepted(_)
-        | Body::QuestionSettled(_)
-        | Body::FirmListed(_)
-        | Body::PersonRated(_)
-        | Body::ItemPriced(_)
-        | Body::JobTerms(_)
-        | Body::LinePriced(_)
-        | Body::QuoteGiven(_)
-        | Body::QuoteAgreed(_)
-        | Body::PaymentPointSet(_)
-        | Body::ExtraPriced(_)
-        | Body::PricePaid(_)
-        | Body::CostBorneBy(_)
-        | Body::InvoiceIssued(_)
-        | Body::InvoiceCredited(_)
-        | Body::InvoiceVoided(_)
-        | Body::InvoiceAdopted(_)
-        | Body::DepositAsked(_)
-        | Body::PaymentReceived(_) => false,
-    }
+    matches!(body.kind().chapter(), Chapter::Site) && !matches!(body, Body::WorkStopped(_) | Body::Seen(_))
 }
 
 /// What was done on a day, for a heading: `today`, `Thu 5 Nov`.

@@ -56,7 +56,7 @@ fn refused(proposal: &Proposal, why: &str) -> NodeError {
 }
 
 /// A proposal in a few words.
-pub(super) fn in_words(proposal: &Proposal) -> String {
+fn in_words(proposal: &Proposal) -> String {
     let said =
         [Column::Quantity, Column::Unit, Column::What, Column::Stage].map(|column| proposal.get(column));
     let said: Vec<&str> =

@@ -31,7 +31,8 @@ pub(super) fn of(
 ) -> Result<Vocabulary, NodeError> {
     let book = node.book();
     let lists = book.lists();
-    let mut own: Vec<Entry<'_>> = book.entries().filter(|entry| entry.act.person == author).collect();
+    let entries: Vec<Entry<'_>> = book.entries().collect();
+    let mut own: Vec<&Entry<'_>> = entries.iter().filter(|entry| entry.act.person == author).collect();
     own.sort_by_key(|entry| (entry.act.logged_at, entry.logged.hash));
     own.reverse(); // The newest first.
     let current = match job {
@@ -47,13 +48,13 @@ pub(super) fn of(
         people: roster.people().map(|person| person.name.clone()).collect(),
         me: lists.person(author),
         may_sign_off: roster.person(&author).is_some_and(|person| person.role >= Role::Lead),
-        places: places(node),
+        places: places(&entries),
         aliases: lists.aliases.iter().map(|(phrase, means)| alias(&lists, phrase, means)).collect(),
         usual_start: usual_start(&own),
         half_day_minutes: None,
         timer_running: book.running().iter().any(|running| running.entry.person == author),
         recent: recent(&lists, &own, at),
-        open_snags: open_snags(node, current),
+        open_snags: open_snags(&entries, current),
         limits: Vec::new(),
     })
 }
@@ -92,7 +93,7 @@ fn alias(lists: &Lists<'_>, phrase: &str, means: &AliasMeaning) -> Alias {
 }
 
 /// The stages that this person logged on last in a job, the newest first.
-fn recent_stages(lists: &Lists<'_>, own: &[Entry<'_>], job: Option<JobId>) -> Vec<String> {
+fn recent_stages(lists: &Lists<'_>, own: &[&Entry<'_>], job: Option<JobId>) -> Vec<String> {
     let mut names: Vec<String> = Vec::new();
     for site in own.iter().filter_map(|entry| entry.site()).filter(|site| Some(site.job) == job) {
         let Some(stage) = site.stage else { continue };
@@ -105,14 +106,13 @@ fn recent_stages(lists: &Lists<'_>, own: &[Entry<'_>], job: Option<JobId>) -> Ve
 }
 
 /// The places that anybody of the crew has named.
-fn places(node: &Node) -> Vec<String> {
-    let entries = node.book().entries();
-    let named = entries.filter_map(|entry| entry.site().map(|site| site.place.words.clone()));
+fn places(entries: &[Entry<'_>]) -> Vec<String> {
+    let named = entries.iter().filter_map(|entry| entry.site().map(|site| site.place.words.clone()));
     named.filter(|words| !words.is_empty()).collect::<BTreeSet<_>>().into_iter().collect()
 }
 
 /// When this person's days started most often of late; of two equally frequent the earlier.
-fn usual_start(own: &[Entry<'_>]) -> Option<u16> {
+fn usual_start(own: &[&Entry<'_>]) -> Option<u16> {
     let mut first: BTreeMap<_, u16> = BTreeMap::new();
     for entry in own {
         let Body::Hours(hours) = &*entry.body else { continue };
@@ -129,8 +129,8 @@ fn usual_start(own: &[Entry<'_>]) -> Option<u16> {
 }
 
 /// This person's entries of the last days, the newest first, as they would be said.
-fn recent(lists: &Lists<'_>, own: &[Entry<'_>], at: Moment) -> Vec<Proposal> {
-    let is_recent = |entry: &&Entry<'_>| {
+fn recent(lists: &Lists<'_>, own: &[&Entry<'_>], at: Moment) -> Vec<Proposal> {
+    let is_recent = |entry: &&&Entry<'_>| {
         i64::from(at.day().number()) - i64::from(entry.act.done_on.number()) <= RECENT_DAYS
     };
     own.iter().filter(is_recent).filter_map(|entry| proposal(lists, entry)).collect()
@@ -180,8 +180,7 @@ fn proposal(lists: &Lists<'_>, entry: &Entry<'_>) -> Option<Proposal> {
 }
 
 /// The snags of a job that nobody has cleared: their keys and words.
-fn open_snags(node: &Node, job: Option<JobId>) -> Vec<String> {
-    let entries: Vec<_> = node.book().entries().collect();
+fn open_snags(entries: &[Entry<'_>], job: Option<JobId>) -> Vec<String> {
     let cleared: BTreeSet<_> = entries
         .iter()
         .filter_map(
