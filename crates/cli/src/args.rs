@@ -4,6 +4,7 @@ mod invoice;
 mod lists;
 mod log;
 mod office;
+mod plan;
 mod said;
 
 use std::io::Write as _;
@@ -18,6 +19,7 @@ pub(crate) use invoice::Invoice;
 pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use plan::{FillIn, LimitWords, Need, Slips};
 pub(crate) use said::{Say, Survey, Word};
 
 /// The crew's own job ledger: hours, materials, tests and stages, on every phone, without a server.
@@ -195,6 +197,30 @@ pub(crate) enum Request {
     },
     /// How the stages of every job stand.
     Stages,
+    /// At seven: what is free and ready, what is missing, what to load and to get, whom you wait for.
+    Morning {
+        /// One job only.
+        #[arg(long)]
+        job: Option<String>,
+    },
+    /// What a stage needs before it is ready, beside material.
+    Need(Need),
+    /// Tasks for the hour in which something sets.
+    #[command(subcommand)]
+    FillIn(FillIn),
+    /// The kinds of tests with their usual limits and who states them; of a job, its tests over time.
+    #[command(after_help = "  fivebar tests\n  fivebar tests GARAGE --what 'timber moisture'")]
+    Tests {
+        /// The job.
+        job: Option<String>,
+        /// One kind only.
+        #[arg(long, requires = "job")]
+        what: Option<String>,
+    },
+    /// What slips if a stage takes longer.
+    Slips(Slips),
+    /// The limit that tests of a kind are compared with on a job, in place of the usual one.
+    Limit(LimitWords),
     /// The entries behind a figure.
     Why {
         /// The job.

@@ -4,9 +4,11 @@ mod args;
 mod invoice;
 mod office_pages;
 mod pages;
+mod plan_pages;
 mod progress;
 mod said_pages;
 mod table;
+mod test_pages;
 
 use std::io::IsTerminal as _;
 use std::io::Write as _;
@@ -14,6 +16,7 @@ use std::process::ExitCode;
 
 use args::{Arguments, Request};
 use clap::Parser;
+use daemon::command::{PlanCommand, TestCommand};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
@@ -108,6 +111,13 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::SortOut => Command::SortOut,
         Request::Settle { question, answer } => Command::Settle { question, answer },
         Request::Stages => Command::Stages,
+        Request::Morning { job } => Command::Plan(PlanCommand::Morning { job }),
+        Request::Need(need) => need.command(),
+        Request::FillIn(request) => request.command(),
+        Request::Tests { job: None, .. } => Command::Tests(TestCommand::Kinds),
+        Request::Tests { job: Some(job), what } => Command::Tests(TestCommand::Series { job, what }),
+        Request::Slips(slips) => slips.command(),
+        Request::Limit(limit) => limit.command()?,
         Request::Why { job, stage, what } => Command::Why { job, stage, what },
         Request::Roster => Command::Roster,
         Request::Retire { device, reason } => Command::Retire { device, reason },

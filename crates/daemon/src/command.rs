@@ -3,8 +3,11 @@
 
 mod health;
 mod importing;
+mod judging;
 pub(crate) mod named;
 mod office;
+mod plan;
+mod progress;
 mod quotes;
 mod roster;
 mod said;
@@ -23,9 +26,13 @@ use serde_json::{Value, json};
 use trade::{Day, Moment, Pence, Rate};
 
 pub use crate::invoices::Received;
+pub use judging::TestCommand;
 pub use ledger::site::SurveyPoint;
+pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach};
 pub use ledger::site::{SaidHow, Whose};
 pub use office::{Paid, PersonRate};
+pub use plan::{FillInWish, LimitWish, NeedWish, PlanCommand};
+pub use progress::{Progress, Step};
 pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due, standing_quote};
 pub use said::{Answer, Pressed, Said};
 
@@ -234,6 +241,10 @@ pub enum Command {
     },
     /// The stages of all jobs and how they stand.
     Stages,
+    /// What a day is planned by.
+    Plan(PlanCommand),
+    /// Kinds of tests and their limits, and a job's tests over time.
+    Tests(TestCommand),
     /// The entries that made a figure.
     Why {
         /// The job.
@@ -312,27 +323,6 @@ pub enum ListChange {
     Change,
     /// It may be there.
     Either,
-}
-
-/// How far a command has come that takes its time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Progress {
-    /// What is being counted.
-    pub step: Step,
-    /// So many are done.
-    pub done: u64,
-    /// Of so many.
-    pub of: u64,
-}
-
-/// What an import is at.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Step {
-    /// Rows are read and checked; nothing is written yet.
-    RowsRead,
-    /// Events are written and durable.
-    EventsWritten,
 }
 
 /// A press of a button that may reach the node later than it was made, and more than once.
@@ -428,6 +418,8 @@ fn dispatch(
         Command::Quote(command) => quotes::run(node, author, command),
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
         Command::Settle { question, answer } => settle(node, author, &question, answer),
+        Command::Plan(command) => plan::run(node, author, command),
+        Command::Tests(command) => judging::run(node, &command),
         Command::Stages => Ok(json!({ "stages": projections::stages(node.book()) })),
         Command::Why { job, stage, what } => {
             Ok(json!({ "entries": projections::why(node.book(), &job, stage.as_deref(), what.as_deref()) }))

@@ -4,7 +4,6 @@ use ledger::office::Document;
 use ledger::site::{Amount, Bound, Test, Worked};
 use ledger::{Act, Body, ItemId, Kind};
 use rust_decimal::Decimal;
-use trade::Quantity;
 use trade::money::hours_and_minutes;
 
 use crate::lists::Lists;
@@ -24,7 +23,7 @@ fn measure(lists: &Lists<'_>, item: ItemId, amount: &Amount) -> String {
     };
     match &amount.said {
         Some(packs) if packs.pack != unit => {
-            format!("{} {} ({whole}) of", packs.count, packs_called(&packs.pack, packs.count))
+            format!("{} {} ({whole}) of", packs.count, packs_called(&packs.pack, packs.count.value()))
         }
         Some(_) | None if unit == "each" => whole,
         Some(_) | None => format!("{whole} of"),
@@ -32,9 +31,9 @@ fn measure(lists: &Lists<'_>, item: ItemId, amount: &Amount) -> String {
 }
 
 /// One bag, two bags, half a box: more than one takes an s.
-fn packs_called(pack: &str, count: Quantity) -> String {
+pub(crate) fn packs_called(pack: &str, count: Decimal) -> String {
     match pack {
-        pack if count.value() <= Decimal::ONE => pack.to_owned(),
+        pack if count <= Decimal::ONE => pack.to_owned(),
         pack if pack.ends_with('x') || pack.ends_with("ch") || pack.ends_with("sh") => format!("{pack}es"),
         pack => format!("{pack}s"),
     }
@@ -117,6 +116,9 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::LineListed => "line priced",
         Kind::AliasTaught => "word taught",
         Kind::Surveyed => "survey",
+        Kind::NeedListed => "needed",
+        Kind::FillInListed => "fill-in task",
+        Kind::LimitSet => "limit set",
         Kind::Hours => "hours",
         Kind::WorkStarted => "timer started",
         Kind::WorkSwitched => "went over",
@@ -146,6 +148,7 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::PartDone => "part done",
         Kind::Reopened => "opened again",
         Kind::CalledBack => "called back",
+        Kind::SignOffTold => "told of a sign-off",
         Kind::Corrected => "changed",
         Kind::Struck => "crossed out",
         Kind::Accepted => "accepted",

@@ -1,15 +1,18 @@
-//! The trade's arithmetic: exact numbers, money, units, tax and civil time.
+//! The trade's arithmetic: exact numbers, money, units, tax, civil time, limits of tests and networks of stages.
 //!
 //! This crate computes and never reads a clock, a file or a network. There are no floats: a
 //! quantity or a price is an exact decimal, money is whole pence, and every rounding is named.
 //! Its arithmetic never panics: a sum too large for its type stays at the largest that fits, so
 //! that an absurd number from outside spoils its own line and nothing else.
 
+pub mod measure;
 pub mod money;
+pub mod network;
 pub mod number;
 pub mod tax;
 pub mod time;
 pub mod unit;
+pub mod waits;
 
 pub use money::{MoneyError, Pounds, RetentionHalves, UnitCost};
 pub use number::{NumberError, Pence, Quantity, Rate};

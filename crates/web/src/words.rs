@@ -280,6 +280,7 @@ pub(crate) fn told(lists: &Lists<'_>, book: &projections::Book, entry: &Entry<'_
         Body::PartDone(part) => format!("{}% done", number(part.percent)),
         Body::Reopened(_) => "opened again".to_owned(),
         Body::CalledBack(_) => "called back".to_owned(),
+        Body::SignOffTold(told) => format!("told by {} that it is signed off", lists.person(told.by)),
         Body::QuestionSettled(_) => "answered".to_owned(),
         Body::InvoiceIssued(issued) => {
             format!("invoice {}", projections::billing::printed_number(&issued.document))
@@ -305,6 +306,9 @@ pub(crate) fn told(lists: &Lists<'_>, book: &projections::Book, entry: &Entry<'_
         | Body::LineListed(_)
         | Body::AliasTaught(_)
         | Body::Surveyed(_)
+        | Body::NeedListed(_)
+        | Body::FillInListed(_)
+        | Body::LimitSet(_)
         | Body::Corrected(_)
         | Body::Struck(_)
         | Body::Accepted(_)

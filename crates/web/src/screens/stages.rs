@@ -7,10 +7,13 @@ use std::collections::BTreeSet;
 use askama::Template;
 use ledger::site::StageListed;
 use ledger::{Body, StageId};
+use projections::Readiness;
+use projections::readiness::{Missing, missing_words, readiness};
 use projections::stages::{Condition, Stage};
 
 use crate::frame::{Frame, Tab};
-use crate::look::Look;
+use crate::look::{Asked, Look};
+use crate::screens::gap::{Filling, filling};
 use crate::shapes::Mark;
 use crate::words;
 
@@ -18,6 +21,15 @@ use crate::words;
 pub(crate) struct Need {
     pub(crate) there: bool,
     pub(crate) words: String,
+}
+
+/// Something that was listed as needed and is not met.
+pub(crate) struct OpenNeed {
+    /// As a form names it.
+    pub(crate) kind: &'static str,
+    pub(crate) what: String,
+    /// What to write beside it: what was chosen, who looked.
+    pub(crate) ask: &'static str,
 }
 
 /// A stage on the screen.
@@ -30,6 +42,12 @@ pub(crate) struct StageRow {
     /// What it covers up, or empty.
     pub(crate) covers: String,
     pub(crate) needs: Vec<Need>,
+    /// What is missing before it is ready, beside what it waits for.
+    pub(crate) missing: Vec<String>,
+    pub(crate) open_needs: Vec<OpenNeed>,
+    /// The earliest day; empty for today and for what is begun.
+    pub(crate) earliest: String,
+    pub(crate) may_need: bool,
     pub(crate) may_report: bool,
     pub(crate) may_sign_off: bool,
     pub(crate) may_reopen: bool,
@@ -40,41 +58,87 @@ pub(crate) struct StageRow {
 #[template(path = "stages.html")]
 pub(crate) struct Stages {
     pub(crate) frame: Frame,
-    stages: Vec<StageRow>,
+    pub(crate) stages: Vec<StageRow>,
+    filling: Filling,
 }
 
 /// Fills the screen.
-pub(crate) fn stages(look: &Look<'_>) -> Stages {
+pub(crate) fn stages(look: &Look<'_>, asked: &Asked) -> Stages {
     let job = look.job.map(|job| job.job);
     let all = look.book.stages(&look.lists);
+    let ready = readiness(look.book, &look.lists, look.now);
+    let ready = |stage: &Stage| ready.iter().find(|ready| ready.stage == stage.stage);
     let stages = all.iter().filter(|stage| Some(stage.job) == job);
     let title = look.job.map_or_else(|| "Stages".to_owned(), |job| format!("{} · stages", job.code));
     Stages {
         frame: look.frame(Tab::Stages, title),
         stages: stages
-            .filter_map(|stage| Some(row(look, stage, look.lists.stages.get(&stage.stage)?)))
+            .filter_map(|stage| Some(row(look, stage, look.lists.stages.get(&stage.stage)?, ready(stage))))
             .collect(),
+        filling: filling(look, asked),
     }
 }
 
-fn row(look: &Look<'_>, stage: &Stage, listed: &StageListed) -> StageRow {
+fn row(look: &Look<'_>, stage: &Stage, listed: &StageListed, ready: Option<&Readiness>) -> StageRow {
     let is_off = stage.condition == Condition::SignedOff;
     let may_work = !is_off && stage.condition != Condition::Waiting;
     StageRow {
         name: listed.name.clone(),
         mark: Mark { condition: stage.condition },
-        state: state(look, stage),
+        state: state(look, stage, ready),
         waits: waits(look, stage),
         covers: names(look, &listed.covers),
         needs: needs(look, stage, listed),
+        missing: ready.map(|ready| lacks(look, ready)).unwrap_or_default(),
+        open_needs: ready.map(open_needs).unwrap_or_default(),
+        earliest: ready.map(|ready| earliest(look, ready)).unwrap_or_default(),
+        may_need: !is_off,
         may_report: may_work && stage.condition != Condition::ReadyForChecking,
         may_sign_off: may_work && look.viewer.leads(),
         may_reopen: is_off && look.viewer.leads(),
     }
 }
 
+/// What a stage lacks beside what it waits for.
+fn lacks(look: &Look<'_>, ready: &Readiness) -> Vec<String> {
+    let named = ready.missing.iter().filter(|missing| match missing {
+        Missing::SignOff(_) | Missing::Wait(_) => false,
+        Missing::People { .. }
+        | Missing::Material(_)
+        | Missing::HiredGear(_)
+        | Missing::CustomersChoice(_)
+        | Missing::Inspector(_) => true,
+    });
+    named.map(|missing| missing_words(&look.lists, missing)).collect()
+}
+
+/// What can be met by a word: a choice that was made, somebody who looked.
+fn open_needs(ready: &Readiness) -> Vec<OpenNeed> {
+    let open = ready.missing.iter().filter_map(|missing| match missing {
+        Missing::CustomersChoice(what) => {
+            Some(OpenNeed { kind: "customers_choice", what: what.clone(), ask: "What was chosen" })
+        }
+        Missing::Inspector(what) => {
+            Some(OpenNeed { kind: "inspector", what: what.clone(), ask: "Who looked, when, what they said" })
+        }
+        Missing::SignOff(_)
+        | Missing::Wait(_)
+        | Missing::People { .. }
+        | Missing::Material(_)
+        | Missing::HiredGear(_) => None,
+    });
+    open.collect()
+}
+
+fn earliest(look: &Look<'_>, ready: &Readiness) -> String {
+    match ready.earliest {
+        Some(day) if !ready.is_at_work() && day > look.today => words::near_day(day, look.today),
+        Some(_) | None => String::new(),
+    }
+}
+
 /// How a stage stands, in words.
-fn state(look: &Look<'_>, stage: &Stage) -> String {
+fn state(look: &Look<'_>, stage: &Stage, ready: Option<&Readiness>) -> String {
     let part = stage.part_done.map(|percent| format!(", {}% done", words::number(percent)));
     match stage.condition {
         Condition::SignedOff => {
@@ -86,6 +150,7 @@ fn state(look: &Look<'_>, stage: &Stage) -> String {
         Condition::PartDone => format!("in hand{}", part.unwrap_or_default()),
         Condition::InHand => "in hand".to_owned(),
         Condition::Free if is_drying(look, stage) => "waits".to_owned(),
+        Condition::Free if ready.is_some_and(Readiness::is_ready) => "ready".to_owned(),
         Condition::Free => "free".to_owned(),
         Condition::Waiting => "waits".to_owned(),
     }

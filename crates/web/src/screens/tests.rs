@@ -122,7 +122,7 @@ fn nobody_but_the_boss_sees_a_sum_of_money() {
         trial.look(name, FRIDAY, &asked("GARAGE", "skim"), |look| {
             [
                 now::now(look).render().unwrap(),
-                stages::stages(look).render().unwrap(),
+                stages::stages(look, &Asked::default()).render().unwrap(),
                 stages::behind(look).render().unwrap(),
                 doing::doing(look).render().unwrap(),
                 doing::why(look, "skim", "material").render().unwrap(),
