@@ -78,20 +78,11 @@ fn series(answer: &Value) -> String {
     page
 }
 
-/// A small line of the values in their order; empty for fewer than two. It shows the course only, so that
-/// each value is taken as the nearest whole step between the lowest and the highest.
+/// A small line of the values in their order; empty for fewer than two. It shows the course only.
 fn line(series: &Value) -> String {
-    let drawn =
-        list(series, "tests").iter().filter_map(|test| text(test, "drawn").parse::<trade::Quantity>().ok());
-    let values: Vec<_> = drawn.map(trade::Quantity::value).collect();
-    let (Some(low), Some(high)) = (values.iter().min().copied(), values.iter().max().copied()) else {
-        return String::new();
-    };
-    if values.len() < 2 {
-        return String::new();
-    }
-    let last = STEPS.len() - 1;
-    let step = |place: usize| low + (high - low) * place.into() / last.into();
-    let place = |value| (0..=last).rev().find(|place| step(*place) <= value).unwrap_or(0);
-    values.iter().filter_map(|value| STEPS.get(place(*value))).collect()
+    let heights = list(series, "tests").iter().filter_map(|test| test["height"].as_u64());
+    let heights: Vec<u64> = heights.collect();
+    let last = u64::try_from(STEPS.len() - 1).unwrap_or(0);
+    let step = |height: &u64| STEPS.get(usize::try_from(height * last / 1000).ok()?);
+    if heights.len() < 2 { String::new() } else { heights.iter().filter_map(step).collect() }
 }

@@ -12,6 +12,7 @@ use crate::entry::Entry;
 use crate::judged::judged_entry;
 use crate::lists::Lists;
 use crate::stages::{DoneAt, Stage, plain};
+use crate::words;
 use trade::measure::Verdict;
 
 /// The words of a place, in any order: room, surface and what was said.
@@ -46,18 +47,6 @@ impl PlaceWords {
     pub fn meets(&self, other: &Self) -> bool {
         self.0.is_subset(&other.0) || other.0.is_subset(&self.0)
     }
-}
-
-/// A place as it was said: `north wall, utility room`.
-fn said(place: &Place) -> String {
-    let surface = match place.surface {
-        Some(Surface::Wall) => "wall",
-        Some(Surface::Ceiling) => "ceiling",
-        Some(Surface::Floor) => "floor",
-        None => "",
-    };
-    let words = [place.words.as_str(), surface, place.room.as_str()];
-    words.into_iter().filter(|word| !word.is_empty()).collect::<Vec<_>>().join(", ")
 }
 
 /// Somebody was told of a sign-off that was not heard of here.
@@ -181,7 +170,13 @@ impl<'a> Logged<'a> {
         }
         let no_sign_off = stage.signed_off.is_none();
         let told = evidence.told.map(|(_, told)| told).filter(|_| no_sign_off);
-        Check { covered: below.stage, place: place.map(said).unwrap_or_default(), missing, no_sign_off, told }
+        Check {
+            covered: below.stage,
+            place: place.map(words::place).unwrap_or_default(),
+            missing,
+            no_sign_off,
+            told,
+        }
     }
 
     /// Whether a stage runs in a place, as far as that was said. Where nothing was said of it anywhere, it

@@ -7,6 +7,8 @@ use std::collections::BTreeMap;
 
 use ledger::site::{Bound, Surface, Test};
 use ledger::{Body, JobId};
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive as _;
 use serde::Serialize;
 use trade::measure::{Judgement, Reading, SetLimit, convert, judge, split_unit};
 use trade::{Day, Moment, Quantity};
@@ -95,9 +97,10 @@ pub struct SeriesLine {
     pub value: Quantity,
     /// Its unit.
     pub unit: String,
-    /// The value in the unit of the first of the series, for a chart; none where it has another kind of unit.
+    /// Where it stands between the lowest and the highest of the series, from 0 to 1000, for a chart; none
+    /// where it has another kind of unit than the first.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub drawn: Option<Quantity>,
+    pub height: Option<u16>,
     /// What it says against its limit.
     pub judged: JudgedLine,
 }
@@ -138,7 +141,10 @@ pub fn series(book: &Book, lists: &Lists<'_>, job: JobId) -> Vec<Series> {
             (entry.act.done_on, entry.act.done_at, entry.act.logged_at, entry.entry_ref())
         });
         let unit = entries.first().and_then(|entry| unit_of(entry)).unwrap_or_default().to_owned();
-        let tests = entries.iter().filter_map(|entry| line(lists, entry, &unit)).collect();
+        let values: Vec<Option<Decimal>> = entries.iter().map(|entry| drawn(entry, &unit)).collect();
+        let heights = heights(&values);
+        let tests =
+            entries.iter().zip(heights).filter_map(|(entry, height)| line(lists, entry, height)).collect();
         Series { job: lists.job(job), stage, what, place, unit, tests }
     });
     series.collect()
@@ -149,14 +155,30 @@ fn unit_of<'a>(entry: &'a Entry<'_>) -> Option<&'a str> {
     Some(&test.unit)
 }
 
-fn line(lists: &Lists<'_>, entry: &Entry<'_>, unit: &str) -> Option<SeriesLine> {
+/// A value in the unit of the series; none where it has another kind of unit.
+fn drawn(entry: &Entry<'_>, unit: &str) -> Option<Decimal> {
     let Body::Test(test) = entry.body.as_ref() else { return None };
-    let drawn = if test.unit == unit {
-        Some(test.value)
-    } else {
-        let ((own, of_fall), (first, first_fall)) = (split_unit(&test.unit), split_unit(unit));
-        convert(test.value, own, first).ok().filter(|_| of_fall == first_fall)
+    if test.unit == unit {
+        return Some(test.value.value());
+    }
+    let ((own, of_fall), (first, first_fall)) = (split_unit(&test.unit), split_unit(unit));
+    convert(test.value, own, first).ok().filter(|_| of_fall == first_fall).map(Quantity::value)
+}
+
+/// Where each stands between the lowest and the highest, from 0 to 1000; in the middle where all are one.
+fn heights(values: &[Option<Decimal>]) -> Vec<Option<u16>> {
+    let known = || values.iter().flatten();
+    let (low, high) =
+        (known().min().copied().unwrap_or_default(), known().max().copied().unwrap_or_default());
+    let height = |value: &Decimal| {
+        let over = value.checked_sub(low)?.checked_mul(Decimal::ONE_THOUSAND)?;
+        over.checked_div(high.checked_sub(low)?)?.to_u16()
     };
+    values.iter().map(|value| value.as_ref().map(|value| height(value).unwrap_or(500))).collect()
+}
+
+fn line(lists: &Lists<'_>, entry: &Entry<'_>, height: Option<u16>) -> Option<SeriesLine> {
+    let Body::Test(test) = entry.body.as_ref() else { return None };
     Some(SeriesLine {
         on: entry.act.done_on,
         at: entry.act.logged_at,
@@ -164,7 +186,7 @@ fn line(lists: &Lists<'_>, entry: &Entry<'_>, unit: &str) -> Option<SeriesLine> 
         bound: test.bound,
         value: test.value,
         unit: test.unit.clone(),
-        drawn,
+        height,
         judged: judged(lists, test, &entry.act.note).into(),
     })
 }

@@ -27,7 +27,7 @@ pub mod schedule;
 pub mod stages;
 pub mod time_on_job;
 pub mod why;
-mod words;
+pub mod words;
 
 pub use book::{Book, Logged, Taken};
 pub use closing::checks_before;

@@ -7,7 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::site::{ItemListed, LineKind, NeedKind, NeedListed, NeedState, StockPlace};
+use ledger::site::{LineKind, NeedKind, NeedListed, NeedState, StockPlace};
 use ledger::{Body, EntryRef, ItemId, JobId, PersonId, StageId};
 use rust_decimal::Decimal;
 use serde::Serialize;
@@ -18,6 +18,7 @@ use crate::lists::Lists;
 use crate::materials::stock;
 use crate::schedule::earliest_days;
 use crate::stages::{Condition, Stage};
+use crate::words;
 
 /// An item that a stage still needs.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -256,27 +257,15 @@ impl Shelves {
     }
 }
 
-/// How much of an item in words: whole packs where it comes out so, else the unit.
-fn much(item: &ItemListed, quantity: Quantity) -> String {
-    let value = quantity.value().normalize();
-    let packs = value.checked_div(item.pack_size.value()).filter(|packs| {
-        item.pack != item.unit && !item.pack.is_empty() && (*packs * Decimal::from(4)).fract().is_zero()
-    });
-    match (packs, item.unit.as_str()) {
-        (Some(packs), _) => {
-            format!("{} {} {}", packs.normalize(), crate::words::packs_called(&item.pack, packs), item.name)
-        }
-        (None, "each") => format!("{value} {}", item.name),
-        (None, unit) => format!("{value} {unit} {}", item.name),
-    }
-}
-
 /// What is missing, in words: "2 bags finish plaster", "tile saw on hire".
 #[must_use]
 pub fn missing_words(lists: &Lists<'_>, missing: &Missing) -> String {
     match missing {
         Missing::SignOff(stage) => format!("sign-off of {}", lists.stage(Some(*stage))),
-        Missing::Wait(over) => format!("{over} at the earliest; check by eye and touch"),
+        Missing::Wait(over) => {
+            let (day, time) = (words::day(over.day()), words::time(*over));
+            format!("{day} {time} at the earliest; check by eye and touch")
+        }
         Missing::People { wanted, there } => format!("{wanted} people; {there} not away"),
         Missing::Material(material) => material_words(lists, material.item, material.to_get),
         Missing::HiredGear(what) => format!("{what} on hire"),
@@ -287,7 +276,7 @@ pub fn missing_words(lists: &Lists<'_>, missing: &Missing) -> String {
 
 fn material_words(lists: &Lists<'_>, item: ItemId, quantity: Quantity) -> String {
     match lists.items.get(&item) {
-        Some(listed) => much(listed, quantity),
+        Some(listed) => format!("{} {}", words::in_packs(listed, quantity), listed.name),
         None => format!("{quantity} {}", lists.item(item)),
     }
 }
@@ -348,14 +337,11 @@ pub struct BringLine {
     pub job: String,
     /// The stage that it is for.
     pub stage: String,
-    /// The item.
-    #[serde(skip)]
-    pub item: Option<ItemId>,
     /// What and how much, in words.
     pub what: String,
     /// How much in the item's unit; one for what is hired.
     pub quantity: Quantity,
-    /// How much of it is on the van already.
+    /// How much of it is on the van already, in the item's unit.
     pub on_van: Quantity,
     /// The day it is needed, at the earliest.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -398,7 +384,6 @@ pub fn day_plan(book: &Book, now: Moment) -> DayPlan {
     let bring = |stage: &Readiness, item: ItemId, quantity: Quantity, on_van: Quantity| BringLine {
         job: lists.job(stage.job),
         stage: lists.stage(Some(stage.stage)),
-        item: Some(item),
         what: material_words(&lists, item, quantity),
         quantity,
         on_van,
@@ -431,7 +416,6 @@ fn to_get<'a>(
         Missing::HiredGear(_) => Some(BringLine {
             job: lists.job(stage.job),
             stage: lists.stage(Some(stage.stage)),
-            item: None,
             what: missing_words(lists, missing),
             quantity: Quantity::new(Decimal::ONE).unwrap_or_default(),
             on_van: Quantity::ZERO,

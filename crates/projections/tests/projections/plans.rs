@@ -98,7 +98,7 @@ fn free_is_not_ready_and_each_missing_thing_is_named() {
             "the customer’s choice: which ceiling",
             "building control to look first",
             "14 packs board",
-            "0.5 pack screw",
+            "½ pack screw",
         ]
     );
     assert_eq!(plan.customer.iter().map(|line| line.what.as_str()).collect::<Vec<_>>(), ["which ceiling"]);
@@ -127,7 +127,7 @@ fn free_is_not_ready_and_each_missing_thing_is_named() {
     let plan = day_plan(&world.office(), at(back));
     assert_eq!(words(&plan, "boards"), ["2 packs board"]);
     let load: Vec<_> = plan.load.iter().map(|line| (line.what.as_str(), line.on_van.to_string())).collect();
-    assert_eq!(load, [("5 packs board", "3".to_owned()), ("0.5 pack screw", "500".to_owned())]);
+    assert_eq!(load, [("5 packs board", "3".to_owned()), ("½ pack screw", "500".to_owned())]);
     let get: Vec<_> = plan.to_get.iter().map(|line| (line.what.as_str(), line.by)).collect();
     assert_eq!(get, [("2 packs board", Some(day("2026-11-05")))]);
     buy(&mut world, "b4", StockPlace::Van, "board", "2");

@@ -6,7 +6,7 @@ use projections::fill_ins::FillIn;
 use projections::{Gap, fill_ins, wet};
 
 use crate::look::{Asked, Look};
-use crate::words;
+use projections::words;
 
 /// The gap that is looked at where nothing tells how long it is, in minutes.
 const USUAL_MINUTES: u32 = 60;

@@ -1,14 +1,13 @@
 //! The boss's morning: what was left off, what is ready and what is missing, what to load and to get, and
 //! what the customer is waited for with.
 
-use ledger::{Body, ItemId};
+use ledger::Body;
 use projections::day_plan;
 use projections::readiness::{BringLine, PlanLine};
 use projections::stages::Condition;
-use trade::Quantity;
 
 use crate::look::Look;
-use crate::words;
+use projections::words;
 
 /// Most lines of each list on the screen; the rest is on the jobs' own.
 const MOST_LINES: usize = 8;
@@ -61,14 +60,16 @@ pub(crate) fn morning(look: &Look<'_>) -> Morning {
         missing: line.missing.iter().map(|missing| missing.what.clone()).collect(),
     });
     let load = plan.load.iter().map(|line| {
-        let some = |much: Quantity| {
-            (!much.is_zero()).then(|| format!("{} on the van", in_packs(look, line.item, much)))
+        let rest = match (line.on_van.is_zero(), line.on_van == line.quantity) {
+            (true, _) => String::new(),
+            (false, true) => "on the van".to_owned(),
+            (false, false) => format!("{} of it on the van", words::number(line.on_van)),
         };
-        bring(look, line, some(line.on_van).unwrap_or_default())
+        bring(line, rest)
     });
     let to_get = plan.to_get.iter().map(|line| {
-        let by = line.by.map(|day| words::near_day(day, look.today)).unwrap_or_default();
-        bring(look, line, if by.is_empty() { by } else { format!("by {by}") })
+        let by = line.by.map(|day| format!("by {}", words::near_day(day, look.today)));
+        bring(line, by.unwrap_or_default())
     });
     Morning {
         left: left(look),
@@ -82,19 +83,8 @@ pub(crate) fn morning(look: &Look<'_>) -> Morning {
     }
 }
 
-fn bring(look: &Look<'_>, line: &BringLine, rest: String) -> Bring {
-    let what = match line.item.and_then(|item| look.lists.items.get(&item)) {
-        Some(item) => format!("{} {}", words::in_packs(item, line.quantity), item.name),
-        None => line.what.clone(),
-    };
-    Bring { what, stage: format!("{}, {}", line.stage, line.job), rest }
-}
-
-fn in_packs(look: &Look<'_>, item: Option<ItemId>, much: Quantity) -> String {
-    match item.and_then(|item| look.lists.items.get(&item)) {
-        Some(item) => words::in_packs(item, much),
-        None => words::number(much),
-    }
+fn bring(line: &BringLine, rest: String) -> Bring {
+    Bring { what: line.what.clone(), stage: format!("{}, {}", line.stage, line.job), rest }
 }
 
 /// The last line of each job that somebody left off, if no older than a week.
