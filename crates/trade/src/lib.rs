@@ -14,6 +14,8 @@ pub mod unit;
 
 pub use money::{MoneyError, Pounds, RetentionHalves, UnitCost};
 pub use number::{NumberError, Pence, Quantity, Rate};
-pub use tax::{CisSoFar, InvoiceTerms, InvoiceTotals, ReverseChargeFacts, VatTreatment};
+pub use tax::{
+    CisSoFar, InvoiceTerms, InvoiceTotals, ReverseChargeFacts, VatCategory, VatShare, VatTreatment,
+};
 pub use time::{Day, Moment, TimeError};
 pub use unit::{Packing, UnitError};
