@@ -1,4 +1,5 @@
-//! The trade's arithmetic: exact numbers, money, units, tax, civil time, limits of tests and networks of stages.
+//! The trade's arithmetic: exact numbers, money, units, tax, civil time, measuring up, the limits of tests and
+//! networks of stages.
 //!
 //! This crate computes and never reads a clock, a file or a network. There are no floats: a
 //! quantity or a price is an exact decimal, money is whole pence, and every rounding is named.
@@ -9,6 +10,7 @@ pub mod measure;
 pub mod money;
 pub mod network;
 pub mod number;
+pub mod takeoff;
 pub mod tax;
 pub mod time;
 pub mod unit;
@@ -16,6 +18,8 @@ pub mod waits;
 
 pub use money::{MoneyError, Pounds, RetentionHalves, UnitCost};
 pub use number::{NumberError, Pence, Quantity, Rate};
-pub use tax::{CisSoFar, InvoiceTerms, InvoiceTotals, ReverseChargeFacts, VatTreatment};
+pub use tax::{
+    CisSoFar, InvoiceTerms, InvoiceTotals, ReverseChargeFacts, VatCategory, VatShare, VatTreatment,
+};
 pub use time::{Day, Moment, TimeError};
 pub use unit::{Packing, UnitError};
