@@ -348,3 +348,22 @@ class Run:
 
 def head_bytes(crew: bytes, chain: bytes, seq: int, event_hash: bytes) -> bytes:
     return b"fivebar head 1" + crew + chain + seq.to_bytes(8, "little") + event_hash
+
+
+# ---- the recovery words ------------------------------------------------------------------------
+
+
+def recovery_key(entropy: bytes) -> nacl.signing.SigningKey:
+    """The key that the words' random bytes derive."""
+    return nacl.signing.SigningKey(derive("fivebar recovery words 1", entropy))
+
+
+def certificate_bytes(tables: Tables, crew: bytes, chain: bytes, payload: bytes) -> bytes:
+    """What the recovery key signs of a certificate, from the payload's own bytes."""
+    reader = Reader(tables, payload)
+    reader.take(1)
+    act = reader.structure(tables.structures["Act"], "Act")
+    content = payload[reader.at : -64]
+    replaces = b"".join(bytes.fromhex(event) for event in act["replaces"])
+    count = len(act["replaces"]).to_bytes(8, "little")
+    return b"fivebar recovery 1" + crew + chain + content + count + replaces

@@ -13,11 +13,14 @@ from fivebar_decoder import (
     Malformed,
     Run,
     Tip,
+    certificate_bytes,
     decode_payload,
     derive_id,
     head_bytes,
     read_tables,
+    recovery_key,
 )
+from nacl.exceptions import BadSignatureError
 
 VECTORS = FORMAT.parent / "vectors"
 TABLES = read_tables(FORMAT.read_text(encoding="utf-8"))
@@ -82,6 +85,28 @@ class Ids(unittest.TestCase):
         for row in file["ids"]:
             made = derive_id(bytes.fromhex(file["crew"]), row["what"], row["words"])
             self.assertEqual(made.hex(), row["id"], row)
+
+
+class Recovery(unittest.TestCase):
+    def test_the_words_derive_the_key_that_signs_the_certificate(self):
+        file = load("recovery.json")
+        entropy, payload = bytes.fromhex(file["entropy"]), bytes.fromhex(file["payload"])
+        key = recovery_key(entropy)
+        self.assertEqual(bytes(key.verify_key).hex(), file["recovery_key"])
+        self.assertEqual(len(file["words"].split()), 12)
+        start = ChainStart.decode(bytes.fromhex(file["start"]))
+        number = next(number for number, name in TABLES.kinds.items() if name == "recovered")
+        act, content = decode_payload(TABLES, number, 1, payload)
+        self.assertEqual(content["device"], start.device.hex())
+        signature = bytes(sum(content["signature"], []))
+        signed = certificate_bytes(TABLES, bytes.fromhex(file["crew"]), start.chain, payload)
+        self.assertTrue(act["replaces"])
+        key.verify_key.verify(signed, signature)
+        for at in range(len(signed)):
+            changed = bytearray(signed)
+            changed[at] ^= 1
+            with self.assertRaises(BadSignatureError):
+                key.verify_key.verify(bytes(changed), signature)
 
 
 class Ledger(unittest.TestCase):

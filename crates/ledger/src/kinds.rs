@@ -106,7 +106,7 @@ kinds! {
     6 Crew SessionOpened = roster::SessionOpened;
     /// A page session was closed.
     7 Crew SessionClosed = roster::SessionClosed;
-    /// A device was admitted by the recovery words.
+    /// The recovery words let a device in, or took devices off.
     8 Crew Recovered = roster::Recovered;
     // The crew's lists.
     /// A price-book item was listed.

@@ -12,6 +12,7 @@ pub mod frontier;
 pub mod ids;
 pub mod kinds;
 pub mod office;
+pub mod recovery;
 pub mod refusal;
 pub mod roster;
 pub mod roster_events;
@@ -27,5 +28,6 @@ pub use ids::{
     PhotoHash, PointId, QuoteId, SessionId, StageId,
 };
 pub use kinds::{Body, Kind};
+pub use recovery::RecoverySecret;
 pub use refusal::Refusal;
 pub use run::{Run, RunBuilder};

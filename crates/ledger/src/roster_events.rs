@@ -114,18 +114,19 @@ pub struct SessionClosed {
     pub session: SessionId,
 }
 
-/// The first event of a device's chain that was admitted by the recovery words.
+/// What the recovery words sign: a device is an owner's, and others are retired. It is the first event of a
+/// chain of the device that it names.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Recovered {
-    /// The new owner's device.
+    /// The owner's device that says it.
     pub device: DeviceKey,
     /// What the device is called.
     pub name: String,
     /// The owner whose device it is.
     pub person: PersonId,
-    /// The devices that are retired by it.
+    /// The devices that the words retire.
     pub retires: Vec<DeviceRetired>,
-    /// The recovery key's Ed25519 signature, in two halves, over "fivebar recovery 1", the crew id
-    /// and the fields above.
+    /// The recovery key's Ed25519 signature, in two halves, over "fivebar recovery 1", the crew id,
+    /// the chain id, the fields above and the events that the act replaces.
     pub signature: [[u8; 32]; 2],
 }

@@ -13,9 +13,10 @@ use std::path::{Path, PathBuf};
 use common::{CREW, MONDAY_MS, act, chain_id, samples, secret};
 use ledger::chain::head_bytes;
 use ledger::event::KIND_VERSION;
+use ledger::recovery::is_certificate;
 use ledger::{
     Audience, Body, ChainStart, CrewId, DeviceSecret, EntryId, ItemId, JobId, Kind, LineId, Payload,
-    PersonId, Run, RunBuilder, StageId, Tip,
+    PersonId, RecoverySecret, Run, RunBuilder, StageId, Tip,
 };
 use serde_json::{Value, json};
 
@@ -123,6 +124,34 @@ fn derived_ids_are_those_that_are_kept() {
         ],
     });
     compare("ids.json", &made);
+}
+
+/// The words of a paper, the key that they derive, and a certificate that it signs.
+#[test]
+fn a_certificate_of_the_recovery_words_has_the_bytes_that_are_kept() {
+    let entropy = [0x7f; 16];
+    let words = RecoverySecret::from_entropy(entropy);
+    let start = ChainStart { chain: chain_id(0xa4), device: secret(9).public(), audience: Audience::Crew };
+    let mut act = act(Kind::Recovered, 0);
+    act.replaces = vec![common::event(3), common::event(4)];
+    let sample = samples().into_iter().find_map(|sample| match sample.body {
+        Body::Recovered(recovered) => Some(recovered),
+        _ => None,
+    });
+    let sample = sample.unwrap();
+    let named = (sample.name, sample.person);
+    let recovered = words.certify(&CREW, &start, &act.replaces, named, sample.retires).unwrap();
+    let payload = Payload { act, body: Body::Recovered(recovered) };
+    assert!(is_certificate(&CREW, &words.public(), &start, &payload));
+    let made = json!({
+        "entropy": hex(&entropy),
+        "words": words.words().join(" "),
+        "recovery_key": words.public(),
+        "crew": CREW,
+        "start": hex(&start.encode()),
+        "payload": hex(&payload.encode().unwrap()),
+    });
+    compare("recovery.json", &made);
 }
 
 /// Builds runs on one chain and writes down what a reader must find in them.

@@ -113,7 +113,7 @@ impl Sending {
             })
             .map(|chain| chain.start)
             .collect();
-        sort_parents_first(&mut lacking, ledger.roster());
+        sort_parents_first(&mut lacking, ledger);
         self.lacking = lacking.into();
     }
 

@@ -69,6 +69,8 @@ pub struct Session {
     stage: Stage,
     /// The roster can't vouch for the peer before this device has received it.
     joining: bool,
+    /// The peer has proved to hold the crew's recovery words.
+    returning: bool,
     /// What this side's hello was about.
     greeted_with: Frontier,
     /// The parts so far of the peer's frontier.
@@ -102,6 +104,15 @@ impl Session {
         Self::begin(Pair { own, peer }, true, ledger)
     }
 
+    /// A session with a device that has proved to hold the crew's recovery words, and that the roster may not
+    /// know. It is served like a device of the crew, and what it writes counts once the words say so.
+    #[must_use]
+    pub fn returning(own: DeviceKey, peer: DeviceKey, ledger: &Ledger) -> Self {
+        let mut session = Self::begin(Pair { own, peer }, true, ledger);
+        session.returning = true;
+        session
+    }
+
     fn begin(pair: Pair, joining: bool, ledger: &Ledger) -> Self {
         let greeted_with = pair.frontier(ledger);
         let hello = message::hello(&ledger.crew(), &greeted_with.digest());
@@ -109,6 +120,7 @@ impl Session {
             pair,
             stage: Stage::Greeting,
             joining,
+            returning: false,
             greeted_with,
             claims: Tips::new(),
             all_received: false,
@@ -390,7 +402,7 @@ impl Session {
     /// Why the peer may not take part, if so.
     fn lost_rights(&self, ledger: &Ledger) -> Option<Refusal> {
         match ledger.roster().device(&self.pair.peer) {
-            None if self.joining => None,
+            None if self.joining || self.returning => None,
             None => Some(Refusal::Stranger),
             Some(device) if device.retired => Some(Refusal::Retired),
             Some(_) => None,

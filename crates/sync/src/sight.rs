@@ -42,12 +42,14 @@ pub(crate) fn counted_tip(ledger: &Ledger, chain: &Chain) -> (u64, EventHash) {
     }
 }
 
-/// Sorts chains so that whatever admits a device is sent before its chains: by depth in the tree of
-/// admissions, and all that the office reads last.
+/// Sorts chains so that whatever admits a device is sent before its chains: the founding chain first, then by
+/// depth in the tree of admissions, and all that the office reads last.
 ///
 /// A device whose admission does not count has no place in the tree and comes behind all others.
-pub(crate) fn sort_parents_first(chains: &mut [ChainStart], roster: &Roster) {
-    chains.sort_by_cached_key(|start| (start.audience, depth(&start.device, roster), *start));
+pub(crate) fn sort_parents_first(chains: &mut [ChainStart], ledger: &Ledger) {
+    chains.sort_by_cached_key(|start| {
+        (start.audience, !ledger.is_founding(start), depth(&start.device, ledger.roster()), *start)
+    });
 }
 
 fn depth(device: &DeviceKey, roster: &Roster) -> usize {

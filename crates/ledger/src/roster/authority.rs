@@ -187,8 +187,9 @@ impl Roster {
         if self.cut(start).is_some_and(|cut| seq >= cut.count) {
             return Err(Lacking::BeyondCut);
         }
-        // The founding event can't name its founder, whose id follows from its hash.
-        if kind == Kind::CrewFounded && self.counted.contains(&place) {
+        // The founding event can't name its founder, whose id follows from its hash; and behind a certificate
+        // stands the recovery key, whoever says it.
+        if matches!(kind, Kind::CrewFounded | Kind::Recovered) && self.counted.contains(&place) {
             return Ok(Standing::Counted);
         }
         let role_of = |person| self.roles.at(person, place).ok_or(Lacking::Person);
