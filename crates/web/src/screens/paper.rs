@@ -13,8 +13,9 @@ use trade::number::half_up;
 use trade::tax::InvoiceTotals;
 
 use crate::frame::{Frame, Tab};
+use crate::links::encoded;
 use crate::look::Look;
-use crate::words;
+use projections::words;
 
 /// A line of the paper: what, how much at how much, and the amount.
 pub(crate) struct PaperLine {
@@ -86,7 +87,7 @@ pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
     }
     let waiting = preview.waiting.iter().map(|waiting| {
         let with: Vec<&str> = named.iter().copied().chain([waiting.extra.as_str()]).collect();
-        let (job, what) = (words::encoded(&work.code), words::encoded(&with.join("\n")));
+        let (job, what) = (encoded(&work.code), encoded(&with.join("\n")));
         Waiting {
             extra: waiting.extra.clone(),
             why: waiting.why,
