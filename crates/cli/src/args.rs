@@ -4,6 +4,7 @@ mod invoice;
 mod lists;
 mod log;
 mod office;
+mod recovery;
 mod said;
 
 use std::io::Write as _;
@@ -18,6 +19,7 @@ pub(crate) use invoice::Invoice;
 pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use recovery::ComeBack;
 pub(crate) use said::{Say, Survey, Word};
 
 /// The crew's own job ledger: hours, materials, tests and stages, on every phone, without a server.
@@ -90,6 +92,14 @@ pub(crate) enum Request {
         /// What this device is called.
         #[arg(long, default_value = "phone")]
         name: String,
+    },
+    /// Come back on a new phone or laptop by the recovery words, when yours are lost.
+    ComeBack(ComeBack),
+    /// When the recovery words were printed, and whether yours are right. They are kept on paper alone.
+    Words {
+        /// Type the words, and be told whether they are this crew's.
+        #[arg(long)]
+        check: bool,
     },
     /// Keep the ledger open and meet the crew's other devices, until Ctrl-C.
     Run {
@@ -271,6 +281,9 @@ pub(crate) enum Request {
         /// Why.
         #[arg(long, default_value = "")]
         reason: String,
+        /// By the recovery words, which are then asked for: for a boss's own device that was lost or stolen.
+        #[arg(long)]
+        words: bool,
     },
     /// Write everything into a folder, as JSON Lines and CSV.
     Export {

@@ -4,14 +4,14 @@
 //! durable by the store, recorded, and folded. Nothing is acknowledged before it is durable. A checkpoint of
 //! what was verified is written when enough is new, and when the node is closed.
 
+mod writing;
+
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
-use ledger::event::KIND_VERSION;
-use ledger::roster::Standing;
 use ledger::{
-    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, EventHash, Kind,
-    Ledger, Payload, PersonId, Refusal, Run, RunBuilder,
+    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, Kind, Ledger,
+    Payload, PersonId, RecoverySecret, Refusal, Run,
 };
 use projections::Book;
 use store::{DeepReport, Record, RecordKind, Store, StoreOptions};
@@ -67,11 +67,16 @@ pub fn now_ms() -> i64 {
 }
 
 impl Node {
-    /// Founds a crew in a folder that holds no ledger.
+    /// Founds a crew in a folder that holds no ledger. The recovery words are given out here and kept nowhere.
     ///
     /// # Errors
     /// [`NodeError::AlreadyFounded`], or whatever the disk says.
-    pub fn found(folder: &Path, crew: &str, founder: &str, device: &str) -> Result<Self, NodeError> {
+    pub fn found(
+        folder: &Path,
+        crew: &str,
+        founder: &str,
+        device: &str,
+    ) -> Result<(Self, RecoverySecret), NodeError> {
         if DeviceFile::read(folder)?.is_some() {
             return Err(NodeError::AlreadyFounded(folder.display().to_string()));
         }
@@ -79,14 +84,13 @@ impl Node {
             return Err(NodeError::bad_input("a crew and its founder need a name"));
         }
         let secret = DeviceSecret::from_seed(&random()?);
-        // The recovery words come with their own work; until then nobody holds the secret half.
-        let recovery = DeviceSecret::from_seed(&random()?).public();
+        let words = RecoverySecret::from_entropy(random()?);
         let content = ledger::roster_events::CrewFounded {
             crew: crew.to_owned(),
             founder: founder.to_owned(),
             device: device.to_owned(),
             seed: random()?,
-            recovery_key: recovery,
+            recovery_key: words.public(),
         };
         let now = now_ms();
         // The founder's id follows from the crew id, which is the hash of this very event.
@@ -105,7 +109,7 @@ impl Node {
             Record { kind: RecordKind::Run, bytes: run.bytes() },
         ])?;
         file.write(folder)?;
-        Self::with_store(folder, file, store)
+        Ok((Self::with_store(folder, file, store)?, words))
     }
 
     /// Makes the folder of a device that was admitted to a crew and holds nothing yet.
@@ -227,45 +231,6 @@ impl Node {
     /// [`NodeError::NoRandomness`], or a clock far outside of this millennium.
     pub fn act(&self, person: PersonId) -> Result<Act, NodeError> {
         act_at(now_ms(), person)
-    }
-
-    /// Writes events on this device's own chains, in as few runs as they fit into.
-    ///
-    /// # Errors
-    /// [`NodeError::NotAllowed`], or why a run was not appended; the runs before it stand.
-    pub fn append(&mut self, writes: &[Write]) -> Result<Vec<EventHash>, NodeError> {
-        let mut hashes = Vec::with_capacity(writes.len());
-        let mut rest = writes;
-        while let Some(first) = rest.first() {
-            let start = self.own_chain(first.audience)?;
-            let tip =
-                self.ledger.chain(&start.chain).map_or_else(|| start.tip(&self.crew()), |chain| chain.tip);
-            let mut builder = RunBuilder::new(start, tip);
-            let mut taken = 0;
-            for write in rest.iter().take_while(|write| write.audience == first.audience) {
-                let kind = write.payload.body.kind().number();
-                match builder.push(now_ms(), kind, KIND_VERSION, &write.payload.encode()?) {
-                    Ok(hash) => hashes.push(hash),
-                    Err(Refusal::TooLarge) if taken > 0 => break,
-                    Err(refusal) => return Err(refusal.into()),
-                }
-                taken += 1;
-            }
-            let (run, _) = builder.finish(&self.crew(), &self.secret).ok_or(Refusal::EmptyRun)?;
-            let mut group = Group::new(&self.ledger);
-            group.add(|_| Some(start), &run)?;
-            let (written, left) = rest.split_at(taken);
-            for (seq, write) in (tip.next_seq..).zip(written) {
-                if let Standing::Without(lacking) =
-                    group.ledger.roster().standing(&start, seq, &write.payload)
-                {
-                    return Err(NodeError::NotAllowed { kind: write.payload.body.kind(), lacking });
-                }
-            }
-            self.commit(group)?;
-            rest = left;
-        }
-        Ok(hashes)
     }
 
     /// Checks runs in order, makes what is new in them durable in as few groups as fit, and folds it.
@@ -404,26 +369,6 @@ impl Node {
             }
         }
         Ok(joined)
-    }
-
-    /// The chain that this device writes for an audience, begun if there is none.
-    fn own_chain(&mut self, audience: Audience) -> Result<ChainStart, NodeError> {
-        let known = match audience {
-            Audience::Crew => self.device.crew_chain,
-            Audience::Office => self.device.office_chain,
-        };
-        let chain = match known {
-            Some(chain) => chain,
-            None => ChainId(random()?),
-        };
-        let start = ChainStart { chain, device: self.key(), audience };
-        if known.is_none() {
-            self.change_device(|device| match audience {
-                Audience::Crew => device.crew_chain = Some(chain),
-                Audience::Office => device.office_chain = Some(chain),
-            })?;
-        }
-        Ok(start)
     }
 }
 

@@ -18,7 +18,7 @@ use trade::Pence;
 /// A folder with a crew that Maren founded.
 fn founded() -> (TempDir, Node) {
     let folder = tempfile::tempdir().unwrap();
-    let node = Node::found(folder.path(), "Oake Rooms", "Maren Oake", "laptop").unwrap();
+    let (node, _) = Node::found(folder.path(), "Oake Rooms", "Maren Oake", "laptop").unwrap();
     (folder, node)
 }
 

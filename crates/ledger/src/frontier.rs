@@ -234,9 +234,8 @@ impl Ledger {
     }
 
     fn begins_with_certificate(&self, start: &ChainStart, run: &Run) -> bool {
-        let first = run.events().next().filter(|view| {
-            run.first_seq() == 0 && view.kind == Kind::Recovered.number()
-        });
+        let first =
+            run.events().next().filter(|view| run.first_seq() == 0 && view.kind == Kind::Recovered.number());
         let first = first.and_then(|view| Payload::decode(view.kind, view.kind_version, view.payload).ok());
         first.is_some_and(|first| self.roster.is_certificate(start, &first))
     }

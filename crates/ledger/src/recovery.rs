@@ -268,10 +268,7 @@ mod tests {
             "abandon abandon abandon abandon abandon abandon abandon abandon abandon abandon abandon about",
         ),
         ([0x7f; 16], "legal winner thank year wave sausage worth useful legal winner thank yellow"),
-        (
-            [0x80; 16],
-            "letter advice cage absurd amount doctor acoustic avoid letter advice cage above",
-        ),
+        ([0x80; 16], "letter advice cage absurd amount doctor acoustic avoid letter advice cage above"),
         ([0xff; 16], "zoo zoo zoo zoo zoo zoo zoo zoo zoo zoo zoo wrong"),
     ];
 

@@ -80,7 +80,9 @@ pub fn client_config(
     let mut tls = rustls::ClientConfig::builder_with_provider(provider())
         .with_protocol_versions(&[&rustls::version::TLS13])?
         .dangerous()
-        .with_custom_certificate_verifier(Arc::new(peer.map_or_else(PossessionVerifier::of_any, PossessionVerifier::of)))
+        .with_custom_certificate_verifier(Arc::new(
+            peer.map_or_else(PossessionVerifier::of_any, PossessionVerifier::of),
+        ))
         .with_client_auth_cert(vec![certificate.certificate.clone()], certificate.key.clone_key())?;
     tls.alpn_protocols = vec![protocol.to_vec()];
     tls.resumption = Resumption::disabled();

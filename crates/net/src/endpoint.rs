@@ -242,7 +242,7 @@ impl Endpoint {
 ///
 /// # Errors
 /// [`Refusal::Stranger`] if there is none; the verifier lets no such connection come about.
-pub(crate) fn peer_key(connection: &Connection) -> Result<DeviceKey, Refusal> {
+pub fn peer_key(connection: &Connection) -> Result<DeviceKey, Refusal> {
     let identity = connection.peer_identity().and_then(|any| any.downcast::<Vec<CertificateDer>>().ok());
     identity.and_then(|chain| chain.first().and_then(device_key)).ok_or(Refusal::Stranger)
 }

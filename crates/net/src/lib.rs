@@ -26,3 +26,4 @@ pub use error::PeerError;
 pub use holder::{Fault, HoldError, Holder, Host, Joiner};
 pub use invite::{CodeError, Invite, InviteId, InviteSecret};
 pub use pairing::{Admission, Offer};
+pub use returning::Returned;

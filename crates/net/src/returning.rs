@@ -127,7 +127,8 @@ impl Endpoint {
             (ledger.crew(), ledger.roster().founding().map(|founding| founding.recovery_key))
         });
         let signed = signed_bytes(connection, &self.own, &peer)?;
-        if expected != Some(DeviceKey(*key)) || verify_signature(&DeviceKey(*key), &signed, signature).is_err()
+        if expected != Some(DeviceKey(*key))
+            || verify_signature(&DeviceKey(*key), &signed, signature).is_err()
         {
             tracing::warn!(peer = %peer.short(), "a device said to hold the recovery words and does not");
             return Err(Refusal::WrongWords.into());

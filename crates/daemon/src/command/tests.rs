@@ -20,7 +20,7 @@ fn laptop(folder: &Path) -> Node {
     for name in ["crew.csv", "price-book.csv", "firm.csv", "jobs.csv", "stages.csv", "estimate.csv"] {
         std::fs::copy(Path::new(SCENARIO).join(name), lists.join(name)).unwrap();
     }
-    let mut node = Node::found(&folder.join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
+    let (mut node, _) = Node::found(&folder.join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
     run(&mut node, Command::Import { dir: lists, devices: Vec::new() }).unwrap();
     node
 }
@@ -403,7 +403,8 @@ fn an_invoice_of_a_lost_device_is_adopted_where_it_came_before_the_cut() {
     let number = issued(&mut tablet, "MILL");
     bring(&mut tablet, &mut desk);
     // The laptop has not heard of the invoice when it takes the tablet off the crew.
-    run(&mut node, Command::Retire { device: "tablet".to_owned(), reason: "lost".to_owned() }).unwrap();
+    run(&mut node, Command::Retire { device: "tablet".to_owned(), reason: "lost".to_owned(), words: None })
+        .unwrap();
     bring(&mut node, &mut desk);
     let listed =
         |node: &mut Node| run(node, Command::Invoices).unwrap()["invoices"].as_array().unwrap().len();
@@ -420,7 +421,8 @@ fn an_invoice_of_a_lost_device_is_adopted_where_it_came_before_the_cut() {
 #[test]
 fn an_import_says_how_far_it_is_to_the_end() {
     let folder = tempfile::tempdir().unwrap();
-    let mut node = Node::found(&folder.path().join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
+    let (mut node, _) =
+        Node::found(&folder.path().join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
     let said = RefCell::new(Vec::new());
     let say = |progress: Progress| said.borrow_mut().push(progress);
     let command = Command::Import { dir: SCENARIO.into(), devices: Vec::new() };

@@ -260,8 +260,7 @@ impl<'a> Fold<'a> {
             let (name, admitted_by) = (name.clone(), Some(event.start.device));
             let (person, shared, office) = (*person, *shared, *office);
             let (recovered_at, retired) = (None, false);
-            let device =
-                Device { key, name, person, shared, office, admitted_by, recovered_at, retired };
+            let device = Device { key, name, person, shared, office, admitted_by, recovered_at, retired };
             self.roster.devices.insert(key, device);
             for event in events {
                 self.mark_counted(event);
@@ -347,8 +346,7 @@ impl<'a> Fold<'a> {
             .iter()
             .filter(|claim| claim.by_words || self.speaks_from_above(claim.event, key) || from_beside(claim))
             .collect();
-        let superseded =
-            |former: &RetirementClaim<'_>| counted.iter().any(|later| later.supersedes(former));
+        let superseded = |former: &RetirementClaim<'_>| counted.iter().any(|later| later.supersedes(former));
         let standing = counted.iter().filter(|claim| !superseded(claim));
         let standing: Vec<DeviceRetired> = standing.map(|claim| claim.retired.clone()).collect();
         let places: Vec<_> = counted.iter().map(|claim| (claim.event.start.chain, claim.event.seq)).collect();
