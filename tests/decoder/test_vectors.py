@@ -17,7 +17,10 @@ from fivebar_decoder import (
     decode_payload,
     derive_id,
     head_bytes,
+    key_id,
+    open_payload,
     read_tables,
+    receive_key,
     recovery_key,
 )
 from nacl.exceptions import BadSignatureError
@@ -107,6 +110,29 @@ class Recovery(unittest.TestCase):
             changed[at] ^= 1
             with self.assertRaises(BadSignatureError):
                 key.verify_key.verify(bytes(changed), signature)
+
+
+class Sealed(unittest.TestCase):
+    def test_the_key_is_received_and_opens_each_payload_in_its_own_place(self):
+        file = load("sealed.json")
+        seed = bytes.fromhex(file["device_seed"])
+        key = receive_key(file["given"], seed)
+        self.assertEqual(key.hex(), file["key"])
+        with self.assertRaises(Malformed):
+            receive_key(file["given"], bytes(32))
+        run = Run.decode(bytes.fromhex(file["run"]))
+        keys = {key_id(key): key}
+        self.assertGreater(len(run.place(bytes(32))), 0)
+        for event, kept in zip(run.place(bytes(32)), file["payloads"], strict=True):
+            with self.assertRaises(Malformed):
+                decode_payload(TABLES, event.kind, event.kind_version, event.payload)
+            opened = open_payload(run.chain, event, keys)
+            self.assertEqual(opened.hex(), kept)
+            decode_payload(TABLES, event.kind, event.kind_version, opened)
+            with self.assertRaises(Malformed):
+                open_payload(bytes(16), event, keys)
+            with self.assertRaises(Malformed):
+                open_payload(run.chain, event, {})
 
 
 class Ledger(unittest.TestCase):

@@ -56,6 +56,9 @@ fn all_her_devices_are_lost_and_the_boss_comes_back_on_a_new_laptop() {
     let (mut lost, mut phone, words) = crew(&folder);
     phone.ask(&["log", "hours", "--job", "GARAGE", "--stage", "skim", "--minutes", "90"]);
     phone.start(&[]);
+    let figures = |device: &Device| device.ask(&["reconcile"])["materials"].clone();
+    let priced = figures(&lost);
+    assert_ne!(figures(&phone), priced, "the hand's phone carries the prices and can't read them");
 
     let mut new = Device::new(folder.path(), "new-laptop");
     let back = answer(&come_back(&new, &words, &phone, &["--all-lost"]));
@@ -66,8 +69,9 @@ fn all_her_devices_are_lost_and_the_boss_comes_back_on_a_new_laptop() {
     assert_eq!(is_off(&phone, "new-laptop"), Some(false));
     assert_eq!(new.frontier(), phone.frontier());
     assert_eq!(new.times_noted("keys under the pot"), 1);
-    // She is the boss: she lists, and brings phones in.
-    new.ask(&["job", "add", "BARN", "--customer", "Wren Alder"]);
+    assert_eq!(figures(&new), priced, "the words open what the phone carried");
+    // She is the boss: she changes roles, and brings phones in.
+    new.ask(&["role", "Tobi Larch", "lead"]);
     new.start(&[phone.address]);
     let ines = Device::new(folder.path(), "ines-phone");
     ines.ask(&["join", &new.invite("Ines Quill"), "--name", "ines-phone"]);

@@ -171,6 +171,7 @@ fn be_back(
     let theirs: Vec<(DeviceKey, String)> = theirs.map(|device| (device.key, device.name.clone())).collect();
     let mut back = Back { crew: node.crew(), crew_name, person: person.name, retired: Vec::new(), events: 0 };
     if roster.device(&node.key()).is_some() {
+        node.take_over_keys(wish.words)?;
         return Ok(back);
     }
     let names: Vec<String> = theirs.iter().map(|(_, name)| name.clone()).collect();
@@ -187,5 +188,6 @@ fn be_back(
     }
     node.change_device(|file| file.person = person.person)?;
     node.certify(wish.words, person.person, retires)?;
+    node.take_over_keys(wish.words)?;
     Ok(back)
 }

@@ -4,11 +4,13 @@
 //! durable by the store, recorded, and folded. Nothing is acknowledged before it is durable. A checkpoint of
 //! what was verified is written when enough is new, and when the node is closed.
 
+mod office_keys;
 mod writing;
 
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
+use ledger::run::EventView;
 use ledger::{
     Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, Kind, Ledger,
     Payload, PersonId, RecoverySecret, Refusal, Run,
@@ -47,6 +49,7 @@ pub struct Node {
     store: Store,
     ledger: Ledger,
     book: Book,
+    keys: OfficeKeys,
     verified: Verified,
     /// Whether it only fetches, so that its book stays empty.
     fetching: bool,
@@ -151,10 +154,10 @@ impl Node {
 
     fn with_store(folder: &Path, device: DeviceFile, mut store: Store) -> Result<Self, NodeError> {
         let secret = device.secret()?;
-        let Opened { ledger, book, verified } = opening::open(&mut store, device.crew, secret.public())?;
+        let Opened { ledger, book, keys, verified } = opening::open(&mut store, device.crew, &secret)?;
         let page = PageFile::open(folder)?;
         let folder = folder.to_owned();
-        Ok(Self { folder, device, page, secret, store, ledger, book, verified, fetching: false })
+        Ok(Self { folder, device, page, secret, store, ledger, book, keys, verified, fetching: false })
     }
 
     /// The data folder.
@@ -203,6 +206,16 @@ impl Node {
     #[must_use]
     pub fn is_office(&self) -> bool {
         self.ledger.roster().device(&self.key()).is_some_and(|device| device.office)
+    }
+
+    /// What an event says, as far as this device holds the key that it may be sealed with.
+    pub(crate) fn read_payload(
+        &self,
+        chain: ChainId,
+        seq: u64,
+        event: &EventView<'_>,
+    ) -> Result<Payload, Unreadable> {
+        Payload::open(chain, seq, event, &self.keys)
     }
 
     /// Changes what the device knows of itself, durably.
@@ -254,6 +267,7 @@ impl Node {
             outcomes.push(group.add(&starts, run));
         }
         self.commit(group)?;
+        self.hand_over_keys();
         Ok(outcomes)
     }
 
@@ -274,19 +288,24 @@ impl Node {
         }
         let was_office = self.is_office();
         self.ledger = group.ledger;
+        let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
+        let mut events = group.runs.iter().flat_map(|checked| checked.run().events());
+        let roster_changed = events.any(|event| is_roster(event.kind));
+        let held = self.keys.len();
+        if roster_changed {
+            self.keys = OfficeKeys::received(self.ledger.given_keys(), &self.secret);
+        }
         if self.fetching {
             return Ok(());
         }
-        if self.is_office() != was_office {
+        if self.is_office() != was_office || (was_office && self.keys.len() != held) {
             // Another book: what this device may read now was not in it, or must not be.
             return self.read_again();
         }
         for checked in &group.runs {
-            fold_run(&mut self.book, &self.ledger, checked);
+            fold_run(&mut self.book, &self.ledger, &self.keys, checked);
         }
-        let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
-        let mut events = group.runs.iter().flat_map(|checked| checked.run().events());
-        if events.any(|event| is_roster(event.kind)) {
+        if roster_changed {
             // Who may do what decides what counts.
             self.book.judge_again(opening::judge(&self.ledger));
         }
@@ -295,11 +314,11 @@ impl Node {
 
     /// Reads the journal again, for a book of what this device may read now.
     fn read_again(&mut self) -> Result<(), NodeError> {
-        let (crew, key, end) = (self.crew(), self.key(), self.store.end());
-        let again = opening::read_again(&mut self.store, crew, key, &self.verified, end)?;
+        let (crew, end) = (self.crew(), self.store.end());
+        let again = opening::read_again(&mut self.store, crew, &self.secret, &self.verified, end)?;
         self.book = match again {
             Some(opened) => opened.book,
-            None => opening::open_anew(&self.store, crew, key)?.book,
+            None => opening::open_anew(&self.store, crew, &self.secret)?.book,
         };
         Ok(())
     }
@@ -311,7 +330,7 @@ impl Node {
     /// [`NodeError::Read`] or [`NodeError::Disk`].
     pub fn verify(&mut self) -> Result<(DeepReport, u64), NodeError> {
         let report = self.store.verify_deep()?;
-        let opened = opening::open_anew(&self.store, self.crew(), self.key())?;
+        let opened = opening::open_anew(&self.store, self.crew(), &self.secret)?;
         self.verified = opened.verified;
         // Where the disk has lost something meanwhile, this process still knows of it, and the owner is told.
         if opened.ledger.frontier(None) == self.ledger.frontier(None) {

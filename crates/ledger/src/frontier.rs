@@ -9,10 +9,11 @@ use std::collections::BTreeMap;
 
 use crate::chain::{Audience, ChainStart, DeviceSecret, Tip};
 use crate::event::Payload;
-use crate::ids::{ChainId, CrewId, EventHash};
+use crate::ids::{ChainId, CrewId, DeviceKey, EventHash};
 use crate::kinds::{Body, Kind};
 use crate::refusal::Refusal;
 use crate::roster::{Roster, RosterEvent};
+use crate::roster_events::OfficeKeysGiven;
 use crate::run::{PlacedEvent, Run, RunBuilder};
 
 /// A chain that is held.
@@ -141,6 +142,14 @@ impl Ledger {
     #[must_use]
     pub const fn roster(&self) -> &Roster {
         &self.roster
+    }
+
+    /// The keys of the office that devices gave to others, each with who gave them, whether that counts or not.
+    pub fn given_keys(&self) -> impl Iterator<Item = (&DeviceKey, &OfficeKeysGiven)> {
+        self.roster_events.values().filter_map(|event| match &event.payload.body {
+            Body::OfficeKeysGiven(given) => Some((&event.start.device, given)),
+            _ => None,
+        })
     }
 
     /// The chains held, in the order of their ids.

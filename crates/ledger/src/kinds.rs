@@ -108,6 +108,8 @@ kinds! {
     7 Crew SessionClosed = roster::SessionClosed;
     /// The recovery words let a device in, or took devices off.
     8 Crew Recovered = roster::Recovered;
+    /// Keys of the office were given to devices.
+    9 Crew OfficeKeysGiven = roster::OfficeKeysGiven;
     // The crew's lists.
     /// A price-book item was listed.
     20 Crew ItemListed = site::ItemListed;
@@ -273,7 +275,7 @@ mod tests {
         assert!(Kind::ALL.windows(2).all(|pair| pair[0].number() < pair[1].number()));
         assert!(Kind::ALL.iter().all(|kind| Kind::from_number(kind.number()) == Some(*kind)));
         assert_eq!(Kind::from_number(0), None);
-        assert_eq!(Kind::from_number(9), None);
+        assert_eq!(Kind::from_number(10), None);
     }
 
     #[test]

@@ -194,9 +194,9 @@ impl Endpoint {
         let is_inviter = holder.inviter() == Some(peer);
         holder.with_ledger(|ledger| {
             if is_inviter && ledger.roster().device(&self.own).is_none() {
-                Session::joining(self.own, peer, ledger)
+                Session::joining(peer, ledger)
             } else {
-                Session::new(self.own, peer, ledger)
+                Session::new(peer, ledger)
             }
         })
     }

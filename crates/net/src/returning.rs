@@ -32,7 +32,6 @@ const PATIENCE: Duration = Duration::from_secs(5);
 #[derive(Debug)]
 pub struct Returned {
     connection: Connection,
-    own: DeviceKey,
     /// The device that answered.
     pub peer: DeviceKey,
     /// The crew whose words they are.
@@ -57,7 +56,7 @@ impl Endpoint {
         let connection = self.dial(address, None, RETURNING_PROTOCOL).await?;
         let answered = self.prove(&connection, words).await;
         match answered {
-            Ok((peer, crew)) => Ok(Returned { connection, own: self.own, peer, crew }),
+            Ok((peer, crew)) => Ok(Returned { connection, peer, crew }),
             Err(error) => {
                 close_for(&connection, &error);
                 Err(error)
@@ -99,7 +98,7 @@ impl Endpoint {
         };
         match streams {
             Ok(streams) => {
-                let session = holder.with_ledger(|ledger| Session::returning(self.own, peer, ledger));
+                let session = holder.with_ledger(|ledger| Session::returning(peer, ledger));
                 drive(connection, streams?, session, holder, Stay::Connected).await
             }
             Err(error) => {
@@ -149,9 +148,9 @@ impl Returned {
         let streams = self.connection.open_bi().await?;
         let session = holder.with_ledger(|ledger| {
             if ledger.roster().founding().is_none() {
-                Session::joining(self.own, self.peer, ledger)
+                Session::joining(self.peer, ledger)
             } else {
-                Session::new(self.own, self.peer, ledger)
+                Session::new(self.peer, ledger)
             }
         });
         drive(&self.connection, streams, session, holder, Stay::UntilSettled).await

@@ -40,13 +40,11 @@ fn another(laptop: &mut Node, folder: &Path, name: &str, person: &str, office: b
     node
 }
 
-/// Hands over what one node holds and the other does not; the office's only to the office.
+/// Hands over what one node holds and the other does not.
 fn bring(from: &mut Node, to: &mut Node) {
     for audience in [Audience::Crew, Audience::Office] {
         let chains: Vec<_> = from.ledger().chains().map(|chain| chain.start).collect();
-        let office = to.is_office();
-        let chains = chains.into_iter().filter(|start| start.audience == audience);
-        for start in chains.filter(|start| start.audience == Audience::Crew || office) {
+        for start in chains.into_iter().filter(|start| start.audience == audience) {
             let mut next_seq = to.ledger().chain(&start.chain).map_or(0, |chain| chain.tip.next_seq);
             while let Some(run) = from.read_run(start.chain, next_seq).unwrap() {
                 next_seq = run.next_seq();

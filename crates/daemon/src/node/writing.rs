@@ -28,17 +28,33 @@ impl Node {
             (_, rest) = rest.split_at(written.len());
             hashes.extend(written);
         }
+        if writes.iter().any(|write| write.payload.body.kind().is_roster()) {
+            self.hand_over_keys();
+        }
         Ok(hashes)
     }
 
     /// Writes events on one of this device's chains, as many as one run can hold, and gives their hashes.
-    fn append_run(&mut self, start: ChainStart, writes: &[Write]) -> Result<Vec<EventHash>, NodeError> {
+    pub(super) fn append_run(
+        &mut self,
+        start: ChainStart,
+        writes: &[Write],
+    ) -> Result<Vec<EventHash>, NodeError> {
+        let key = match start.audience {
+            Audience::Crew => None,
+            Audience::Office => Some(self.sealing_key()?),
+        };
         let tip = self.ledger.chain(&start.chain).map_or_else(|| start.tip(&self.crew()), |chain| chain.tip);
         let mut builder = RunBuilder::new(start, tip);
         let mut hashes = Vec::with_capacity(writes.len());
         for write in writes {
             let kind = write.payload.body.kind().number();
-            match builder.push(now_ms(), kind, KIND_VERSION, &write.payload.encode()?) {
+            let payload = write.payload.encode()?;
+            let pushed = match &key {
+                None => builder.push(now_ms(), kind, KIND_VERSION, &payload),
+                Some(key) => builder.push_sealed(now_ms(), (kind, KIND_VERSION), &payload, (key, &random()?)),
+            };
+            match pushed {
                 Ok(hash) => hashes.push(hash),
                 Err(Refusal::TooLarge) if !hashes.is_empty() => break,
                 Err(refusal) => return Err(refusal.into()),
@@ -81,7 +97,7 @@ impl Node {
     }
 
     /// The chain that this device writes for an audience, begun if there is none.
-    fn own_chain(&mut self, audience: Audience) -> Result<ChainStart, NodeError> {
+    pub(super) fn own_chain(&mut self, audience: Audience) -> Result<ChainStart, NodeError> {
         let known = match audience {
             Audience::Crew => self.device.crew_chain,
             Audience::Office => self.device.office_chain,

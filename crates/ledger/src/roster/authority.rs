@@ -17,6 +17,8 @@ pub const fn least_role(kind: Kind) -> Role {
     match kind {
         // A shared device notes who uses its page; that gives nobody a right they had not.
         Kind::SessionOpened | Kind::SessionClosed => Role::Hand,
+        // Whoever noted a price makes a key for it, which the office can open.
+        Kind::OfficeKeysGiven => Role::Hand,
         Kind::Hours
         | Kind::WorkStarted
         | Kind::WorkSwitched
@@ -102,6 +104,7 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::SessionOpened
         | Kind::SessionClosed
         | Kind::Recovered
+        | Kind::OfficeKeysGiven
         | Kind::ItemListed
         | Kind::JobListed
         | Kind::StageListed
@@ -209,8 +212,8 @@ impl Roster {
             let may = device.shared || opened.person == device.person;
             return if may { Ok(Standing::Counted) } else { Err(Lacking::Vouching) };
         }
-        if kind == Kind::SessionClosed {
-            return Ok(Standing::Counted); // It takes a right away and gives none.
+        if matches!(kind, Kind::SessionClosed | Kind::OfficeKeysGiven) {
+            return Ok(Standing::Counted); // They give nobody a right.
         }
         if kind.is_roster() && !self.counted.contains(&place) {
             return Err(Lacking::Role);

@@ -120,7 +120,7 @@ fn a_ledger_takes_a_chain_that_begins_with_a_certificate_even_beyond_a_cut() {
     world.note(Voice(maren.0, 4));
     world.certify(Voice(maren.0, 5), vec![lost(4, vec![])], &[]);
     let mut ledger = Ledger::new(world.crew);
-    let mut take = |ledger: &mut Ledger, at: usize| {
+    let take = |ledger: &mut Ledger, at: usize| {
         let (start, run) = &world.runs[at];
         ledger.take_in_chain(*start).unwrap();
         ledger.check_run(run).map(|taken| match taken {

@@ -122,8 +122,8 @@ fn no_more_is_read_than_the_connection_takes() {
         laptop.log(Audience::Crew, 4, 250_000);
     }
     let phone = laptop.admit(2, "Maren Oake", Role::Owner, true);
-    let mut session = sync::Session::new(laptop.key(), phone.key(), &laptop.ledger);
-    let hello = sync::Session::joining(phone.key(), laptop.key(), &phone.ledger).poll_output();
+    let mut session = sync::Session::new(phone.key(), &laptop.ledger);
+    let hello = sync::Session::joining(laptop.key(), &phone.ledger).poll_output();
     let Some(sync::Output::Send(hello)) = hello else { panic!("a hello comes first") };
     session.handle_frame(&hello, &laptop.ledger);
     session.handle_frame(&[2, 1], &laptop.ledger); // The frontier of one who holds nothing.
