@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use ledger::run::EventView;
 use ledger::{
     Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, Kind, Ledger,
-    Payload, PersonId, RecoverySecret, Refusal, Run,
+    OfficeKeys, Payload, PersonId, RecoverySecret, Refusal, Run, Unreadable,
 };
 use projections::Book;
 use store::{DeepReport, Record, RecordKind, Store, StoreOptions};
@@ -291,14 +291,15 @@ impl Node {
         let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
         let mut events = group.runs.iter().flat_map(|checked| checked.run().events());
         let roster_changed = events.any(|event| is_roster(event.kind));
-        let held = self.keys.len();
+        let keys = self.keys.len();
         if roster_changed {
             self.keys = OfficeKeys::received(self.ledger.given_keys(), &self.secret);
         }
         if self.fetching {
             return Ok(());
         }
-        if self.is_office() != was_office || (was_office && self.keys.len() != held) {
+        let waits_for_key = || self.book.unreadable().any(|(_, event)| event.reason == Unreadable::Sealed);
+        if self.is_office() != was_office || (self.keys.len() > keys && waits_for_key()) {
             // Another book: what this device may read now was not in it, or must not be.
             return self.read_again();
         }

@@ -48,10 +48,12 @@ fn stand_in_files(folder: &Path, wanted: &[u8]) -> bool {
     })
 }
 
-/// Hands over all that one node holds and the other does not, the chains of one audience after the other.
+/// Hands over all that one node holds and the other does not, the chains of one audience after the other and
+/// the founding one first.
 fn bring(from: &mut Node, to: &mut Node, order: [Audience; 2]) {
     for audience in order {
-        let chains: Vec<ChainStart> = from.ledger().chains().map(|chain| chain.start).collect();
+        let mut chains: Vec<ChainStart> = from.ledger().chains().map(|chain| chain.start).collect();
+        chains.sort_by_key(|start| !from.ledger().is_founding(start));
         for start in chains.into_iter().filter(|start| start.audience == audience) {
             let mut next_seq = to.ledger().chain(&start.chain).map_or(0, |chain| chain.tip.next_seq);
             while let Some(run) = from.read_run(start.chain, next_seq).unwrap() {
@@ -111,7 +113,8 @@ fn a_hands_phone_carries_the_rates_and_its_files_hold_no_amount() {
     let mut tobi = device(folder.path(), &mut laptop, "Tobi Larch", Role::Hand);
     bring(&mut laptop, &mut tobi, CREW_FIRST);
     let wanted = bytes_of(773_137);
-    let plain = Payload { act: laptop.act(laptop.device().person).unwrap(), body: rate(laptop.device().person) };
+    let plain =
+        Payload { act: laptop.act(laptop.device().person).unwrap(), body: rate(laptop.device().person) };
     let plain = plain.encode().unwrap();
     assert!(plain.windows(8).any(|bytes| bytes == wanted), "that is how the amount would stand there");
     assert!(!stand_in_files(tobi.folder(), &wanted));
