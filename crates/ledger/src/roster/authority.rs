@@ -67,6 +67,10 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::PaymentPointSet
         | Kind::ExtraPriced
         | Kind::CostBorneBy
+        | Kind::PointDue
+        | Kind::JobCompleted
+        | Kind::VatRateSet
+        | Kind::PersonEngaged
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
@@ -138,6 +142,10 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::ExtraPriced
         | Kind::PricePaid
         | Kind::CostBorneBy
+        | Kind::PointDue
+        | Kind::JobCompleted
+        | Kind::VatRateSet
+        | Kind::PersonEngaged
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
