@@ -296,7 +296,11 @@ impl Scanner<'_> {
             }
             return None;
         }
-        let (lead, is_start) = signs::time_lead(words, at).unwrap_or((0, false));
+        let verb = || {
+            let (_, is_start) = signs::time_verb_before(words, at)?;
+            (text_at(words, at) == "at").then_some((1, is_start))
+        };
+        let (lead, is_start) = signs::time_lead(words, at).or_else(verb).unwrap_or((0, false));
         let by_sound = matches!(text_at(words, (at + lead).saturating_sub(1)), "till" | "until" | "til");
         let read = clock_at(words, at + lead, lead > 0 && by_sound)?;
         let end = at + lead + read.len;
