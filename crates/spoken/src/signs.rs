@@ -140,6 +140,8 @@ const SIGNS: &[(&str, Sign)] = &[
     ("fetched", Sign::Moved),
     ("carried", Sign::Moved),
     ("moved", Sign::Moved),
+    ("took", Sign::Moved),
+    ("borrowed", Sign::Moved),
     ("from the van", Sign::Moved),
     ("off the van", Sign::Moved),
     ("opened", Sign::Opened),
