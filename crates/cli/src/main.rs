@@ -19,6 +19,9 @@ use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
 use tracing_subscriber::EnvFilter;
 
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     // A command says itself what went wrong; a daemon that runs for weeks also logs.
