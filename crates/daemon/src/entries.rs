@@ -141,7 +141,7 @@ mod tests {
         laptop.append(&[Write { audience: Audience::Crew, payload: settled }]).unwrap();
         assert_eq!(projections::questions(laptop.book()), []);
         let waits = entries(&laptop, Some("GARAGE"), None).unwrap();
-        assert_eq!(waits["entries"][0]["text"], "waits for a yes: hours 1 h 00");
+        assert_eq!(waits["entries"][0]["text"], "waits for a yes: 1 h 00");
         let accepted = accept(&mut laptop, maren, key).unwrap();
         assert_eq!((&accepted["accepted"], &accepted["person"]), (&json!(key), &json!("Tobi Larch")));
         assert_eq!(laptop.book().spells().iter().map(|spell| spell.minutes).collect::<Vec<_>>(), [60]);

@@ -22,7 +22,7 @@ mod row;
 pub mod stages;
 pub mod time_on_job;
 pub mod why;
-mod words;
+pub mod words;
 
 pub use book::{Book, Logged, Taken};
 pub use entry::Entry;

@@ -105,7 +105,7 @@ pub fn log(book: &Book, job: Option<JobId>, on: Option<Day>) -> Vec<LogLine> {
                 Standing::Without(_) => State::DoesNotCount,
             }
         };
-        let said = words(&lists, act, body);
+        let said = words(&lists, book, act, body);
         lines.push(LogLine {
             done_on: act.done_on,
             person: lists.person(entry.person),
@@ -114,7 +114,9 @@ pub fn log(book: &Book, job: Option<JobId>, on: Option<Day>) -> Vec<LogLine> {
             stage: place.map(|(_, stage)| lists.stage(stage)).unwrap_or_default(),
             text: match state {
                 State::AsLogged => said,
-                State::Changed => format!("{said}; changed, was {}", words(&lists, &first.act, &first.body)),
+                State::Changed => {
+                    format!("{said}; changed, was {}", words(&lists, book, &first.act, &first.body))
+                }
                 State::CrossedOut => format!("crossed out: {said}"),
                 State::Waits => format!("waits for a yes: {said}"),
                 State::DoesNotCount => format!("does not count: {said}"),
@@ -143,7 +145,7 @@ fn said_of(book: &Book, lists: &Lists<'_>, first: &Logged, history: &History) ->
         text,
         event: logged.hash,
     };
-    let mut found = vec![said(first, words(lists, &first.act, &first.body))];
+    let mut found = vec![said(first, words(lists, book, &first.act, &first.body))];
     let (mut act, mut body) = (first.act.clone(), first.body.clone());
     let mut changes: Vec<&Logged> = history.changes().values().map(|change| &**change).collect();
     changes.sort_by_key(|change| written_order(change));
@@ -152,7 +154,7 @@ fn said_of(book: &Book, lists: &Lists<'_>, first: &Logged, history: &History) ->
         let holds = match &change.body {
             Body::Corrected(corrected) if holding.contains(&change.hash) => {
                 apply(&corrected.changes, &mut act, &mut body);
-                text += &format!(": {}", words(lists, &act, &body));
+                text += &format!(": {}", words(lists, book, &act, &body));
                 true
             }
             Body::Accepted(_) => change.standing == Standing::Counted,

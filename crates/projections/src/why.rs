@@ -71,11 +71,11 @@ impl Book {
         let here = self
             .entries()
             .filter(|entry| entry.site().is_some_and(|site| site.job == job && site.stage == stage));
-        by_day(here.map(|entry| because(lists, &entry)).collect())
+        by_day(here.map(|entry| because(self, lists, &entry)).collect())
     }
 
     fn because(&self, lists: &Lists<'_>, entry: &EntryRef) -> Option<Because> {
-        self.entry(entry).map(|entry| because(lists, &entry))
+        self.entry(entry).map(|entry| because(self, lists, &entry))
     }
 }
 
@@ -111,14 +111,14 @@ fn by_day(mut because: Vec<Because>) -> Vec<Because> {
     because
 }
 
-fn because(lists: &Lists<'_>, entry: &Entry<'_>) -> Because {
+fn because(book: &Book, lists: &Lists<'_>, entry: &Entry<'_>) -> Because {
     let act = &entry.act;
     Because {
         entry: entry.entry_ref(),
         key: entry.logged.key(),
         person: lists.person(act.person),
         done_on: act.done_on,
-        text: words(lists, act, &entry.body),
+        text: words(lists, book, act, &entry.body),
         events: entry.hashes().collect(),
     }
 }

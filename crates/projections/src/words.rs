@@ -1,171 +1,236 @@
-//! What was logged, in the words of the site: one place for all of them.
+//! What was logged, in the words of the site, for the page and the command line alike: days, times and
+//! amounts as people say them, with whole packs as packs and without noughts behind the point.
 
-use ledger::office::Document;
-use ledger::site::{Amount, Bound, Test, Worked};
-use ledger::{Act, Body, ItemId, Kind};
+mod entries;
+
+use ledger::ItemId;
+use ledger::site::{Amount, Bound, ExtraTerms, ItemListed, Place, SaidHow, Surface};
 use rust_decimal::Decimal;
-use trade::Quantity;
-use trade::money::hours_and_minutes;
+use trade::{Day, Moment, Pence, Quantity};
+
+pub use entries::{kind_words, said, told, words};
 
 use crate::lists::Lists;
 
-/// What an entry says, in a few words, with its note.
-pub(crate) fn words(lists: &Lists<'_>, act: &Act, body: &Body) -> String {
-    let told = body_words(lists, body);
-    if act.note.is_empty() { told } else { format!("{told} ({})", act.note) }
+const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+const MONTHS: [&str; 12] =
+    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+
+/// `Thu 5 Nov`.
+#[must_use]
+pub fn day(day: Day) -> String {
+    let date = day.date();
+    let weekday = usize::try_from(date.weekday().to_monday_zero_offset()).unwrap_or(0);
+    format!("{} {} {}", WEEKDAYS.get(weekday).unwrap_or(&""), date.day(), month_name(date.month()))
 }
 
-/// `3 bags (75 kg) of`, `12.5 m of`, or only `6` of what is counted singly.
-fn measure(lists: &Lists<'_>, item: ItemId, amount: &Amount) -> String {
-    let unit = lists.items.get(&item).map_or("", |item| item.unit.as_str());
-    let whole = match unit {
-        "each" => amount.quantity.to_string(),
-        unit => format!("{} {unit}", amount.quantity),
-    };
-    match &amount.said {
-        Some(packs) if packs.pack != unit => {
-            format!("{} {} ({whole}) of", packs.count, packs_called(&packs.pack, packs.count))
+/// `5 Nov 2026`: a day that may be of another year.
+#[must_use]
+pub fn day_and_year(day: Day) -> String {
+    format!("{} {}", day.date().day(), month(day))
+}
+
+/// `Nov 2026`.
+#[must_use]
+pub fn month(day: Day) -> String {
+    format!("{} {}", month_name(day.date().month()), day.date().year())
+}
+
+fn month_name(month: i8) -> &'static str {
+    usize::try_from(month - 1).ok().and_then(|month| MONTHS.get(month)).unwrap_or(&"")
+}
+
+/// `today`, `yesterday`, or the day.
+#[must_use]
+pub fn near_day(which: Day, today: Day) -> String {
+    match today.number() - which.number() {
+        0 => "today".to_owned(),
+        1 => "yesterday".to_owned(),
+        -1 => "tomorrow".to_owned(),
+        _ => day(which),
+    }
+}
+
+/// The Monday of a day's week.
+#[must_use]
+pub fn monday_of(day: Day) -> Day {
+    day.plus_days(-i32::from(day.date().weekday().to_monday_zero_offset()))
+}
+
+/// `07:45`.
+#[must_use]
+pub fn clock(minute: u16) -> String {
+    format!("{:02}:{:02}", minute / 60, minute % 60)
+}
+
+/// `07:45` of a moment.
+#[must_use]
+pub fn time(moment: Moment) -> String {
+    clock(moment.minute_of_day())
+}
+
+/// `today 07:45`, `Thu 5 Nov 07:45`.
+#[must_use]
+pub fn when(moment: Moment, today: Day) -> String {
+    format!("{} {}", near_day(moment.day(), today), time(moment))
+}
+
+/// `£1,234.50`.
+#[must_use]
+pub fn pounds(sum: Pence) -> String {
+    let pence = sum.0.unsigned_abs();
+    let sign = if sum.0 < 0 { "−" } else { "" };
+    format!("{sign}£{}.{:02}", thousands(pence / 100), pence % 100)
+}
+
+fn thousands(number: u64) -> String {
+    let digits = number.to_string();
+    let mut grouped = String::new();
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            grouped.push(',');
         }
-        Some(_) | None if unit == "each" => whole,
-        Some(_) | None => format!("{whole} of"),
+        grouped.push(digit);
     }
+    grouped
 }
 
-/// One bag, two bags, half a box: more than one takes an s.
-fn packs_called(pack: &str, count: Quantity) -> String {
-    match pack {
-        pack if count.value() <= Decimal::ONE => pack.to_owned(),
-        pack if pack.ends_with('x') || pack.ends_with("ch") || pack.ends_with("sh") => format!("{pack}es"),
-        pack => format!("{pack}s"),
-    }
+/// A number without noughts behind the point: `1.5`, `12`.
+#[must_use]
+pub fn number(quantity: Quantity) -> String {
+    quantity.value().normalize().to_string()
 }
 
-fn body_words(lists: &Lists<'_>, body: &Body) -> String {
-    let kind = kind_words(body.kind());
-    let amount =
-        |item: ItemId, amount: &Amount| format!("{} {}", measure(lists, item, amount), lists.item(item));
-    let one = |item: ItemId, much: &Amount| format!("{kind} {}", amount(item, much));
-    let with = |what: &str| if what.is_empty() { kind.to_owned() } else { format!("{kind}: {what}") };
-    let less = |break_minutes: u32| match break_minutes {
-        0 => String::new(),
-        minutes => format!(", break {minutes} min"),
+/// A number of packs as it is said: `2½`, `¾`, `12`.
+fn packs(count: Decimal) -> String {
+    let whole = count.trunc();
+    let rest = count - whole;
+    let part = match (rest * Decimal::from(4)).normalize().to_string().as_str() {
+        "1" => "¼",
+        "2" => "½",
+        "3" => "¾",
+        _ => return count.normalize().to_string(),
     };
-    match body {
-        Body::Hours(hours) => match hours.worked {
-            Worked::Span { from, to, break_minutes } => {
-                format!("{kind} {from} to {to}{}", less(break_minutes))
-            }
-            Worked::Length { minutes } => format!("{kind} {}", hours_and_minutes(i64::from(minutes))),
-        },
-        Body::WorkStarted(started) => format!("{kind} at {}", started.at),
-        Body::WorkSwitched(switched) => format!("{kind} at {}{}", switched.at, less(switched.break_minutes)),
-        Body::WorkStopped(stopped) => format!("{kind} at {}{}", stopped.at, less(stopped.break_minutes)),
-        Body::Away(away) => format!("{kind} until {}", away.until),
-        Body::Used(used) => one(used.item, &used.amount),
-        Body::Wasted(wasted) => one(wasted.item, &wasted.amount),
-        Body::Returned(returned) => one(returned.item, &returned.amount),
-        Body::Delivered(delivered) => one(delivered.item, &delivered.amount),
-        Body::Moved(moved) => one(moved.item, &moved.amount),
-        Body::Bought(bought) => {
-            let items: Vec<_> = bought.items.iter().map(|(item, much)| amount(*item, much)).collect();
-            if items.is_empty() { kind.to_owned() } else { format!("{kind} {}", items.join(", ")) }
-        }
-        Body::HireBegan(hire) => format!("{kind} {}", hire.what),
-        Body::Test(test) => format!("{kind}: {} {}{} {}", test.what, sign(test), test.value, test.unit),
-        Body::ExtraAsked(asked) => with(&asked.what),
-        Body::ExtraAgreed(agreed) => with(&agreed.said_by),
-        Body::ExtraDeclined(declined) => with(&declined.said_by),
-        Body::LeftOff(left) => with(&left.off_or_live),
-        Body::PartDone(part) => format!("{kind}, {} %", part.percent),
-        Body::CalledBack(back) => with(&back.cause),
-        Body::InvoiceIssued(issued) => numbered(kind, &issued.document),
-        Body::InvoiceCredited(credited) => numbered(kind, &credited.document),
-        Body::InvoiceAdopted(adopted) => numbered(kind, &adopted.document),
-        Body::DepositAsked(deposit) => format!("{kind} {}", deposit.amount),
-        Body::PaymentReceived(paid) => format!("{kind} {}", paid.received),
-        _ => kind.to_owned(),
+    if whole.is_zero() { part.to_owned() } else { format!("{whole}{part}") }
+}
+
+/// `bags` for more than one.
+fn plural(word: &str, count: Decimal) -> String {
+    if count <= Decimal::ONE || word.ends_with('s') {
+        return word.to_owned();
+    }
+    let ending = if word.ends_with('x') || word.ends_with("ch") || word.ends_with("sh") { "es" } else { "s" };
+    format!("{word}{ending}")
+}
+
+/// Whether an item comes in a pack of more than one unit.
+#[must_use]
+pub fn has_pack(item: &ItemListed) -> bool {
+    !item.pack.is_empty() && item.pack != item.unit
+}
+
+/// How much of an item, in packs where that comes out in quarters: `2½ bags`, `31.5 m`, `16`.
+#[must_use]
+pub fn in_packs(item: &ItemListed, quantity: Quantity) -> String {
+    let count = quantity.value().checked_div(item.pack_size.value()).unwrap_or_default();
+    let in_quarters = (count * Decimal::from(4)).fract().is_zero();
+    if has_pack(item) && in_quarters {
+        return format!("{} {}", packs(count), plural(&item.pack, count));
+    }
+    match item.unit.as_str() {
+        "each" => number(quantity),
+        unit => format!("{} {}", number(quantity), unit.replace("m2", "m²").replace("m3", "m³")),
     }
 }
 
-fn numbered(kind: &str, document: &Document) -> String {
-    format!("{kind} {}, {}", crate::billing::printed_number(document), document.totals.total)
+/// An amount as it was said, with its item: `2½ bags finish plaster`.
+#[must_use]
+pub fn amount(lists: &Lists<'_>, item: ItemId, amount: &Amount) -> String {
+    let Some(listed) = lists.items.get(&item) else {
+        return format!("{} of {}", number(amount.quantity), lists.item(item));
+    };
+    let much = match &amount.said {
+        Some(said) if said.pack != listed.unit => {
+            format!("{} {}", packs(said.count.value()), plural(&said.pack, said.count.value()))
+        }
+        _ => in_packs(listed, amount.quantity),
+    };
+    format!("{much} {}", listed.name)
 }
 
-const fn sign(test: &Test) -> &'static str {
-    match test.bound {
+/// A test's value: `>200 megohm`.
+#[must_use]
+pub fn value(bound: Bound, value: Quantity, unit: &str) -> String {
+    let sign = match bound {
         Bound::Exactly => "",
         Bound::Above => ">",
         Bound::Below => "<",
+    };
+    format!("{sign}{} {unit}", number(value))
+}
+
+/// `north wall, utility room`.
+#[must_use]
+pub fn place(place: &Place) -> String {
+    let surface = place.surface.map(|surface| match surface {
+        Surface::Wall => "wall",
+        Surface::Ceiling => "ceiling",
+        Surface::Floor => "floor",
+    });
+    let words = [place.words.as_str(), surface.unwrap_or_default(), place.room.as_str()];
+    words.into_iter().filter(|word| !word.is_empty()).collect::<Vec<_>>().join(", ")
+}
+
+/// How the customer said it.
+#[must_use]
+pub const fn how(how: SaidHow) -> &'static str {
+    match how {
+        SaidHow::Word => "by word",
+        SaidHow::Message => "by message",
+        SaidHow::Signature => "signed",
     }
 }
 
-/// What people on site call something of this kind.
+/// On what terms an extra is done.
 #[must_use]
-pub const fn kind_words(kind: Kind) -> &'static str {
-    match kind {
-        Kind::CrewFounded => "crew begun",
-        Kind::PersonListed => "person listed",
-        Kind::RoleChanged => "boss, foreman or crew",
-        Kind::DeviceAdmitted => "phone or laptop added",
-        Kind::DeviceRetired => "lost phone",
-        Kind::SessionOpened => "page opened",
-        Kind::SessionClosed => "page closed",
-        Kind::Recovered => "let in by the recovery words",
-        Kind::ItemListed => "item listed",
-        Kind::JobListed => "job listed",
-        Kind::StageListed => "stage listed",
-        Kind::LineListed => "line priced",
-        Kind::AliasTaught => "word taught",
-        Kind::Surveyed => "survey",
-        Kind::Hours => "hours",
-        Kind::WorkStarted => "timer started",
-        Kind::WorkSwitched => "went over",
-        Kind::WorkStopped => "timer stopped",
-        Kind::Away => "away",
-        Kind::Bought => "bought",
-        Kind::Delivered => "delivered",
-        Kind::Used => "used",
-        Kind::Wasted => "wasted",
-        Kind::Returned => "returned",
-        Kind::Moved => "moved",
-        Kind::HireBegan => "hired",
-        Kind::HireEnded => "off hire",
-        Kind::Expense => "spent",
-        Kind::Test => "test",
-        Kind::Photo => "photo",
-        Kind::Note => "note",
-        Kind::SnagRaised => "snag",
-        Kind::SnagCleared => "snag put right",
-        Kind::ExtraAsked => "extra asked for",
-        Kind::ExtraAgreed => "extra agreed",
-        Kind::ExtraDeclined => "extra turned down",
-        Kind::LeftOff => "left off",
-        Kind::Seen => "seen",
-        Kind::ReadyForChecking => "ready for checking",
-        Kind::SignedOff => "signed off",
-        Kind::PartDone => "part done",
-        Kind::Reopened => "opened again",
-        Kind::CalledBack => "called back",
-        Kind::Corrected => "changed",
-        Kind::Struck => "crossed out",
-        Kind::Accepted => "accepted",
-        Kind::QuestionSettled => "sorted out",
-        Kind::FirmListed => "the firm's details",
-        Kind::PersonRated => "rate set",
-        Kind::ItemPriced => "price set",
-        Kind::JobTerms => "terms of the job",
-        Kind::LinePriced => "price of a line",
-        Kind::QuoteGiven => "quote given",
-        Kind::QuoteAgreed => "quote accepted",
-        Kind::PaymentPointSet => "payment point",
-        Kind::ExtraPriced => "extra priced",
-        Kind::PricePaid => "price paid",
-        Kind::CostBorneBy => "who bears the cost",
-        Kind::InvoiceIssued => "invoice",
-        Kind::InvoiceCredited => "credit note",
-        Kind::InvoiceVoided => "invoice voided",
-        Kind::InvoiceAdopted => "invoice taken on",
-        Kind::DepositAsked => "deposit asked for",
-        Kind::PaymentReceived => "paid",
+pub const fn terms(terms: ExtraTerms) -> &'static str {
+    match terms {
+        ExtraTerms::AtAPrice => "at a price",
+        ExtraTerms::OnTheClock => "on the clock",
+        ExtraTerms::Free => "free",
+        ExtraTerms::LeftOut => "left out, a credit",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn item(unit: &str, pack: &str, size: &str) -> ItemListed {
+        let (unit, pack, pack_size) = (unit.to_owned(), pack.to_owned(), size.parse().unwrap());
+        ItemListed { item: ItemId([0; 16]), name: "thing".to_owned(), unit, pack, pack_size }
+    }
+
+    #[test]
+    fn amounts_are_said_in_packs_where_they_come_out_in_quarters() {
+        let say = |item: &ItemListed, much: &str| in_packs(item, much.parse().unwrap());
+        assert_eq!(say(&item("kg", "bag", "25"), "62.5"), "2½ bags");
+        assert_eq!(say(&item("kg", "bag", "25"), "18.75"), "¾ bag");
+        assert_eq!(say(&item("m", "coil", "50"), "50"), "1 coil");
+        assert_eq!(say(&item("m", "coil", "50"), "41.50"), "41.5 m");
+        assert_eq!(say(&item("each", "box", "1000"), "2000"), "2 boxes");
+        assert_eq!(say(&item("each", "each", "1"), "16"), "16");
+        assert_eq!(say(&item("m2", "box", "1.44"), "5"), "5 m²");
+    }
+
+    #[test]
+    fn money_and_days_read_as_people_write_them() {
+        assert_eq!(pounds(Pence(123_456_705)), "£1,234,567.05");
+        assert_eq!(pounds(Pence(-50)), "−£0.50");
+        let friday: Day = "2026-11-06".parse().unwrap();
+        assert_eq!(day(friday), "Fri 6 Nov");
+        assert_eq!(day(monday_of(friday)), "Mon 2 Nov");
+        assert_eq!(near_day(friday, friday.plus_days(1)), "yesterday");
+        assert_eq!(day_and_year(friday), "6 Nov 2026");
     }
 }

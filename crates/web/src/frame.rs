@@ -1,10 +1,10 @@
 //! What stands around every screen: whose phone, which job, how safe the entries are, and the way
 //! to the other screens. `templates/frame.html` draws it.
 
+use crate::links::encoded;
 use std::collections::BTreeMap;
 
 use crate::viewer::Viewer;
-use crate::words;
 
 /// A screen's name in the row at the foot of the page.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,7 +73,7 @@ pub(crate) struct Frame {
 impl Frame {
     /// The job in hand as it may stand in an address.
     pub(crate) fn job_link(&self) -> String {
-        words::encoded(&self.job)
+        encoded(&self.job)
     }
 
     /// The way to a screen with the job in hand.
@@ -81,7 +81,7 @@ impl Frame {
         if self.job.is_empty() {
             tab.path().to_owned()
         } else {
-            format!("{}?job={}", tab.path(), words::encoded(&self.job))
+            format!("{}?job={}", tab.path(), encoded(&self.job))
         }
     }
 
@@ -104,7 +104,7 @@ impl Frame {
 
     /// The way to *Now* with another stage in hand.
     pub(crate) fn at_stage(&self, stage: &str) -> String {
-        format!("/?job={}&stage={}", words::encoded(&self.job), words::encoded(stage))
+        format!("/?job={}&stage={}", encoded(&self.job), encoded(stage))
     }
 
     /// Whether the form of this kind of entry was refused: the reason then stands in the form.

@@ -11,6 +11,7 @@ mod assets;
 mod frame;
 mod guard;
 mod joining;
+mod links;
 mod listen;
 mod live;
 mod look;
@@ -28,7 +29,6 @@ mod tls;
 mod trust;
 mod uploads;
 mod viewer;
-mod words;
 
 pub use app::{App, router};
 pub use qr::on_terminal;

@@ -12,10 +12,11 @@ use serde::Deserialize;
 use trade::{Day, Moment, TimeError};
 
 use crate::frame::{Frame, Tab};
+use crate::links::encoded;
 use crate::posting::HOME_ZONE;
 use crate::shapes::Tally;
 use crate::viewer::Viewer;
-use crate::words;
+use projections::words;
 
 /// What the address of a screen asks for.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
@@ -39,7 +40,7 @@ impl Asked {
     pub(crate) fn rest(&self) -> String {
         let parts = [("stage", &self.stage), ("what", &self.what), ("on", &self.on)];
         let said = parts.into_iter().filter(|(_, value)| !value.is_empty());
-        let said = said.map(|(name, value)| format!("{name}={}", words::encoded(value)));
+        let said = said.map(|(name, value)| format!("{name}={}", encoded(value)));
         said.collect::<Vec<_>>().join("&")
     }
 }
@@ -183,7 +184,7 @@ impl<'a> Look<'a> {
 
     /// What an entry says, with its note.
     pub(crate) fn told(&self, entry: &Entry<'_>) -> String {
-        let told = words::told(&self.lists, self.book, entry);
+        let told = words::told(&self.lists, self.book, &entry.body);
         let note = entry.act.note.as_str();
         match (told.is_empty(), note.is_empty()) {
             (true, _) => note.to_owned(),

@@ -5,6 +5,7 @@
 use ledger::site::{JobListed, StageListed};
 use ledger::{Act, Body, EntryRef, EventHash, ItemId, Kind, PersonId};
 use projections::Lists;
+use projections::words::kind_words;
 use serde_json::{Value, json};
 use trade::Rate;
 
@@ -96,7 +97,7 @@ pub(super) fn entry(node: &Node, key: &str, what: &str, kinds: &[Kind]) -> Resul
         )));
     };
     if !kinds.contains(&entry.body.kind()) {
-        let is = kind_words(&entry.body);
+        let is = kind_words(entry.body.kind());
         return Err(NodeError::bad_input(format!("{key} is not {what}; it is: {is}")));
     }
     Ok(entry.entry_ref())
@@ -131,15 +132,9 @@ pub(super) fn shown(node: &Node, act: &Act, body: &Body) -> Value {
     let said = lines.find(|line| line.entry == entry).map(|line| line.text);
     let key = if act.row_key.is_empty() { act.entry.short() } else { act.row_key.clone() };
     let text = said.unwrap_or_else(|| {
-        let kind = kind_words(body);
-        if act.note.is_empty() { kind } else { format!("{kind} ({})", act.note) }
+        let kind = kind_words(body.kind());
+        if act.note.is_empty() { kind.to_owned() } else { format!("{kind}: {}", act.note) }
     });
     json!({ "key": key, "entry": entry, "person": node.book().lists().person(act.person),
         "done_on": act.done_on, "kind": body.kind(), "text": text, "note": act.note, "content": body })
-}
-
-/// The name of a kind of entry as people say it.
-pub(super) fn kind_words(body: &Body) -> String {
-    let name = json!(body.kind());
-    name.as_str().unwrap_or_default().replace('_', " ")
 }

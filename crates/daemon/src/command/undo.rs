@@ -35,7 +35,7 @@ pub(super) fn undo(node: &mut Node, author: PersonId, back: bool) -> Result<Valu
         }));
     };
     if let Some(instead) = other_way(found.body.kind()) {
-        let what = named::kind_words(&found.body);
+        let what = projections::words::kind_words(found.body.kind());
         return Err(NodeError::bad_input(format!("your last act was: {what}. It is not undone; {instead}")));
     }
     let of = found.act.entry_ref();

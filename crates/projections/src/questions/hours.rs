@@ -69,7 +69,7 @@ fn work_before_hours(facts: &Facts<'_>, found: &mut Vec<Question>) {
         let text = format!(
             "{} logged {} at {} on {day}, and has hours from {}. Did work begin earlier?",
             facts.lists.person(person),
-            words(&facts.lists, &entry.act, &entry.body),
+            words(&facts.lists, facts.book, &entry.act, &entry.body),
             clock(*minute),
             clock(first),
         );

@@ -45,10 +45,10 @@ fn stops_and_absences_and_tests_are_listed_and_lists_are_not() {
     assert_eq!(
         shown,
         [
-            (TOBI, "GARAGE", "walls", "timer started at 2026-11-05T08:00"),
-            (TOBI, "GARAGE", "walls", "timer stopped at 2026-11-05T12:00, break 20 min"),
-            (MAREN, "GARAGE", "walls", "test: insulation resistance >4.5 megohm"),
-            (TOBI, "", "", "away until 2026-11-09"),
+            (TOBI, "GARAGE", "walls", "started 08:00"),
+            (TOBI, "GARAGE", "walls", "stopped 12:00, less 20 min"),
+            (MAREN, "GARAGE", "walls", "insulation resistance >4.5 megohm"),
+            (TOBI, "", "", "away until Mon 9 Nov"),
         ]
     );
     assert!(lines.iter().all(|line| line.state == State::AsLogged && line.history.is_empty()));
@@ -65,13 +65,13 @@ fn what_was_changed_or_crossed_out_says_so_and_keeps_its_history() {
     world.correct(MAREN, "c", "2026-11-03T08:00", &[], corrected);
     let line = log(&world.office(), None, None).remove(0);
     assert_eq!(line.state, State::Changed);
-    assert_eq!(line.text, "used 20 batten; changed, was used 22 stud");
+    assert_eq!(line.text, "used 20 packs batten; changed, was used 22 packs stud");
     let history: Vec<_> = line.history.iter().map(|said| (said.by.as_str(), said.text.as_str())).collect();
-    assert_eq!(history, [(TOBI, "used 22 stud"), (MAREN, "changed: used 20 batten")]);
+    assert_eq!(history, [(TOBI, "used 22 packs stud"), (MAREN, "changed: used 20 packs batten")]);
 
     world.log(TOBI, "s", "2026-11-04T08:00", Body::Struck(Struck { of: entry(TOBI, "e") }));
     let line = log(&world.office(), None, None).remove(0);
-    assert_eq!((line.state, line.text.as_str()), (State::CrossedOut, "crossed out: used 22 stud"));
+    assert_eq!((line.state, line.text.as_str()), (State::CrossedOut, "crossed out: used 22 packs stud"));
     assert_eq!(line.history.last().map(|said| said.text.as_str()), Some("crossed out"));
 
     // The crossing-out is crossed out.
@@ -88,12 +88,12 @@ fn what_waits_is_proposed_until_it_is_crossed_out() {
     let on = "2026-11-05";
     world.event(MAREN, TOBI, "p", on, "2026-11-05T17:00", &[], Standing::Proposed, hours());
     let line = log(&world.office(), None, None).remove(0);
-    assert_eq!(line.text, "waits for a yes: hours 2026-11-05T08:00 to 2026-11-05T12:00");
+    assert_eq!(line.text, "waits for a yes: 08:00–12:00: 4 h 00");
     assert_eq!(line.stage, "no stage");
     let keys = |world: &World| world.office().proposed().map(|logged| logged.key()).collect::<Vec<_>>();
     assert_eq!(keys(&world), ["p"]);
     world.log(TOBI, "s", "2026-11-05T18:00", Body::Struck(Struck { of: entry(TOBI, "p") }));
-    assert_eq!((keys(&world).len(), texts(&world)[0].starts_with("crossed out: hours")), (0, true));
+    assert_eq!((keys(&world).len(), texts(&world)[0].starts_with("crossed out: 08:00")), (0, true));
 }
 
 /// Two kinds of one name could not be told apart.

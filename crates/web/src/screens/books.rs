@@ -7,8 +7,9 @@ use projections::billing;
 use trade::{Day, Pence};
 
 use crate::frame::{Frame, Tab};
+use crate::links::encoded;
 use crate::look::Look;
-use crate::words;
+use projections::words;
 
 /// An invoice or credit note, credit notes below nought.
 pub(crate) struct Sale {
@@ -59,7 +60,7 @@ pub(crate) fn books(look: &Look<'_>) -> Books {
             let sign = |sum: Pence| if paper.credits.is_some() { -sum } else { sum };
             let number = billing::printed_number(document);
             let sale = Sale {
-                link: words::encoded(&number),
+                link: encoded(&number),
                 number,
                 day: words::day(document.tax_point),
                 customer: document.customer.name.clone(),

@@ -10,7 +10,7 @@ use trade::{Moment, Rate};
 
 use crate::frame::{Frame, Tab};
 use crate::look::Look;
-use crate::words;
+use projections::words;
 
 /// Somebody of the crew.
 pub(crate) struct Person {

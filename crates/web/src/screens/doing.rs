@@ -19,9 +19,10 @@ use trade::number::half_up;
 use trade::{Pence, Quantity, UnitCost};
 
 use crate::frame::{Frame, Tab};
+use crate::links::encoded;
 use crate::look::Look;
 use crate::shapes::Bar;
-use crate::words;
+use projections::words;
 
 /// A figure against its price.
 pub(crate) struct Figure {
@@ -49,7 +50,7 @@ pub(crate) struct StageDoing {
 impl StageDoing {
     /// The stage's name as it may stand in an address.
     pub(crate) fn link(&self) -> String {
-        words::encoded(&self.name)
+        encoded(&self.name)
     }
 }
 
@@ -335,7 +336,7 @@ impl Facts<'_> {
 
     fn why(&self, stage: &str, what: &str) -> String {
         let job = self.look.lists.job(self.job);
-        let (job, stage, what) = (words::encoded(&job), words::encoded(stage), words::encoded(what));
+        let (job, stage, what) = (encoded(&job), encoded(stage), encoded(what));
         format!("/why?job={job}&stage={stage}&what={what}")
     }
 }

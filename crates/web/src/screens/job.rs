@@ -12,12 +12,13 @@ use trade::tax::vat_on;
 use trade::{Pence, Rate, UnitCost};
 
 use crate::frame::{Frame, Tab};
+use crate::links::encoded;
 use crate::look::Look;
 use crate::screens::left::key_of;
 use crate::screens::quote::{self, Quote};
 use crate::screens::survey::{self, Point};
 use crate::screens::today::{self, Line};
-use crate::words;
+use projections::words;
 
 /// A costing line.
 pub(crate) struct CostLine {
@@ -84,7 +85,7 @@ pub(crate) fn job(look: &Look<'_>) -> Job {
     let others = look.job_codes().into_iter().filter(|other| *other != code);
     let title = look.job.map_or_else(|| "Job".to_owned(), |job| format!("{} · {}", job.code, job.title));
     Job {
-        jobs: others.map(|code| (words::encoded(&code), code)).collect(),
+        jobs: others.map(|code| (encoded(&code), code)).collect(),
         details: details(look),
         costing: costing(look),
         survey: survey::survey(look),

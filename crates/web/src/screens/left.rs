@@ -7,7 +7,7 @@ use projections::Entry;
 
 use crate::look::Look;
 use crate::screens::today::is_shown;
-use crate::words;
+use projections::words;
 
 /// Most lines of news on the screen; the rest is on the job's own.
 const MOST_NEWS: usize = 6;

@@ -11,7 +11,7 @@ use trade::money::hours_and_minutes;
 
 use crate::look::Look;
 use crate::screens::left::key_of;
-use crate::words;
+use projections::words;
 
 /// Where a day begins when nobody said so yet.
 const USUAL_START: &str = "08:00";
@@ -268,7 +268,7 @@ fn last_values(look: &Look<'_>, log: &mut Log) {
         .collect();
     own.sort_by_key(|entry| entry.act.logged_at);
     for entry in &own {
-        let told = || words::told(&look.lists, look.book, entry);
+        let told = || words::told(&look.lists, look.book, &entry.body);
         match entry.body.as_ref() {
             Body::Used(_) | Body::Wasted(_) | Body::Returned(_) => log.last_material = told(),
             Body::Test(_) => log.last_test = told(),

@@ -7,7 +7,7 @@ use trade::Quantity;
 
 use crate::look::Look;
 use crate::screens::log::open_extras;
-use crate::words;
+use projections::words;
 
 /// What the boss wants to know at seven.
 pub(crate) struct Morning {

@@ -4,13 +4,14 @@ use askama::Template;
 use trade::money::hours_and_minutes;
 
 use crate::frame::{Frame, Tab};
+use crate::links::encoded;
 use crate::look::Look;
 use crate::screens::careful::{self, Careful};
 use crate::screens::left::{self, Found};
 use crate::screens::log::{self, Log};
 use crate::screens::morning::{self, Morning};
 use crate::screens::today::{self, Lines};
-use crate::words;
+use projections::words;
 
 /// A job that can be chosen.
 pub(crate) struct JobChoice {
@@ -64,7 +65,7 @@ pub(crate) fn now(look: &Look<'_>) -> Now {
     };
     let lines = today::lines(look);
     let jobs = look.job_codes().into_iter().map(|job| JobChoice {
-        link: words::encoded(&job),
+        link: encoded(&job),
         chosen: job == code,
         code: job,
     });

@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use askama::Template;
-use ledger::office::InvoiceLineKind;
+use ledger::office::{Document, InvoiceLineKind};
 use projections::billing;
 use rust_decimal::Decimal;
 use trade::Day;
@@ -13,8 +13,9 @@ use trade::number::half_up;
 use trade::tax::InvoiceTotals;
 
 use crate::frame::{Frame, Tab};
+use crate::links::encoded;
 use crate::look::Look;
-use crate::words;
+use projections::words;
 
 /// A line of the paper: what, how much at how much, and the amount.
 pub(crate) struct PaperLine {
@@ -86,7 +87,7 @@ pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
     }
     let waiting = preview.waiting.iter().map(|waiting| {
         let with: Vec<&str> = named.iter().copied().chain([waiting.extra.as_str()]).collect();
-        let (job, what) = (words::encoded(&work.code), words::encoded(&with.join("\n")));
+        let (job, what) = (encoded(&work.code), encoded(&with.join("\n")));
         Waiting {
             extra: waiting.extra.clone(),
             why: waiting.why,
@@ -134,7 +135,7 @@ pub(crate) fn paper(look: &Look<'_>, number: &str) -> Option<Paper> {
         lines: document.lines.iter().map(paper_line).collect(),
         sums: sums(&document.totals),
         to_pay: words::pounds(document.totals.to_pay),
-        notes: document.notes.clone(),
+        notes: notes(document),
         warnings,
         may_issue: false,
         waiting: Vec::new(),
@@ -164,6 +165,15 @@ fn paper_line(line: &ledger::office::InvoiceLine) -> PaperLine {
         (false, false) => format!("{}: {}", line.stage, line.what),
     };
     PaperLine { what, detail: if is_whole { String::new() } else { at }, amount: words::pounds(line.amount) }
+}
+
+/// What stands below the sums: the invoice that a credit note reduces, why no VAT is charged, and the rest.
+fn notes(document: &Document) -> Vec<String> {
+    let reduces = document.reduces.as_ref().map(|invoice| {
+        format!("Credit note on invoice {} of {}.", invoice.number, words::day(invoice.issued_on))
+    });
+    let reasons = document.vat.iter().map(|share| share.reason.clone()).filter(|reason| !reason.is_empty());
+    reduces.into_iter().chain(reasons).chain(document.notes.iter().cloned()).collect()
 }
 
 /// The sums of a paper, without those that are nought and say nothing.

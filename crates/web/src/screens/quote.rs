@@ -6,7 +6,7 @@ use trade::Pence;
 
 use crate::look::Look;
 use crate::orders::office::MOST_POINTS;
-use crate::words;
+use projections::words;
 
 /// Rows of the form that are empty, so that there is room for more points.
 const SPARE_ROWS: usize = 3;

@@ -12,7 +12,7 @@ use projections::stages::{Condition, Stage};
 use crate::frame::{Frame, Tab};
 use crate::look::Look;
 use crate::shapes::Mark;
-use crate::words;
+use projections::words;
 
 /// Something that a stage's sign-off needs.
 pub(crate) struct Need {

@@ -11,7 +11,7 @@ use trade::money::hours_and_minutes;
 use super::trial::{Trial, asked};
 use super::{crew, doing, job, now, paper, stages, week};
 use crate::look::Asked;
-use crate::words;
+use projections::words;
 
 const FRIDAY: &str = "2026-11-06T17:30";
 

@@ -10,7 +10,7 @@ use trade::Day;
 use trade::money::hours_and_minutes;
 
 use crate::look::{Look, Safety, as_logged};
-use crate::words;
+use projections::words;
 
 /// An entry as a line.
 #[derive(Debug, Clone)]

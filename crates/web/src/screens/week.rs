@@ -15,9 +15,10 @@ use trade::tax::InvoiceTotals;
 use trade::{Day, Pence};
 
 use crate::frame::{Frame, Tab};
+use crate::links::encoded;
 use crate::look::Look;
 use crate::screens::morning::{self, Morning};
-use crate::words;
+use projections::words;
 
 /// Most questions on a screen: more than that nobody answers.
 const MOST_QUESTIONS: usize = 7;
@@ -197,7 +198,7 @@ fn owed(look: &Look<'_>, works: &[JobWork]) -> Vec<Owed> {
                 _ => format!("due {}", words::day(document.due_on)),
             };
             let row = Owed {
-                link: words::encoded(&number),
+                link: encoded(&number),
                 number,
                 customer: document.customer.name.clone(),
                 owed: words::pounds(left),
@@ -225,7 +226,7 @@ fn to_bill(look: &Look<'_>, work: &JobWork) -> ToBill {
     let credits = billing::proposed_credits(work);
     ToBill {
         job: work.code.clone(),
-        link: words::encoded(&work.code),
+        link: encoded(&work.code),
         net: preview
             .as_ref()
             .filter(|preview| !preview.printed.is_empty())
