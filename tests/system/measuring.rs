@@ -9,7 +9,7 @@ use device::{Device, lists_only};
 
 const ROOM: &str = "\
 room: Garage
-wall back: 4200 x 2400, studs from left, board from right, skim
+wall back: 4100 x 2400, studs from left, board from right, skim
   door: 838 x 2032 at 1500
 cable lights: 9400, of 1.5, 6 A, lighting
 ";
@@ -62,8 +62,8 @@ fn own_figures_and_lines_of_the_command_count_and_bad_ones_are_named() {
         complaint.contains("line 3: wall a: \"furlongs\" in \"3 furlongs\" is not a unit of length"),
         "{complaint}"
     );
-    assert!(laptop.refused(&["measure", "nowhere.txt"]).contains("nowhere.txt can't be read"));
-    assert!(laptop.refused(&["measure"]).contains("--line"));
+    assert!(laptop.refused(&["measure", "nowhere.txt"]).contains("nowhere.txt: it can't be read"));
+    assert!(laptop.refused(&["measure"]).contains("<FILE>"));
 }
 
 #[test]

@@ -98,6 +98,8 @@ impl Measure {
 }
 
 fn read(file: &Path) -> Result<String, NodeError> {
-    std::fs::read_to_string(file)
-        .map_err(|cause| NodeError::bad_input(format!("{} can't be read: {cause}", file.display())))
+    std::fs::read_to_string(file).map_err(|cause| NodeError::Folder {
+        path: file.display().to_string(),
+        cause: format!("it can't be read: {cause}"),
+    })
 }
