@@ -3,6 +3,7 @@
 mod invoice;
 mod lists;
 mod log;
+mod measure;
 mod office;
 mod said;
 
@@ -17,6 +18,7 @@ use trade::{Day, Rate};
 pub(crate) use invoice::Invoice;
 pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
+pub(crate) use measure::Measure;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
 pub(crate) use said::{Say, Survey, Word};
 
@@ -206,6 +208,8 @@ pub(crate) enum Request {
         #[arg(long)]
         what: Option<String>,
     },
+    /// Measure up a room: what it takes, how long, drawings, and its lines in a job's costing.
+    Measure(Box<Measure>),
     /// Add a job, or change its details and terms.
     #[command(subcommand)]
     Job(JobRequest),

@@ -2,6 +2,7 @@
 
 mod args;
 mod invoice;
+mod measure_pages;
 mod office_pages;
 mod pages;
 mod progress;
@@ -99,6 +100,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Cost { entry, whose } => Command::BearCost { entry, whose: whose.into() },
         Request::Extra(request) => request.command(),
         Request::Quote(request) => request.command(),
+        Request::Measure(measure) => return measure_up(arguments, &measure),
         Request::Start { job, stage } => Command::Start { job, stage, press: None },
         Request::Switch { job, stage, break_min } => {
             Command::Switch { job, stage, break_minutes: break_min, press: None }
@@ -122,6 +124,29 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
     let answer = local::call_saying(folder, command.clone(), &|reached| progress::show(&bar, reached));
     bar.finish_and_clear();
     print(arguments, &answer?, |answer| pages::page(&command, answer));
+    Ok(())
+}
+
+/// Measures up here where no job is named, so that it works without a ledger too.
+fn measure_up(arguments: &Arguments, measure: &args::Measure) -> Result<(), NodeError> {
+    if measure.figures {
+        let answer = daemon::command::figures(&measure.own(&arguments.data)?)?;
+        print(arguments, &answer, measure_pages::figures);
+        return Ok(());
+    }
+    let room = measure.room(&arguments.data)?;
+    let answer = match measure.costed(room.clone()) {
+        Some(wish) => local::call(&arguments.data, Command::Measure(wish))?,
+        None => daemon::command::measure_up(&room)?,
+    };
+    let drawn = match &measure.drawings {
+        Some(folder) => measure_pages::draw(&answer, folder)?,
+        None => Vec::new(),
+    };
+    print(arguments, &answer, |answer| {
+        let drawn = drawn.iter().map(|path| format!("\nDrawn: {}", path.display()));
+        measure_pages::measured(answer) + "\n" + &drawn.collect::<String>()
+    });
     Ok(())
 }
 

@@ -6,7 +6,7 @@ use serde_json::Value;
 use trade::money::hours_and_minutes;
 
 use crate::table::{Page, heading};
-use crate::{invoice, office_pages, said_pages};
+use crate::{invoice, measure_pages, office_pages, said_pages};
 
 /// The page for a command's answer.
 pub(crate) fn page(command: &Command, answer: &Value) -> String {
@@ -38,6 +38,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Paid(_) => office_pages::paid(answer),
         Command::BearCost { .. } => office_pages::cost_borne(answer),
         Command::PriceExtra { .. } => office_pages::extra_priced(answer),
+        Command::Measure(_) => measure_pages::measured(answer),
         Command::Quote(_) => office_pages::quotes(answer),
         Command::SortOut => questions(answer),
         Command::Settle { .. } => format!("Noted. {} left to sort out.", text(answer, "left")),

@@ -3,6 +3,7 @@
 
 mod health;
 mod importing;
+mod measuring;
 pub(crate) mod named;
 mod office;
 mod quotes;
@@ -25,6 +26,7 @@ use trade::{Day, Moment, Pence, Rate};
 pub use crate::invoices::Received;
 pub use ledger::site::SurveyPoint;
 pub use ledger::site::{SaidHow, Whose};
+pub use measuring::{CostedRoom, MeasuredRoom, figures, measure_up};
 pub use office::{Paid, PersonRate};
 pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due, standing_quote};
 pub use said::{Answer, Pressed, Said};
@@ -221,6 +223,8 @@ pub enum Command {
         /// Without VAT.
         amount: Pence,
     },
+    /// Measures a room up for a job's costing.
+    Measure(CostedRoom),
     /// Quotes and their payment points.
     Quote(QuoteCommand),
     /// What is to sort out.
@@ -425,6 +429,7 @@ fn dispatch(
         Command::Paid(paid) => office::paid(node, author, paid),
         Command::BearCost { entry, whose } => office::bear_cost(node, author, &entry, whose),
         Command::PriceExtra { entry, amount } => office::price_extra(node, author, &entry, amount),
+        Command::Measure(wish) => measuring::cost(node, author, &wish),
         Command::Quote(command) => quotes::run(node, author, command),
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
         Command::Settle { question, answer } => settle(node, author, &question, answer),

@@ -207,6 +207,12 @@ fn take_in_rows(
     take_in(node, author, &intake, &|_| ()).map_err(in_words_of_a_command)
 }
 
+/// Takes in rows of lists that a command worked out, behind those that are held.
+pub(super) fn take_in_more(node: &mut Node, author: PersonId, files: &Files) -> Result<Value, NodeError> {
+    let intake = Intake { files, folder: None, devices: None, lists: ListRows::More };
+    take_in(node, author, &intake, &|_| ())
+}
+
 /// Complaints about the rows of a command, without the file and line that nobody typed, and with
 /// the columns as the command calls them.
 fn in_words_of_a_command(error: NodeError) -> NodeError {
