@@ -186,6 +186,13 @@ pub(crate) enum Request {
     /// Preview, issue and list invoices, and record what was paid.
     #[command(subcommand)]
     Invoice(Invoice),
+    /// What is to pay out on Friday: people, what they paid themselves, and suppliers on account.
+    #[command(after_help = "  fivebar pay-out\n  fivebar pay-out --of 2026-11-06")]
+    PayOut {
+        /// A day of the week, if not today.
+        #[arg(long, value_name = "DAY")]
+        of: Option<Day>,
+    },
     /// What is to sort out: each question says who is asked, and what it costs to leave it.
     SortOut,
     /// Answer a question so that it is not asked again.

@@ -3,6 +3,7 @@
 mod args;
 mod invoice;
 mod measure_pages;
+mod money_pages;
 mod office_pages;
 mod pages;
 mod progress;
@@ -110,6 +111,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,
         Request::Invoice(request) => request.command(),
+        Request::PayOut { of } => Command::PayList { of },
         Request::SortOut => Command::SortOut,
         Request::Settle { question, answer } => Command::Settle { question, answer },
         Request::Stages => Command::Stages,

@@ -212,6 +212,14 @@ kinds! {
     109 Office PricePaid = office::PricePaid;
     /// Who bears a cost.
     110 Office CostBorneBy = office::CostBorneBy;
+    /// A payment point fell due because the owner said so.
+    111 Office PointDue = office::PointDue;
+    /// A job is practically complete.
+    112 Office JobCompleted = office::JobCompleted;
+    /// Which rate of VAT work is at, and why.
+    113 Office VatRateSet = office::VatRateSet;
+    /// How a person works for the crew.
+    114 Office PersonEngaged = office::PersonEngaged;
     /// An invoice was issued.
     120 Office InvoiceIssued = office::InvoiceIssued;
     /// An invoice was credited.

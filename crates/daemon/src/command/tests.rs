@@ -369,15 +369,27 @@ fn a_paper_is_credited_voided_and_paid_by_its_number() {
     };
     assert!(refused(&mut node, void(&number, "never sent")).contains("credit note"));
     assert!(refused(&mut node, void(&number, " ")).contains("say why"));
-    let received = Received {
-        received: pounds("100"),
-        cis_taken: pounds("20"),
-        discount: pounds("3"),
-        contra: pounds("1.50"),
-        method: "bank".to_owned(),
+    let pay = |received: &str, cis_taken: &str| Command::Pay {
+        number: number.clone(),
+        received: Received {
+            received: pounds(received),
+            cis_taken: pounds(cis_taken),
+            discount: pounds("3"),
+            contra: pounds("1.50"),
+            method: "bank".to_owned(),
+            on: None,
+            over: false,
+        },
     };
-    let answer = run(&mut node, Command::Pay { number: number.clone(), received }).unwrap();
+    assert!(refused(&mut node, pay("100", "20")).contains("a householder, who never takes CIS off"));
+    assert!(refused(&mut node, pay("100000", "0")).contains("add --over"));
+    assert!(refused(&mut node, pay("-100", "0")).contains("more than nought"));
+    let answer = run(&mut node, pay("120", "0")).unwrap();
     assert_eq!(answer["invoices"][0]["paid"], "124.50", "{answer}");
+    let owed = run(&mut node, Command::Owed).unwrap();
+    assert_eq!(owed["owed"][0]["closed"]["received"], "120.00", "{owed}");
+    let late = Command::LateClaim { number: number.clone(), base_rate: None };
+    assert!(refused(&mut node, late).contains("is a householder"));
     run(&mut node, credit(true)).unwrap();
     assert!(refused(&mut node, credit(true)).contains("nothing is left"));
     assert!(refused(&mut node, void("99", "x")).contains("there is no invoice 99"));

@@ -115,6 +115,10 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::PaymentPointSet
         | Kind::ExtraPriced
         | Kind::PricePaid
+        | Kind::PointDue
+        | Kind::JobCompleted
+        | Kind::VatRateSet
+        | Kind::PersonEngaged
         | Kind::CostBorneBy
         | Kind::DepositAsked
         | Kind::PaymentReceived => None,

@@ -65,6 +65,10 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::PaymentPointSet
         | Kind::ExtraPriced
         | Kind::CostBorneBy
+        | Kind::PointDue
+        | Kind::JobCompleted
+        | Kind::VatRateSet
+        | Kind::PersonEngaged
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
@@ -135,6 +139,10 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::ExtraPriced
         | Kind::PricePaid
         | Kind::CostBorneBy
+        | Kind::PointDue
+        | Kind::JobCompleted
+        | Kind::VatRateSet
+        | Kind::PersonEngaged
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided

@@ -127,7 +127,11 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         | Body::PaymentPointSet(_)
         | Body::ExtraPriced(_)
         | Body::PricePaid(_)
-        | Body::CostBorneBy(_) => String::new(),
+        | Body::CostBorneBy(_)
+        | Body::PointDue(_)
+        | Body::JobCompleted(_)
+        | Body::VatRateSet(_)
+        | Body::PersonEngaged(_) => String::new(),
     }
 }
 
@@ -225,6 +229,10 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::ExtraPriced => "extra priced",
         Kind::PricePaid => "price paid",
         Kind::CostBorneBy => "who bears the cost",
+        Kind::PointDue => "payment point due",
+        Kind::JobCompleted => "job complete",
+        Kind::VatRateSet => "rate of VAT",
+        Kind::PersonEngaged => "how somebody works for us",
         Kind::InvoiceIssued => "invoice",
         Kind::InvoiceCredited => "credit note",
         Kind::InvoiceVoided => "invoice voided",
