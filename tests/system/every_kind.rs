@@ -36,7 +36,8 @@ fn way_in(kind: Kind) -> WayIn {
         Kind::SessionOpened | Kind::SessionClosed => {
             Apart("written by the page when somebody opens or leaves it")
         }
-        Kind::Recovered => Apart("the recovery words are not built yet"),
+        Kind::Recovered => Apart("`come-back` needs a device that was lost: coming_back.rs"),
+        Kind::OfficeKeysGiven => Apart("written beside what is sealed for the office: sealing.rs"),
         Kind::ItemListed => Typed(&[
             &[
                 "item",

@@ -7,6 +7,7 @@ mod money_pages;
 mod office_pages;
 mod pages;
 mod progress;
+mod recovery;
 mod said_pages;
 mod table;
 
@@ -48,15 +49,24 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Found { crew, person, device } => {
             let (crew, person) =
                 (args::ask(crew, "What is the crew called?")?, args::ask(person, "And who are you?")?);
-            let node = Node::found(folder, &crew, &person, &device)?;
-            let answer = json!({ "crew": node.crew(), "device": node.key() });
+            let (node, words) = Node::found(folder, &crew, &person, &device)?;
+            let answer =
+                json!({ "crew": node.crew(), "device": node.key(), "recovery_words": words.words() });
             print(arguments, &answer, |_| {
                 format!(
-                    "{crew} is founded, and {person} is its boss. The ledger is in {}.\n\
+                    "{crew} is founded, and {person} is its boss. The ledger is in {}.\n\n{}\n\n\
                      Next: `fivebar import DIR` for lists you have, or `fivebar invite` for a mate's phone.",
-                    folder.display()
+                    folder.display(),
+                    recovery::paper(&words)
                 )
             });
+            return Ok(());
+        }
+        Request::ComeBack(wish) => {
+            let back = recovery::come_back(folder, &wish)?;
+            let answer = json!({ "crew": back.crew, "name": back.crew_name, "person": back.person,
+                "retired": back.retired, "events": back.events });
+            print(arguments, &answer, |_| recovery::back(&back));
             return Ok(());
         }
         Request::Invite { person, role, shared, office, at, minutes } => {
@@ -117,7 +127,13 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Stages => Command::Stages,
         Request::Why { job, stage, what } => Command::Why { job, stage, what },
         Request::Roster => Command::Roster,
-        Request::Retire { device, reason } => Command::Retire { device, reason },
+        Request::Retire { device, reason, words } => {
+            let words = words.then(recovery::ask_for_words).transpose()?;
+            Command::Retire { device, reason, words }
+        }
+        Request::Words { check } => {
+            Command::Words { typed: check.then(recovery::ask_for_words).transpose()? }
+        }
         Request::Export { dir } => Command::Export { dir: args::absolute(&dir) },
         Request::Verify => Command::Verify,
         Request::Status => Command::Status,
@@ -153,7 +169,7 @@ fn measure_up(arguments: &Arguments, measure: &args::Measure) -> Result<(), Node
 }
 
 /// A bar that fills as the ledger comes in. A terminal shows it; where there is none, nothing is printed.
-fn fetching() -> indicatif::ProgressBar {
+pub(crate) fn fetching() -> indicatif::ProgressBar {
     let bar = indicatif::ProgressBar::no_length();
     let words = "{human_pos} of {human_len} events fetched and checked {wide_bar} {eta} to go";
     // The words are ours, so they are a good template; if not, the bar has the library's own.

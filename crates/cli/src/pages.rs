@@ -5,6 +5,7 @@ use daemon::serve::Joined;
 use serde_json::Value;
 use trade::money::hours_and_minutes;
 
+use crate::recovery;
 use crate::table::{Page, heading};
 use crate::{invoice, measure_pages, money_pages, office_pages, said_pages};
 
@@ -54,6 +55,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Roster | Command::Retire { .. } | Command::AddPerson { .. } | Command::SetRole { .. } => {
             roster(answer)
         }
+        Command::Words { .. } => recovery::printed(answer),
         Command::Export { .. } => {
             format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
         }

@@ -8,7 +8,7 @@ pub(crate) mod named;
 mod office;
 mod parts;
 mod quotes;
-mod roster;
+pub(crate) mod roster;
 mod said;
 mod survey;
 mod terms;
@@ -315,6 +315,14 @@ pub enum Command {
         device: String,
         /// Why.
         reason: String,
+        /// The recovery words as they were typed, which stand above every device.
+        #[serde(default)]
+        words: Option<String>,
+    },
+    /// When the recovery words were printed; with words, whether these are they.
+    Words {
+        /// The words, as they were typed.
+        typed: Option<String>,
     },
     /// Writes everything as JSON Lines and CSV into a folder.
     Export {
@@ -432,7 +440,11 @@ fn dispatch(
         Command::AddPerson { name, role, rates } => roster::add_person(node, author, &name, role, rates),
         Command::SetRole { person, role } => roster::set_role(node, author, &person, role),
         Command::Roster => Ok(roster::show(node)),
-        Command::Retire { device, reason } => roster::retire(node, author, &device, reason),
+        Command::Retire { device, reason, words: None } => roster::retire(node, author, &device, reason),
+        Command::Retire { device, reason, words: Some(words) } => {
+            roster::retire_by_words(node, author, &device, reason, &words)
+        }
+        Command::Words { typed } => roster::words(node, typed.as_deref()),
         Command::Export { dir } => export::write(node, &dir),
         Command::Verify => health::verify(node),
         Command::Status => Ok(health::status(node)),

@@ -316,8 +316,7 @@ fn beyond_a_cut(node: &mut Node) -> Result<Vec<(EventHash, Box<office::Document>
         while let Some(run) = node.read_run(start.chain, next_seq)? {
             for event in run.placed_events(before) {
                 before = event.hash;
-                let read = Payload::decode(event.view.kind, event.view.kind_version, event.view.payload);
-                let Ok(payload) = read else { continue };
+                let Ok(payload) = node.read_payload(start.chain, event.seq, &event.view) else { continue };
                 let standing = node.ledger().roster().standing(&start, event.seq, &payload);
                 if let (Standing::Without(Lacking::BeyondCut), Body::InvoiceIssued(issued)) =
                     (standing, payload.body)

@@ -41,6 +41,7 @@ macro_rules! site {
             | Body::SessionOpened(_)
             | Body::SessionClosed(_)
             | Body::Recovered(_)
+            | Body::OfficeKeysGiven(_)
             | Body::ItemListed(_)
             | Body::JobListed(_)
             | Body::StageListed(_)

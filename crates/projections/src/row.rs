@@ -107,6 +107,7 @@ impl Shelf {
             | Body::SessionOpened(_)
             | Body::SessionClosed(_)
             | Body::Recovered(_)
+            | Body::OfficeKeysGiven(_)
             | Body::Hours(_)
             | Body::WorkStarted(_)
             | Body::WorkSwitched(_)

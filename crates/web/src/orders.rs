@@ -184,6 +184,7 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             Command::Retire {
                 device: fields.text("device")?,
                 reason: fields.optional("reason").unwrap_or_default(),
+                words: None,
             }
         }
         "leave" => return Ok(Order::Leave),

@@ -108,6 +108,7 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         | Body::SessionOpened(_)
         | Body::SessionClosed(_)
         | Body::Recovered(_)
+        | Body::OfficeKeysGiven(_)
         | Body::ItemListed(_)
         | Body::JobListed(_)
         | Body::StageListed(_)
@@ -179,6 +180,7 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::SessionOpened => "page opened",
         Kind::SessionClosed => "page closed",
         Kind::Recovered => "let in by the recovery words",
+        Kind::OfficeKeysGiven => "gave the office's keys",
         Kind::ItemListed => "item listed",
         Kind::JobListed => "job listed",
         Kind::StageListed => "stage listed",
