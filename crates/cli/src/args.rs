@@ -5,6 +5,7 @@ mod lists;
 mod log;
 mod measure;
 mod office;
+mod plan;
 mod recovery;
 mod said;
 
@@ -21,6 +22,7 @@ pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest
 pub(crate) use log::Log;
 pub(crate) use measure::Measure;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use plan::{FillIn, LimitWords, Need, Slips};
 pub(crate) use recovery::ComeBack;
 pub(crate) use said::{Say, Survey, Word};
 
@@ -214,6 +216,30 @@ pub(crate) enum Request {
     },
     /// How the stages of every job stand.
     Stages,
+    /// At seven: what is free and ready, what is missing, what to load and to get, whom you wait for.
+    Morning {
+        /// One job only.
+        #[arg(long)]
+        job: Option<String>,
+    },
+    /// What a stage needs before it is ready, beside material.
+    Need(Need),
+    /// Tasks for the hour in which something sets.
+    #[command(subcommand)]
+    FillIn(FillIn),
+    /// The kinds of tests with their usual limits and who states them; of a job, its tests over time.
+    #[command(after_help = "  fivebar tests\n  fivebar tests GARAGE --what 'timber moisture'")]
+    Tests {
+        /// The job.
+        job: Option<String>,
+        /// One kind only.
+        #[arg(long, requires = "job")]
+        what: Option<String>,
+    },
+    /// What slips if a stage takes longer.
+    Slips(Slips),
+    /// The limit that tests of a kind are compared with on a job, in place of the usual one.
+    Limit(LimitWords),
     /// The entries behind a figure.
     Why {
         /// The job.

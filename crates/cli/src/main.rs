@@ -6,10 +6,12 @@ mod measure_pages;
 mod money_pages;
 mod office_pages;
 mod pages;
+mod plan_pages;
 mod progress;
 mod recovery;
 mod said_pages;
 mod table;
+mod test_pages;
 
 use std::io::IsTerminal as _;
 use std::io::Write as _;
@@ -17,6 +19,7 @@ use std::process::ExitCode;
 
 use args::{Arguments, Request};
 use clap::Parser;
+use daemon::command::{PlanCommand, TestCommand};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
@@ -125,6 +128,13 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::SortOut => Command::SortOut,
         Request::Settle { question, answer } => Command::Settle { question, answer },
         Request::Stages => Command::Stages,
+        Request::Morning { job } => Command::Plan(PlanCommand::Morning { job }),
+        Request::Need(need) => need.command(),
+        Request::FillIn(request) => request.command(),
+        Request::Tests { job: None, .. } => Command::Tests(TestCommand::Kinds),
+        Request::Tests { job: Some(job), what } => Command::Tests(TestCommand::Series { job, what }),
+        Request::Slips(slips) => slips.command(),
+        Request::Limit(limit) => limit.command()?,
         Request::Why { job, stage, what } => Command::Why { job, stage, what },
         Request::Roster => Command::Roster,
         Request::Retire { device, reason, words } => {

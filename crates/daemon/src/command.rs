@@ -3,10 +3,12 @@
 
 mod health;
 mod importing;
+mod judging;
 mod measuring;
 pub(crate) mod named;
 mod office;
 mod parts;
+mod plan;
 mod quotes;
 pub(crate) mod roster;
 mod said;
@@ -26,12 +28,15 @@ use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
 
 pub use crate::payments::Received;
+pub use judging::TestCommand;
 pub use ledger::office::Engagement;
 pub use ledger::site::SurveyPoint;
+pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach};
 pub use ledger::site::{SaidHow, Whose};
 pub use measuring::{CostedRoom, MeasuredRoom, figures, measure_up};
 pub use office::{Paid, PersonRate};
 pub use parts::{ListChange, Press, Progress, Step, WordMeaning};
+pub use plan::{FillInWish, LimitWish, NeedWish, PlanCommand};
 pub use projections::quotes::standing_quote;
 pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due};
 pub use said::{Answer, Pressed, Said};
@@ -273,6 +278,10 @@ pub enum Command {
     },
     /// The stages of all jobs and how they stand.
     Stages,
+    /// What a day is planned by.
+    Plan(PlanCommand),
+    /// Kinds of tests and their limits, and a job's tests over time.
+    Tests(TestCommand),
     /// The entries that made a figure.
     Why {
         /// The job.
@@ -428,6 +437,8 @@ fn dispatch(
         Command::Terms(command) => terms::run(node, author, command),
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
         Command::Settle { question, answer } => settle(node, author, &question, answer),
+        Command::Plan(command) => plan::run(node, author, command),
+        Command::Tests(command) => judging::run(node, &command),
         Command::Stages => Ok(json!({ "stages": projections::stages(node.book()) })),
         Command::Why { job, stage, what } => {
             Ok(json!({ "entries": projections::why(node.book(), &job, stage.as_deref(), what.as_deref()) }))

@@ -9,7 +9,7 @@ use ledger::PersonId;
 use ledger::roster_events::Role;
 use serde_json::{Value, json};
 
-use super::{ListChange, Progress, Step, named};
+use super::{ListChange, Progress, Step, judging, named};
 use crate::error::NodeError;
 use crate::held::HeldInBook;
 use crate::import::{self, FileName, Files, FilesError, ListRows, Planned};
@@ -123,7 +123,9 @@ pub(super) fn log(
     row: BTreeMap<String, String>,
 ) -> Result<Value, NodeError> {
     let row = whole_row(node, author, row)?;
-    take_in_rows(node, author, FileName::Entries, &[row])
+    let is_test = row.get("kind").is_some_and(|kind| matches!(kind.as_str(), "reading" | "test"));
+    let answer = take_in_rows(node, author, FileName::Entries, &[row])?;
+    Ok(if is_test { judging::with_verdict(node, answer) } else { answer })
 }
 
 /// Logs several entries, all or none, and gives their keys.
