@@ -4,6 +4,7 @@ mod invoice;
 mod lists;
 mod log;
 mod office;
+mod papers;
 mod said;
 
 use std::io::Write as _;
@@ -184,6 +185,8 @@ pub(crate) enum Request {
     /// Preview, issue and list invoices, and record what was paid.
     #[command(subcommand)]
     Invoice(Invoice),
+    /// Write what was worked and used by the clock to a sheet, for the customer to sign.
+    Daywork(papers::Daywork),
     /// What is to sort out: each question says who is asked, and what it costs to leave it.
     SortOut,
     /// Answer a question so that it is not asked again.

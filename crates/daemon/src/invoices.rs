@@ -14,7 +14,7 @@ use trade::{Day, Pence};
 use crate::error::NodeError;
 use crate::node::{Node, Write, random};
 
-fn works(node: &Node) -> Vec<JobWork> {
+pub(crate) fn works(node: &Node) -> Vec<JobWork> {
     billing::job_works(node.book(), &node.book().lists())
 }
 
@@ -139,7 +139,10 @@ fn next_number(works: &[JobWork]) -> Result<PaperNumber, NodeError> {
 }
 
 /// The paper with this number, with its job.
-fn paper<'w>(works: &'w [JobWork], number: &str) -> Result<(&'w JobWork, &'w IssuedPaper), NodeError> {
+pub(crate) fn paper<'w>(
+    works: &'w [JobWork],
+    number: &str,
+) -> Result<(&'w JobWork, &'w IssuedPaper), NodeError> {
     let mut papers = works.iter().flat_map(|work| work.papers.iter().map(move |paper| (work, paper)));
     papers.find(|(_, paper)| billing::printed_number(&paper.document) == number).ok_or_else(|| {
         NodeError::bad_input(format!(
@@ -342,7 +345,7 @@ pub(crate) fn pay(
     Ok(list(node))
 }
 
-fn no_job(code: &str) -> NodeError {
+pub(crate) fn no_job(code: &str) -> NodeError {
     NodeError::bad_input(format!(
         "no job {code:?} with terms on this device; bills are made on a device that reads the office's lists"
     ))

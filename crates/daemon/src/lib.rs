@@ -16,6 +16,7 @@ pub mod local;
 pub mod node;
 mod opening;
 pub mod page;
+pub mod papers;
 mod peers;
 pub mod photos;
 pub mod serve;
