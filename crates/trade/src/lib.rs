@@ -1,4 +1,4 @@
-//! The trade's arithmetic: exact numbers, money, units, tax and civil time.
+//! The trade's arithmetic: exact numbers, money, units, tax, civil time and measuring up.
 //!
 //! This crate computes and never reads a clock, a file or a network. There are no floats: a
 //! quantity or a price is an exact decimal, money is whole pence, and every rounding is named.
@@ -7,6 +7,7 @@
 
 pub mod money;
 pub mod number;
+pub mod takeoff;
 pub mod tax;
 pub mod time;
 pub mod unit;
