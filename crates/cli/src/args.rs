@@ -5,6 +5,7 @@ mod lists;
 mod log;
 mod measure;
 mod office;
+mod papers;
 mod plan;
 mod recovery;
 mod said;
@@ -205,6 +206,8 @@ pub(crate) enum Request {
         #[arg(long, value_name = "DAY")]
         of: Option<Day>,
     },
+    /// Write what was worked and used by the clock to a sheet, for the customer to sign.
+    Daywork(papers::Daywork),
     /// What is to sort out: each question says who is asked, and what it costs to leave it.
     SortOut,
     /// Answer a question so that it is not asked again.

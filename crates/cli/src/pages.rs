@@ -33,6 +33,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         | Command::Pay { .. }
         | Command::VoidInvoice { .. }
         | Command::AdoptInvoice { .. } => invoice::all(answer),
+        Command::PrintPaper { .. } => invoice::printed_to(answer),
         Command::AskDeposit { .. } => office_pages::deposit(answer),
         Command::Price { .. } => office_pages::prices(answer),
         Command::Rate(_) => office_pages::rates(answer),

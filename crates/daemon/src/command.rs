@@ -21,6 +21,7 @@ mod undo;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use documents::Form;
 use ledger::roster_events::Role;
 use ledger::{Audience, Body, EntryId, Payload, PersonId, site};
 use serde::{Deserialize, Serialize};
@@ -49,6 +50,7 @@ use crate::import::FileName;
 use crate::invites::InviteWish;
 use crate::invoices;
 use crate::node::{Node, Write, moment, now_ms};
+use crate::papers::{self, PaperWish};
 use crate::payments;
 use crate::timers;
 
@@ -182,6 +184,15 @@ pub enum Command {
     },
     /// The invoices issued, with what was paid on them.
     Invoices,
+    /// Writes a paper to files.
+    PrintPaper {
+        /// Which.
+        paper: PaperWish,
+        /// In which forms.
+        forms: Vec<Form>,
+        /// Into which folder.
+        dir: PathBuf,
+    },
     /// Issues the credit note that is proposed on an invoice, or one over all that is left of it.
     CreditInvoice {
         /// The invoice's number.
@@ -413,6 +424,7 @@ fn dispatch(
             invoices::issue_deposit(node, author, &job, paid_on, today()?)
         }
         Command::Invoices => Ok(invoices::list(node)),
+        Command::PrintPaper { paper, forms, dir } => papers::print(node, &paper, &forms, &dir, today()?),
         Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today()?),
         Command::VoidInvoice { number, reason } => invoices::void(node, author, &number, reason),
         Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),

@@ -21,7 +21,7 @@ use crate::problem::Problem;
 use crate::settings::Settings;
 use crate::trust::{self, Trusted};
 use crate::viewer::Viewer;
-use crate::{joining, live, posting, screens, uploads};
+use crate::{joining, live, papers, posting, screens, uploads};
 
 /// Largest form in bytes; an event is no larger.
 const MAX_FORM: usize = 256 * 1024;
@@ -161,6 +161,7 @@ pub fn router(app: App, settings: Settings) -> Router {
     router
         .merge(joining::routes())
         .merge(live::routes())
+        .merge(papers::routes())
         .merge(posting::routes())
         .merge(screens::routes())
         .merge(trust::routes())

@@ -16,6 +16,7 @@ mod listen;
 mod live;
 mod look;
 mod orders;
+mod papers;
 mod photos_named;
 mod pictures;
 mod posting;
