@@ -5,6 +5,7 @@ mod lists;
 mod log;
 mod measure;
 mod office;
+mod recovery;
 mod said;
 
 use std::io::Write as _;
@@ -20,6 +21,7 @@ pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest
 pub(crate) use log::Log;
 pub(crate) use measure::Measure;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use recovery::ComeBack;
 pub(crate) use said::{Say, Survey, Word};
 
 /// The crew's own job ledger: hours, materials, tests and stages, on every phone, without a server.
@@ -92,6 +94,14 @@ pub(crate) enum Request {
         /// What this device is called.
         #[arg(long, default_value = "phone")]
         name: String,
+    },
+    /// Come back on a new phone or laptop by the recovery words, when yours are lost.
+    ComeBack(ComeBack),
+    /// When the recovery words were printed, and whether yours are right. They are kept on paper alone.
+    Words {
+        /// Type the words, and be told whether they are this crew's.
+        #[arg(long)]
+        check: bool,
     },
     /// Keep the ledger open and meet the crew's other devices, until Ctrl-C.
     Run {
@@ -186,6 +196,13 @@ pub(crate) enum Request {
     /// Preview, issue and list invoices, and record what was paid.
     #[command(subcommand)]
     Invoice(Invoice),
+    /// What is to pay out on Friday: people, what they paid themselves, and suppliers on account.
+    #[command(after_help = "  fivebar pay-out\n  fivebar pay-out --of 2026-11-06")]
+    PayOut {
+        /// A day of the week, if not today.
+        #[arg(long, value_name = "DAY")]
+        of: Option<Day>,
+    },
     /// What is to sort out: each question says who is asked, and what it costs to leave it.
     SortOut,
     /// Answer a question so that it is not asked again.
@@ -275,6 +292,9 @@ pub(crate) enum Request {
         /// Why.
         #[arg(long, default_value = "")]
         reason: String,
+        /// By the recovery words, which are then asked for: for a boss's own device that was lost or stolen.
+        #[arg(long)]
+        words: bool,
     },
     /// Write everything into a folder, as JSON Lines and CSV.
     Export {
