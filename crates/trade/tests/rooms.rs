@@ -125,6 +125,32 @@ fn a_room_goes_by_its_own_names_and_figures() {
 }
 
 #[test]
+fn boards_want_uprights_near_enough() {
+    for [thick, centres, on, verdict, source] in rows(
+        "thick | centres | on      | verdict | source
+         12.5  | 600     | wall    | fits    | seen: NHBC Standards 6.3.12, 9.2.4 Table 5
+         9.5   | 600     | wall    | wants uprights at 450 mm or less, not 600 | seen
+         9.5   | 450     | wall    | fits    | seen
+         12.5  | 601     | wall    | wants uprights at 600 mm or less, not 601 | computed
+         12.5  | 450     | ceiling | fits    | seen
+         12.5  | 600     | ceiling | want noggings between them | seen
+         15    | 600     | wall    | fits    | computed
+         6     | 400     | wall    | thinner than any board | computed",
+    ) {
+        let found = measured(&format!(
+            "room: A\n{on} a: 3600 x 2400, studs {centres}, board plasterboard 2400x1200x{thick} lying"
+        ));
+        let notes = found.unwrap().notes;
+        let minded = |part: &str| notes.iter().any(|note| note.to_mind && note.says.contains(part));
+        if verdict == "fits" {
+            assert!(!minded("want") && !minded("thinner"), "{thick} at {centres}: {source}: {notes:?}");
+        } else {
+            assert!(minded(verdict), "{thick} at {centres}: {source}: {notes:?}");
+        }
+    }
+}
+
+#[test]
 fn own_figures_come_first_and_from_their_day() {
     let read = |own: &str, text: &str| {
         let mut settings = Settings::on(today());

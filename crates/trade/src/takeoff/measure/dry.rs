@@ -6,7 +6,7 @@ use rust_decimal::Decimal;
 
 use super::super::boards::cutting::{self, Outline};
 use super::super::boards::fixings::{self, ScrewCentres};
-use super::super::boards::{Background, BoardRules, BoardSize, Layout, landing, lay};
+use super::super::boards::{Background, BoardRules, BoardSize, Layout, landing, lay, widest_centres_mm};
 use super::super::defaults::Setting;
 use super::super::length::{metres, square_metres};
 use super::super::plan::{Boarding, Face, FaceKind};
@@ -247,6 +247,7 @@ fn board_up(
         let laid = lay(surface, studwork.as_ref().map_or(Background::Solid, Background::Uprights), rules)?;
         if let Some(studwork) = &studwork {
             say_landing(sheet, surface, studwork, rules);
+            say_centres(sheet, face, boarding, studwork.frame.centres_mm);
         }
         if !laid.staggered {
             let says = "joints of neighbouring rows fall closer than they should; tape them well".to_owned();
@@ -260,6 +261,33 @@ fn board_up(
         studwork
     });
     Ok((studwork, layout))
+}
+
+/// Says where uprights stand too far apart for their board.
+fn say_centres(sheet: &mut Sheet<'_>, face: &Face, boarding: &Boarding, centres_mm: i64) {
+    let (name, thick_mm) = (face.surface.name(), boarding.thick_mm);
+    let overhead = face.kind == FaceKind::Ceiling;
+    match widest_centres_mm(thick_mm, false) {
+        None => {
+            sheet.mind(name, format!("{thick_mm} mm is thinner than any board that uprights usually carry"))
+        }
+        Some(widest_mm) if centres_mm > widest_mm => {
+            sheet.mind(
+                name,
+                format!("{thick_mm} mm board wants uprights at {widest_mm} mm or less, not {centres_mm}"),
+            );
+        }
+        Some(_)
+            if overhead
+                && widest_centres_mm(thick_mm, true).is_some_and(|widest_mm| centres_mm > widest_mm) =>
+        {
+            sheet.mind(
+                name,
+                format!("joists at {centres_mm} mm want noggings between them; 450 mm go without"),
+            );
+        }
+        Some(_) => {}
+    }
 }
 
 fn say_landing(sheet: &mut Sheet<'_>, surface: &Surface, studwork: &Studwork, rules: BoardRules) {
