@@ -37,7 +37,7 @@ def issue_the_week(into: Path) -> None:
         for number, job in (("41", "GARAGE"), ("42", "MILL")):
             fivebar("invoice", "issue", job, "--until", "2026-11-08")
             forms = [word for form in ENDINGS for word in ("--as", form)]
-            fivebar("invoice", "print", number, "--to", ledger, *forms)
+            fivebar("print", "invoice", number, "--to", ledger, *forms)
             for form, ending in ENDINGS.items():
                 shutil.copy(f"{ledger}/invoice-{number}.{ending}", into / f"week-{job.lower()}.{form}")
 

@@ -84,7 +84,7 @@ fn papers_are_written_to_files_in_the_forms_that_are_wanted() {
     let papers = folder.path().join("papers");
     let to = papers.to_str().unwrap();
     let forms = ["--as", "pdf", "--as", "ubl", "--as", "cii", "--as", "csv", "--as", "text"];
-    let written = laptop.ask(&[["invoice", "print", "41", "--to", to].as_slice(), &forms].concat());
+    let written = laptop.ask(&[["print", "invoice", "41", "--to", to].as_slice(), &forms].concat());
     assert_eq!(written["files"].as_array().unwrap().len(), 5);
     let text = fs::read_to_string(papers.join("invoice-41.txt")).unwrap();
     // The sums of the second program, and the trade's words for them.
@@ -111,15 +111,22 @@ fn papers_are_written_to_files_in_the_forms_that_are_wanted() {
     );
 
     laptop.ask(&["quote", "give", "GARAGE", "9850", "--included", "boards, skim", "--excluded", "paint"]);
-    laptop.ask(&["quote", "print", "GARAGE", "--as", "text", "--to", to]);
+    laptop.ask(&["print", "quote", "GARAGE", "--as", "text", "--to", to]);
     let quote = fs::read_to_string(papers.join("quote-GARAGE.txt")).unwrap();
     // To a householder the last and largest figure is the one with VAT: 9,850.00 and 20 %.
     assert!(quote.contains("Price with VAT £         11,820.00"), "{quote}");
-    assert!(laptop.refused(&["quote", "print", "GARAGE", "--as", "ubl"]).contains("pdf and text"));
+    assert!(laptop.refused(&["print", "quote", "GARAGE", "--as", "ubl"]).contains("pdf and text"));
+
+    laptop.ask(&["print", "statement", "MILL", "--as", "text", "--to", to]);
+    let statement = fs::read_to_string(papers.join("statement-MILL.txt")).unwrap();
+    assert!(statement.contains("Invoice 41") && statement.contains("Owed £"), "{statement}");
+    laptop.ask(&["print", "pay-out", "--of", "2026-11-06", "--as", "text", "--to", to]);
+    let pay = fs::read_to_string(papers.join("pay-out-2026-11-08.txt")).unwrap();
+    assert!(pay.contains("Tobi Larch") && pay.contains("To people £"), "{pay}");
 
     laptop.ask(&["invoice", "void", "41", "never sent"]);
-    assert!(laptop.refused(&["invoice", "print", "41", "--to", to]).contains("voided"));
-    assert!(laptop.refused(&["invoice", "print", "99"]).contains("no invoice 99"));
+    assert!(laptop.refused(&["print", "invoice", "41", "--to", to]).contains("voided"));
+    assert!(laptop.refused(&["print", "invoice", "99"]).contains("no invoice 99"));
 }
 
 #[test]

@@ -2,11 +2,8 @@
 
 use clap::{Args, Subcommand, ValueEnum};
 use daemon::Command;
-use daemon::command::{self, PersonRate, PointWish, QuoteCommand, QuoteWish, SaidHow, Whose};
-use daemon::papers::PaperWish;
+use daemon::command::{self, PersonRate, PointWish, QuoteCommand, QuoteWish, SaidHow, TermsCommand, Whose};
 use trade::{Day, Pence, Rate};
-
-use super::papers::Printing;
 
 /// What an hour of somebody's costs and is charged at.
 #[derive(Debug, Clone, Args)]
@@ -143,14 +140,6 @@ pub(crate) enum Quote {
         #[arg(long, value_name = "DAY")]
         on: Option<Day>,
     },
-    /// Write the quote that counts to files, to hand over.
-    #[command(after_help = "  fivebar quote print BARN --to papers\n\nForms: pdf, text.")]
-    Print {
-        /// The job.
-        job: String,
-        #[command(flatten)]
-        printing: Printing,
-    },
     /// Set all payment points at once. They must come to the quote with its agreed extras.
     #[command(
         after_help = "  fivebar quote points BARN 'on starting=1200' 'boarded=1500@board' 'finished=1500@skim'"
@@ -161,6 +150,17 @@ pub(crate) enum Quote {
         /// WORDS=POUNDS, or WORDS=POUNDS@STAGE: due when that stage is signed off.
         #[arg(required = true, value_parser = point)]
         points: Vec<PointWish>,
+    },
+    /// Say that a payment point is due, where no stage's sign-off says it.
+    #[command(after_help = "  fivebar quote due BARN 'on starting'")]
+    Due {
+        /// The job.
+        job: String,
+        /// The point, as it is called.
+        point: String,
+        /// Since when, if not today.
+        #[arg(long, value_name = "DAY")]
+        on: Option<Day>,
     },
     /// A job's versions, agreed extras and payment points, and whether they come to the same.
     Show {
@@ -204,6 +204,9 @@ fn point(text: &str) -> Result<PointWish, String> {
 impl Quote {
     pub(crate) fn command(self) -> Command {
         Command::Quote(match self {
+            Self::Due { job, point, on } => {
+                return Command::Terms(TermsCommand::PointDue { job, label: point, on });
+            }
             Self::Give { job, price, included, excluded } => {
                 QuoteCommand::Give(QuoteWish { job, price, included, excluded })
             }
@@ -211,7 +214,6 @@ impl Quote {
                 QuoteCommand::Agree { job, version, by, how: how.into(), on }
             }
             Self::Points { job, points } => QuoteCommand::Points { job, points },
-            Self::Print { job, printing } => return printing.command(PaperWish::Quote(job)),
             Self::Show { job } => QuoteCommand::Show { job },
         })
     }
