@@ -1,9 +1,11 @@
-"""Makes the invented papers once, by the program's own example, for all tests of this folder."""
+"""Makes the papers once for all tests of this folder: invented ones of every kind by an example, and those of the
+invented week by the program itself, from the files of tests/scenario to an issued invoice."""
 
 from __future__ import annotations
 
 import functools
 import os
+import shutil
 import subprocess
 import tempfile
 from pathlib import Path
@@ -18,9 +20,29 @@ def folder() -> Path:
     _KEPT.append(made)
     command = ["cargo", "run", "--quiet", "--package", "fivebar-documents", "--example", "papers", "--", made.name]
     subprocess.run(command, cwd=ROOT, check=True)
+    issue_the_week(Path(made.name))
     return Path(made.name)
 
 
+def issue_the_week(into: Path) -> None:
+    """Issues both invoices of the week and takes their papers, by the program."""
+    with tempfile.TemporaryDirectory(prefix="ledger-") as ledger:
+
+        def fivebar(*words: str | os.PathLike) -> None:
+            command = ["cargo", "run", "--quiet", "--package", "fivebar", "--", "--data", f"{ledger}/laptop", *words]
+            subprocess.run(command, cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+        fivebar("found", "--crew", "Oake Rooms", "--person", "Maren Oake", "--device", "maren-laptop")
+        fivebar("import", ROOT / "tests" / "scenario")
+        for number, job in (("41", "GARAGE"), ("42", "MILL")):
+            fivebar("invoice", "issue", job, "--until", "2026-11-08")
+            forms = [word for form in ENDINGS for word in ("--as", form)]
+            fivebar("print", "invoice", number, "--to", ledger, *forms)
+            for form, ending in ENDINGS.items():
+                shutil.copy(f"{ledger}/invoice-{number}.{ending}", into / f"week-{job.lower()}.{form}")
+
+
+ENDINGS = {"pdf": "pdf", "ubl": "ubl.xml", "cii": "cii.xml", "csv": "csv", "text": "txt"}
 _KEPT: list[tempfile.TemporaryDirectory] = []
 
 

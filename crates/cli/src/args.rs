@@ -199,6 +199,8 @@ pub(crate) enum Request {
     /// Preview, issue and list invoices, and record what was paid.
     #[command(subcommand)]
     Invoice(Invoice),
+    /// Write a paper to files: an invoice as it was issued, a quote, a daywork sheet to sign.
+    Print(papers::Print),
     /// What is to pay out on Friday: people, what they paid themselves, and suppliers on account.
     #[command(after_help = "  fivebar pay-out\n  fivebar pay-out --of 2026-11-06")]
     PayOut {
@@ -206,8 +208,6 @@ pub(crate) enum Request {
         #[arg(long, value_name = "DAY")]
         of: Option<Day>,
     },
-    /// Write what was worked and used by the clock to a sheet, for the customer to sign.
-    Daywork(papers::Daywork),
     /// What is to sort out: each question says who is asked, and what it costs to leave it.
     SortOut,
     /// Answer a question so that it is not asked again.

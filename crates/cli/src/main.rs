@@ -124,7 +124,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,
         Request::Invoice(request) => request.command(),
-        Request::Daywork(request) => request.command(),
+        Request::Print(request) => request.command(),
         Request::PayOut { of } => Command::PayList { of },
         Request::SortOut => Command::SortOut,
         Request::Settle { question, answer } => Command::Settle { question, answer },

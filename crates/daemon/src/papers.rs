@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use documents::{Form, PaperError, Sheet};
 use projections::Lists;
-use projections::billing::JobWork;
+use projections::billing::{self, JobWork};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::Day;
@@ -15,6 +15,7 @@ use crate::command::standing_quote;
 use crate::error::NodeError;
 use crate::invoices;
 use crate::node::Node;
+use crate::payments;
 
 /// Which paper is wanted.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -32,6 +33,13 @@ pub enum PaperWish {
         from: Day,
         /// To this day.
         until: Day,
+    },
+    /// A job's account with its customer.
+    Statement(String),
+    /// What is to pay out for the week of a day; of today without one.
+    PayList {
+        /// The day.
+        of: Option<Day>,
     },
 }
 
@@ -60,6 +68,20 @@ pub(crate) fn print(
                 NodeError::bad_input(format!("nothing was worked or used by the clock on {job} then"))
             })?;
             sheets(&sheet, &format!("daywork-{job}-{until}"), forms)?
+        }
+        PaperWish::Statement(job) => {
+            let work = of_job(node, job)?;
+            let lines = billing::statement(node.book(), &work);
+            let sheet = documents::statement_sheet(&work, &lines, billing::still_held(&work), today);
+            sheets(&sheet, &format!("statement-{job}"), forms)?
+        }
+        PaperWish::PayList { of } => {
+            let list = payments::pay_list_of(node, of.unwrap_or(today))?;
+            let lists = node.book().lists();
+            let crew = lists
+                .firm
+                .map_or("", |firm| if firm.trading_as.is_empty() { &firm.name } else { &firm.trading_as });
+            sheets(&documents::pay_list_sheet(crew, &list), &format!("pay-out-{}", list.to), forms)?
         }
     };
     fs::create_dir_all(dir).map_err(|error| NodeError::folder(dir, &error))?;

@@ -86,11 +86,16 @@ pub(crate) fn quantity(line: &InvoiceLine) -> String {
             Some(minutes) => format!("{much} h ({})", hours_and_minutes(minutes)),
             None => format!("{much} h"),
         },
-        InvoiceLineKind::Price | InvoiceLineKind::Deposit if line.unit.is_empty() => String::new(),
+        InvoiceLineKind::Price | InvoiceLineKind::Deposit | InvoiceLineKind::Retention
+            if line.unit.is_empty() =>
+        {
+            String::new()
+        }
         InvoiceLineKind::Labour
         | InvoiceLineKind::Material
         | InvoiceLineKind::Price
-        | InvoiceLineKind::Deposit => amount_of(line.quantity, &line.unit),
+        | InvoiceLineKind::Deposit
+        | InvoiceLineKind::Retention => amount_of(line.quantity, &line.unit),
     }
 }
 

@@ -6,6 +6,7 @@
 //! [`paper`] makes an invoice or credit note in any [`Form`]. [`Sheet`] is what any other paper is written
 //! as, to be set as PDF or as plain text.
 
+mod accounts;
 mod daywork;
 mod einvoice;
 mod figures;
@@ -20,6 +21,7 @@ mod table;
 mod units;
 mod xml;
 
+pub use accounts::{pay_list_sheet, statement_sheet};
 pub use daywork::daywork_sheet;
 pub use form::{Form, NoSuchForm, PaperError, file_name, paper, sheet_in};
 pub use quote::quote_sheet;

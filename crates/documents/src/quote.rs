@@ -1,7 +1,7 @@
 //! A quote as it is handed to the customer: the price, what is in it and what is not, and when it is paid.
 
 use ledger::office::{CustomerKind, PaymentPointSet, QuoteGiven};
-use projections::billing::{JobWork, vat_category};
+use projections::billing::{JobWork, one_vat_percent, vat_category};
 use trade::tax::vat_on;
 use trade::{Day, VatCategory};
 
@@ -57,7 +57,9 @@ pub fn quote_sheet(work: &JobWork, quote: &QuoteGiven, points: &[&PaymentPointSe
 
 /// To a householder the largest figure is what leaves the purse; to a business, the price before VAT.
 fn sums(work: &JobWork, quote: &QuoteGiven) -> Vec<Sum> {
-    let rate = work.terms.vat_percent;
+    let Some(rate) = one_vat_percent(work) else {
+        return vec![Sum::last("Price £, VAT comes on it at the rate of each part", money(quote.price))];
+    };
     let vat = vat_on(quote.price, rate);
     match (vat_category(work), work.terms.customer_kind) {
         (VatCategory::NotRegistered, _) => vec![Sum::last("Price £", money(quote.price))],

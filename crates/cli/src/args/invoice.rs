@@ -3,10 +3,7 @@
 use clap::Subcommand;
 use daemon::Command;
 use daemon::command::Received;
-use daemon::papers::PaperWish;
 use trade::{Day, Pence, Rate};
-
-use super::papers::Printing;
 
 /// What to do with invoices.
 #[derive(Debug, Clone, Subcommand)]
@@ -74,17 +71,6 @@ pub(crate) enum Invoice {
     },
     /// The invoices issued.
     List,
-    /// Write an issued invoice or credit note to files. The PDF carries the e-invoice inside it.
-    #[command(
-        after_help = "  fivebar invoice print 41\n  fivebar invoice print 41 --as pdf --as ubl --to papers\n\n\
-        Forms: pdf (with the CII e-invoice in it), ubl and cii (e-invoices by EN 16931), csv, text."
-    )]
-    Print {
-        /// The invoice's number.
-        number: String,
-        #[command(flatten)]
-        printing: Printing,
-    },
     /// Record a payment, and what the customer took off.
     #[command(
         after_help = "  fivebar invoice pay 41 1364.09\n  fivebar invoice pay 42 480 --cis-taken 120 --discount 10"
@@ -143,7 +129,6 @@ impl Invoice {
             Self::Adopt { number } => Command::AdoptInvoice { number },
             Self::Deposit { job, amount } => Command::AskDeposit { job, amount },
             Self::List => Command::Invoices,
-            Self::Print { number, printing } => printing.command(PaperWish::Issued(number)),
             Self::Pay { number, received, cis_taken, discount, contra, by, on, over } => Command::Pay {
                 number,
                 received: Received { received, cis_taken, discount, contra, method: by, on, over },

@@ -3,10 +3,7 @@
 use clap::{Args, Subcommand, ValueEnum};
 use daemon::Command;
 use daemon::command::{self, PersonRate, PointWish, QuoteCommand, QuoteWish, SaidHow, TermsCommand, Whose};
-use daemon::papers::PaperWish;
 use trade::{Day, Pence, Rate};
-
-use super::papers::Printing;
 
 /// What an hour of somebody's costs and is charged at.
 #[derive(Debug, Clone, Args)]
@@ -143,14 +140,6 @@ pub(crate) enum Quote {
         #[arg(long, value_name = "DAY")]
         on: Option<Day>,
     },
-    /// Write the quote that counts to files, to hand over.
-    #[command(after_help = "  fivebar quote print BARN --to papers\n\nForms: pdf, text.")]
-    Print {
-        /// The job.
-        job: String,
-        #[command(flatten)]
-        printing: Printing,
-    },
     /// Set all payment points at once. They must come to the quote with its agreed extras.
     #[command(
         after_help = "  fivebar quote points BARN 'on starting=1200' 'boarded=1500@board' 'finished=1500@skim'"
@@ -225,7 +214,6 @@ impl Quote {
                 QuoteCommand::Agree { job, version, by, how: how.into(), on }
             }
             Self::Points { job, points } => QuoteCommand::Points { job, points },
-            Self::Print { job, printing } => return printing.command(PaperWish::Quote(job)),
             Self::Show { job } => QuoteCommand::Show { job },
         })
     }

@@ -5,5 +5,6 @@ mod forms;
 mod guards;
 mod house;
 mod joining;
+mod papers;
 mod photos;
 mod world;
