@@ -77,7 +77,12 @@ fn fill_ins(answer: &Value) -> String {
     for wet in list(answer, "setting") {
         let until = match text(wet, "until") {
             until if until.is_empty() => String::new(),
-            until => format!(", until {until} at the earliest; check by eye and touch"),
+            until => {
+                // The day and the clock; the rest of it is for programs.
+                let until = until.replace('T', " ");
+                let until = until.get(..16).unwrap_or(&until);
+                format!(", until {until} at the earliest; check by eye and touch")
+            }
         };
         page += &format!("{}{until}\n", text(wet, "what"));
     }

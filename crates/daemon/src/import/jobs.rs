@@ -1,11 +1,10 @@
 //! Jobs, their stages and their costing.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use ledger::office::{Basis, CustomerKind, JobTerms, LinePriced};
 use ledger::site::{JobListed, LineKind, LineListed, StageListed};
 use ledger::{Body, ItemId, LineId, StageId};
-use trade::network::{self, Activity, Link, NetworkError};
 use trade::waits::{self, Wait};
 use trade::{Packing, Quantity, time::check_zone};
 
@@ -277,36 +276,48 @@ fn stages_before(rows: &[Row], known: &Known<'_>, work: &Work<'_>) -> BTreeMap<S
     after
 }
 
-/// Complains about every stage that would have to wait for itself, by way of others.
+/// Complains about every stage that would have to wait for itself, by way of others, and names those.
 fn complain_of_circles(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {
     let after = stages_before(rows, known, work);
-    let names: Vec<&StageName> = after.keys().collect();
-    let place = |name: &StageName| names.binary_search(&name).ok();
-    let links = |name: &StageName| {
-        let before = after.get(name).into_iter().flatten().filter_map(place);
-        // A stage that names itself was complained about in its own cell.
-        before.filter(|from| names.get(*from) != Some(&name)).map(|from| Link { from, lag: 0 }).collect()
-    };
-    let mut stages: Vec<Activity> =
-        names.iter().map(|name| Activity { duration: 0, after: links(name) }).collect();
-    // Each circle is named once, by all who stand in it; then it is taken out, to find the next.
-    while let Err(NetworkError::Circle(circle)) = network::in_order(&stages) {
-        let in_circle: Vec<&StageName> = circle.iter().filter_map(|at| names.get(*at).copied()).collect();
-        let words = in_circle.iter().map(|(_, name)| name.as_str()).collect::<Vec<_>>().join(", then ");
-        let is_here = |row: &&Row| {
-            in_circle.iter().any(|(code, name)| row.text("job") == code && row.text("stage") == name)
-        };
-        for row in rows.iter().filter(is_here) {
-            let reason =
-                format!("stages would come after each other in a circle: {words}; take one of them out");
-            work.bad.push(row.bad("after", reason));
+    for row in rows {
+        let stage = (row.text("job").to_owned(), row.text("stage").to_owned());
+        // A stage that names itself is complained about in its own cell.
+        if after.get(&stage).is_some_and(|before| before.contains(&stage)) {
+            continue;
         }
-        for at in circle {
-            if let Some(stage) = stages.get_mut(at) {
-                stage.after.clear();
+        let Some(circle) = circle_through(&stage, &after) else { continue };
+        let words = circle.iter().map(|(_, name)| name.as_str()).collect::<Vec<_>>().join(", then ");
+        let reason = format!("stages would come after each other in a circle: {words}; take one of them out");
+        work.bad.push(row.bad("after", reason));
+    }
+}
+
+/// The shortest way from a stage back to itself by what each comes after, in the order of the work.
+fn circle_through<'a>(
+    stage: &'a StageName,
+    after: &'a BTreeMap<StageName, Vec<StageName>>,
+) -> Option<Vec<&'a StageName>> {
+    // What each was reached from, nearest first.
+    let mut reached: BTreeMap<&StageName, &StageName> = BTreeMap::new();
+    let mut next = VecDeque::from([stage]);
+    while let Some(at) = next.pop_front() {
+        for before in after.get(at).into_iter().flatten() {
+            if before == stage {
+                let mut circle = vec![stage];
+                let mut back = at;
+                while back != stage {
+                    circle.push(back);
+                    back = reached.get(back)?;
+                }
+                return Some(circle);
+            }
+            if !reached.contains_key(before) {
+                reached.insert(before, at);
+                next.push_back(before);
             }
         }
     }
+    None
 }
 
 pub(super) fn plan_estimate(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {

@@ -5,7 +5,8 @@ use ledger::site::{
     NeedState, PaidBy, PartDone, Reach, SignedOff, StockPlace, WorkStarted,
 };
 use ledger::{Body, EventHash};
-use projections::readiness::{DayPlan, Missing, PlanLine, Readiness};
+use projections::day_plan::{DayPlan, PlanLine};
+use projections::readiness::{Missing, Readiness};
 use projections::{Gap, day_plan, fill_ins, readiness, slips, wet};
 use trade::Day;
 

@@ -363,7 +363,7 @@ pub const KINDS: &[TestKind] = &[
         name: "timber moisture",
         names: &["stud moisture", "moisture of timber"],
         unit: "%",
-        cases: &[case(&[], "before lining", limit(AtMost("20"), "%", "NHBC Standards 6.3", Seen))],
+        cases: &[case(&[], "before lining", limit(AtMost("20"), "%", "NHBC Standards", Seen))],
         caution: "A meter reads one spot and one timber; take several.",
     },
     TestKind {

@@ -3,7 +3,7 @@
 
 use ledger::Body;
 use projections::day_plan;
-use projections::readiness::{BringLine, PlanLine};
+use projections::day_plan::{BringLine, PlanLine};
 use projections::stages::Condition;
 
 use crate::look::Look;

@@ -106,11 +106,7 @@ pub(crate) fn stages(look: &Look<'_>, asked: &Asked) -> Stages {
                 let checks = checks_before(&entries, &look.lists, &all, listed);
                 Some(StageRow {
                     checks: checks.iter().map(|check| check_row(look, &entries, check)).collect(),
-                    charts: series
-                        .iter()
-                        .filter(|one| one.stage == listed.name)
-                        .filter_map(|one| chart(one))
-                        .collect(),
+                    charts: series.iter().filter(|one| one.stage == listed.name).filter_map(chart).collect(),
                     ..row(look, stage, listed, ready(stage))
                 })
             })
