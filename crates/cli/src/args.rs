@@ -305,6 +305,9 @@ pub(crate) struct Page {
     /// The address of that proxy, whose forwarded headers are believed. More than one may be given.
     #[arg(long, value_name = "ADDRESS")]
     proxy: Vec<IpAddr>,
+    /// After so many days without use a phone must join the page anew; 60 until it is set, and then kept.
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u16).range(1..))]
+    idle_days: Option<u16>,
 }
 
 const LAN: &str = "0.0.0.0:5181";
@@ -318,6 +321,7 @@ impl Page {
             lan_name: self.lan_name,
             public: self.public,
             proxies: self.proxy,
+            idle_days: self.idle_days,
         }
     }
 }

@@ -96,11 +96,9 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Cost { entry, whose } => Command::BearCost { entry, whose: whose.into() },
         Request::Extra(request) => request.command(),
         Request::Quote(request) => request.command(),
-        Request::Start { job, stage } => Command::Start { job, stage, press: None },
-        Request::Switch { job, stage, break_min } => {
-            Command::Switch { job, stage, break_minutes: break_min, press: None }
-        }
-        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at, press: None },
+        Request::Start { job, stage } => Command::Start { job, stage },
+        Request::Switch { job, stage, break_min } => Command::Switch { job, stage, break_minutes: break_min },
+        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at },
         Request::Accept { entry } => Command::Accept { entry },
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,

@@ -18,6 +18,7 @@ mod opening;
 pub mod page;
 mod peers;
 pub mod photos;
+pub mod press;
 pub mod serve;
 mod socket;
 mod timers;

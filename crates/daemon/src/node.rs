@@ -4,6 +4,7 @@
 //! durable by the store, recorded, and folded. Nothing is acknowledged before it is durable. A checkpoint of
 //! what was verified is written when enough is new, and when the node is closed.
 
+use std::cell::Cell;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
@@ -22,6 +23,7 @@ use crate::error::NodeError;
 use crate::group::{Group, fold_run};
 use crate::opening::{self, Opened};
 use crate::page::PageFile;
+use crate::press::Pressed;
 use crate::verified::{Pending, Verified};
 
 /// Most bytes of runs in one group of the journal.
@@ -48,6 +50,8 @@ pub struct Node {
     ledger: Ledger,
     book: Book,
     verified: Verified,
+    /// The press that the command at work came by, until an event has taken its id.
+    pub(crate) press: Cell<Option<Pressed>>,
     /// Whether it only fetches, so that its book stays empty.
     fetching: bool,
 }
@@ -150,7 +154,18 @@ impl Node {
         let Opened { ledger, book, verified } = opening::open(&mut store, device.crew, secret.public())?;
         let page = PageFile::open(folder)?;
         let folder = folder.to_owned();
-        Ok(Self { folder, device, page, secret, store, ledger, book, verified, fetching: false })
+        Ok(Self {
+            folder,
+            device,
+            page,
+            secret,
+            store,
+            ledger,
+            book,
+            verified,
+            press: Cell::new(None),
+            fetching: false,
+        })
     }
 
     /// The data folder.
@@ -219,14 +234,6 @@ impl Node {
     /// [`NodeError::Folder`].
     pub(crate) fn set_listening(&mut self, address: SocketAddr) -> Result<(), NodeError> {
         self.change_device(|device| device.listening = Some(address))
-    }
-
-    /// An act of a person, here and now.
-    ///
-    /// # Errors
-    /// [`NodeError::NoRandomness`], or a clock far outside of this millennium.
-    pub fn act(&self, person: PersonId) -> Result<Act, NodeError> {
-        act_at(now_ms(), person)
     }
 
     /// Writes events on this device's own chains, in as few runs as they fit into.
@@ -448,7 +455,7 @@ impl Drop for Node {
 }
 
 /// An act of a person, logged and done at one instant.
-fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
+pub(crate) fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
     let logged_at = moment(now_ms)?;
     Ok(Act {
         person,

@@ -17,6 +17,7 @@ mod live;
 mod look;
 mod orders;
 mod photos_named;
+mod photos_shown;
 mod pictures;
 mod posting;
 mod problem;

@@ -17,7 +17,7 @@ import { shelf } from "./shelf.js";
 /** What the node is told apart from the entry itself. */
 const ENVELOPE = ["token", "entry", "at", "back"];
 /** What is always kept: its node takes the phone's own id, so that sending it again changes nothing. */
-const KEPT_PATHS = /^\/(log|photos|do\/(start|switch|stop|correct|strike))$/;
+const KEPT_PATHS = /^\/(log|photos|photos\/survey|do\/(start|switch|stop|correct|strike|(change|split|strike)-spell|accept|settle|survey))$/;
 /** So long one waits for the node before the page goes on without its answer. */
 const PATIENCE_MS = 4_000;
 
@@ -103,7 +103,7 @@ function keptOf(form, button) {
     entry: newId(),
     at: moment(),
     // Photos go before by themselves; what is left of such a form is an entry.
-    path: path === "/photos" ? "/log" : path,
+    path: path === "/photos" ? "/log" : path.replace(/^\/photos\//, "/do/"),
     method: form.method,
     fields,
     shown,

@@ -144,8 +144,11 @@ fn whole_row(
     mut row: BTreeMap<String, String>,
 ) -> Result<BTreeMap<String, String>, NodeError> {
     let now = moment(now_ms())?;
-    let target =
-        row.get("corrects").and_then(|key| node.book().entries().find(|entry| entry.act.row_key == *key));
+    let target = row.get("corrects").and_then(|key| {
+        let is_meant =
+            |entry: &projections::Entry<'_>| entry.act.row_key == *key || entry.act.entry.to_string() == *key;
+        node.book().entries().find(is_meant)
+    });
     let day = match (row.get("done_on"), target) {
         (Some(day), _) => day.clone(),
         (None, Some(target)) => target.act.done_on.to_string(),

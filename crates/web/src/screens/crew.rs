@@ -52,6 +52,8 @@ pub(crate) struct Crew {
     pub(crate) devices: Vec<Device>,
     browsers: Vec<Browser>,
     jobs: Vec<String>,
+    /// After so many days without use a browser is off the page.
+    idle_days: u16,
     today: String,
 }
 
@@ -96,6 +98,7 @@ pub(crate) fn crew(look: &Look<'_>) -> Crew {
         devices: devices(look),
         browsers,
         jobs: look.job_codes(),
+        idle_days: look.node.page_idle_days(),
         today: look.today.to_string(),
     }
 }

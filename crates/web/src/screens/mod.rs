@@ -34,6 +34,7 @@ mod tests;
 mod today;
 #[cfg(test)]
 pub(crate) mod trial;
+mod unsorted;
 mod week;
 
 /// Most entries that one tick says to have been seen: what one event can hold with room to spare.
