@@ -60,8 +60,10 @@ fn printed(title: &str, document: &Value) -> String {
     page += &format!("Date  {}   tax point {}\n", text(document, "issued_on"), text(document, "tax_point"));
     page += &lines(document);
     page += &sums(&document["totals"]);
-    for note in list(document, "notes") {
-        page += &format!("\n{}", note.as_str().unwrap_or_default());
+    let reasons = list(document, "vat").iter().map(|share| text(share, "reason"));
+    let notes = list(document, "notes").iter().map(|note| note.as_str().unwrap_or_default().to_owned());
+    for said in reasons.chain(notes).filter(|said| !said.is_empty()) {
+        page += &format!("\n{said}");
     }
     page
 }

@@ -204,7 +204,7 @@ pub(crate) fn credit(
     let dates = PaperDates { today, issued_on: today, tax_point: today };
     let credited = billing::credit_note(work, &proposed, next_number(&works)?, dates)
         .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
-    let answer = json!({ "of_number": credited.of_number, "of_date": credited.of_date,
+    let answer = json!({ "of_number": proposed.of_number, "of_date": proposed.of_date,
         "document": credited.document });
     write(node, author, String::new(), Body::InvoiceCredited(credited))?;
     Ok(answer)

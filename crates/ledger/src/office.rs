@@ -1,7 +1,7 @@
 //! What only the office reads: pay, prices, terms, invoices and payments.
 
 use serde::{Deserialize, Serialize};
-use trade::{Day, InvoiceTotals, Pence, Quantity, Rate};
+use trade::{Day, InvoiceTotals, Pence, Quantity, Rate, VatCategory, VatShare};
 
 use crate::ids::{
     EntryRef, EventHash, InvoiceId, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId,
@@ -256,6 +256,15 @@ pub enum InvoiceLineKind {
     Deposit,
 }
 
+/// An earlier paper, as another names it.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct EarlierPaper {
+    /// Its number as printed.
+    pub number: String,
+    /// The day it was issued.
+    pub issued_on: Day,
+}
+
 /// A line as it is printed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct InvoiceLine {
@@ -273,10 +282,12 @@ pub struct InvoiceLine {
     pub unit_price: Rate,
     /// Printed quantity times printed price, half-up.
     pub amount: Pence,
-    /// The VAT rate in per cent.
+    /// How VAT applies to it. With the rate it says which of the document's shares it belongs to.
+    pub vat_category: VatCategory,
+    /// The VAT rate in per cent; under the reverse charge, the rate at which the customer accounts.
     pub vat_percent: Rate,
-    /// The number and date of the invoice that this line adds to, or empty.
-    pub adds_to: String,
+    /// The invoice that this line adds to, or, for a deposit that comes off, the one that asked for it.
+    pub earlier: Option<EarlierPaper>,
     /// What it bills.
     pub claims: Vec<Claim>,
 }
@@ -290,10 +301,36 @@ pub struct Party {
     pub trading_as: String,
     /// The address.
     pub address: String,
-    /// The VAT number, or empty.
+    /// The country of the address, by its two letters of ISO 3166-1: GB.
+    pub country: String,
+    /// The VAT number with its country prefix, or empty.
     pub vat_number: String,
-    /// Other things printed for it, each "label: value": bank details, tax reference.
-    pub details: Vec<String>,
+    /// The tax reference, or empty.
+    pub tax_reference: String,
+}
+
+/// Where to pay, as it is printed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PaymentAccount {
+    /// Whose account it is.
+    pub holder: String,
+    /// The bank, or empty.
+    pub bank: String,
+    /// The sort code.
+    pub sort_code: String,
+    /// The account number.
+    pub account_number: String,
+}
+
+/// The job as a paper names it.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Work {
+    /// The job's short code.
+    pub code: String,
+    /// What was done.
+    pub title: String,
+    /// Where it was done.
+    pub site_address: String,
 }
 
 /// Everything that a document prints. Later changes of names or prices never alter it.
@@ -303,6 +340,10 @@ pub struct Document {
     pub invoice: InvoiceId,
     /// The job.
     pub job: JobId,
+    /// The job as it is printed.
+    pub work: Work,
+    /// For a credit note, the invoice that it reduces.
+    pub reduces: Option<EarlierPaper>,
     /// The series that the number belongs to, or empty for the first.
     pub series: String,
     /// The number in the series.
@@ -319,11 +360,19 @@ pub struct Document {
     pub seller: Party,
     /// Who pays.
     pub customer: Party,
+    /// Where to pay, if that is known.
+    pub pay_to: Option<PaymentAccount>,
     /// The lines in printed order.
     pub lines: Vec<InvoiceLine>,
+    /// The share that is held back, in per cent.
+    pub retention_percent: Rate,
+    /// The share that the customer takes for CIS, in per cent; none for a customer outside CIS.
+    pub cis_percent: Option<Rate>,
+    /// What each VAT category and rate comes to. They add up to the sums.
+    pub vat: Vec<VatShare>,
     /// The sums.
     pub totals: InvoiceTotals,
-    /// What is printed below: the reverse charge and its reason, prompts, terms.
+    /// What else is printed below: prompts, terms.
     pub notes: Vec<String>,
 }
 
@@ -337,12 +386,8 @@ pub struct InvoiceIssued {
 /// A credit note was issued. Its quantities and amounts are what is given back.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct InvoiceCredited {
-    /// The invoice that it reduces.
+    /// The invoice that it reduces. The document names it as it is printed.
     pub of: InvoiceId,
-    /// That invoice's number as printed.
-    pub of_number: String,
-    /// That invoice's date.
-    pub of_date: Day,
     /// All that it prints. Kept apart, so that every other event stays small.
     pub document: Box<Document>,
 }

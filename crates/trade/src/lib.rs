@@ -1,4 +1,4 @@
-//! The trade's arithmetic: exact numbers, money, units, tax and civil time.
+//! The trade's arithmetic: exact numbers, money, units, tax, civil time and measuring up.
 //!
 //! This crate computes and never reads a clock, a file or a network. There are no floats: a
 //! quantity or a price is an exact decimal, money is whole pence, and every rounding is named.
@@ -7,12 +7,15 @@
 
 pub mod money;
 pub mod number;
+pub mod takeoff;
 pub mod tax;
 pub mod time;
 pub mod unit;
 
 pub use money::{MoneyError, Pounds, RetentionHalves, UnitCost};
 pub use number::{NumberError, Pence, Quantity, Rate};
-pub use tax::{CisSoFar, InvoiceTerms, InvoiceTotals, ReverseChargeFacts, VatTreatment};
+pub use tax::{
+    CisSoFar, InvoiceTerms, InvoiceTotals, ReverseChargeFacts, VatCategory, VatShare, VatTreatment,
+};
 pub use time::{Day, Moment, TimeError};
 pub use unit::{Packing, UnitError};

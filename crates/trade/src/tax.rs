@@ -42,6 +42,59 @@ pub struct InvoiceTerms {
     pub cis_percent: Option<Rate>,
 }
 
+/// How VAT applies to a line of a paper: the categories of EN 16931 (UNTDID 5305) that a building crew
+/// meets.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum VatCategory {
+    /// VAT is charged, at a rate above nought. Code S, whatever the rate.
+    Standard,
+    /// VAT is charged at nought per cent. Code Z.
+    Zero,
+    /// No VAT is charged, because the supply is exempt. Code E; a reason is stated.
+    Exempt,
+    /// The customer accounts for the VAT, which is stated and not charged. Code AE; a reason is stated.
+    ReverseCharge,
+    /// The crew is not registered for VAT. Code O; a reason is stated, and no other category stands beside it.
+    NotRegistered,
+}
+
+/// The part of a paper that is of one VAT category and rate (BG-23 of EN 16931).
+///
+/// The shares of a paper add up to its [`InvoiceTotals`]: net, retention, taxable, and what is stated and
+/// charged of VAT.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct VatShare {
+    /// The category.
+    pub category: VatCategory,
+    /// Per cent. Under the reverse charge, the rate at which the customer accounts.
+    pub percent: Rate,
+    /// The lines of this category and rate, before VAT.
+    pub net: Pence,
+    /// What is held back of them.
+    pub retention: Pence,
+    /// Net less retention: what VAT is reckoned on.
+    pub taxable: Pence,
+    /// VAT as stated, charged or not.
+    pub vat_stated: Pence,
+    /// Why no VAT is charged, as it is printed; empty where it is.
+    pub reason: String,
+}
+
+impl VatShare {
+    /// VAT as charged: nothing where the customer accounts for it.
+    #[must_use]
+    pub fn vat_charged(&self) -> Pence {
+        match self.category {
+            VatCategory::Standard => self.vat_stated,
+            VatCategory::Zero
+            | VatCategory::Exempt
+            | VatCategory::ReverseCharge
+            | VatCategory::NotRegistered => Pence::ZERO,
+        }
+    }
+}
+
 /// The sums at the foot of an invoice or credit note. The order of the fields is that of their bytes in an
 /// event, so it stays.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]

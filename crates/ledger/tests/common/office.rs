@@ -1,14 +1,14 @@
 //! Samples of what only the office reads.
 
 use ledger::office::{
-    Basis, BillableUnit, Claim, ClaimRef, CostBorneBy, CustomerKind, DepositAsked, Document, ExtraPriced,
-    FirmListed, InvoiceAdopted, InvoiceCredited, InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceVoided,
-    ItemPriced, JobTerms, LinePriced, Party, PaymentPointSet, PaymentReceived, PersonRated, PricePaid,
-    QuoteAgreed, QuoteGiven,
+    Basis, BillableUnit, Claim, ClaimRef, CostBorneBy, CustomerKind, DepositAsked, Document, EarlierPaper,
+    ExtraPriced, FirmListed, InvoiceAdopted, InvoiceCredited, InvoiceIssued, InvoiceLine, InvoiceLineKind,
+    InvoiceVoided, ItemPriced, JobTerms, LinePriced, Party, PaymentAccount, PaymentPointSet, PaymentReceived,
+    PersonRated, PricePaid, QuoteAgreed, QuoteGiven, Work,
 };
 use ledger::site::{SaidHow, Whose};
 use ledger::{Body, InvoiceId, PointId, QuoteId};
-use trade::InvoiceTotals;
+use trade::{InvoiceTotals, VatCategory, VatShare};
 
 use super::{day, entry, event, garage, item, line, mill, number, person, stage, words};
 
@@ -150,17 +150,18 @@ fn document() -> Document {
         unit: "hour".to_owned(),
         unit_price: number("36.00"),
         amount: number("270.00"),
+        vat_category: VatCategory::ReverseCharge,
         vat_percent: number("20"),
-        adds_to: String::new(),
+        earlier: None,
         claims: vec![claim(BillableUnit::Entry(entry("e001")), "450")],
     };
-    let like = |kind, amount: &str, adds_to: &str, claims| InvoiceLine {
+    let like = |kind, amount: &str, earlier, claims| InvoiceLine {
         kind,
         quantity: number("1"),
         unit: String::new(),
         unit_price: number(amount),
         amount: number(amount),
-        adds_to: adds_to.to_owned(),
+        earlier,
         claims,
         ..labour.clone()
     };
@@ -170,13 +171,13 @@ fn document() -> Document {
         like(
             InvoiceLineKind::Material,
             "48.75",
-            "",
+            None,
             vec![Claim { follows: Some(follows), ..claim(BillableUnit::Entry(entry("e003")), "-2.5") }],
         ),
         like(
             InvoiceLineKind::Price,
             "100.00",
-            "invoice 41 of 2026-10-30",
+            Some(EarlierPaper { number: "41".to_owned(), issued_on: day("2026-10-30") }),
             vec![
                 claim(BillableUnit::Stage(stage("skim")), "0.5"),
                 claim(BillableUnit::Point(POINT), "1"),
@@ -184,11 +185,22 @@ fn document() -> Document {
                 claim(BillableUnit::Valuation(entry("e061")), "0.250"),
             ],
         ),
-        like(InvoiceLineKind::Deposit, "-50.00", "", vec![claim(BillableUnit::Deposit(entry("e062")), "-1")]),
+        like(
+            InvoiceLineKind::Deposit,
+            "-50.00",
+            None,
+            vec![claim(BillableUnit::Deposit(entry("e062")), "-1")],
+        ),
     ];
     Document {
         invoice: INVOICE,
         job: mill(),
+        work: Work {
+            code: "MILL".to_owned(),
+            title: "Patch and skim two rooms at the mill".to_owned(),
+            site_address: "Old Mill, Millrace Road, Wexcombe, WX2 2ZZ".to_owned(),
+        },
+        reduces: None,
         series: String::new(),
         number: 42,
         issued_on: day("2026-11-13"),
@@ -199,11 +211,30 @@ fn document() -> Document {
             name: "Maren Oake".to_owned(),
             trading_as: "Oake Rooms".to_owned(),
             address: "The Lean-to, 2 Saltmarsh Lane, Wexcombe, WX4 4ZZ".to_owned(),
+            country: "GB".to_owned(),
             vat_number: "GB000000001".to_owned(),
-            details: words(&["Sort code: 00-00-00", "Account: 00000000"]),
+            tax_reference: "0000000000".to_owned(),
         },
         customer: Party { name: "Tollgate Contracting".to_owned(), ..Party::default() },
+        pay_to: Some(PaymentAccount {
+            holder: "Maren Oake".to_owned(),
+            bank: "Example Bank".to_owned(),
+            sort_code: "00-00-00".to_owned(),
+            account_number: "00000000".to_owned(),
+        }),
         lines,
+        retention_percent: number("5"),
+        cis_percent: Some(number("20")),
+        vat: vec![VatShare {
+            category: VatCategory::ReverseCharge,
+            percent: number("20"),
+            net: number("368.75"),
+            retention: number("18.44"),
+            taxable: number("350.31"),
+            vat_stated: number("70.06"),
+            reason: "Reverse charge: VAT Act 1994 Section 55A applies. Customer to pay the VAT to HMRC."
+                .to_owned(),
+        }],
         totals: InvoiceTotals {
             net: number("368.75"),
             retention: number("18.44"),
@@ -215,14 +246,29 @@ fn document() -> Document {
             cis: number("62.26"),
             to_pay: number("288.05"),
         },
-        notes: words(&["Reverse charge: the customer pays the VAT to HMRC – not to us."]),
+        notes: words(&["Daywork sheets 14 to 16 – signed on site – go with it."]),
     }
 }
 
 fn invoices() -> Vec<Body> {
+    // A choice is met in some sample, so each category is in one.
+    let categories =
+        [VatCategory::Standard, VatCategory::Zero, VatCategory::Exempt, VatCategory::NotRegistered];
+    let shares = categories.map(|category| VatShare {
+        category,
+        percent: number("0"),
+        net: number("0.00"),
+        retention: number("0.00"),
+        taxable: number("0.00"),
+        vat_stated: number("0.00"),
+        reason: String::new(),
+    });
     let empty = Document {
         series: "laptop".to_owned(),
         lines: Vec::new(),
+        pay_to: None,
+        cis_percent: None,
+        vat: shares.to_vec(),
         totals: InvoiceTotals::default(),
         ..document()
     };
@@ -231,11 +277,10 @@ fn invoices() -> Vec<Body> {
         Body::InvoiceIssued(InvoiceIssued { document: Box::new(empty.clone()) }),
         Body::InvoiceCredited(InvoiceCredited {
             of: INVOICE,
-            of_number: "42".to_owned(),
-            of_date: day("2026-11-13"),
             document: Box::new(Document {
                 invoice: InvoiceId([0x93; 16]),
                 number: 43,
+                reduces: Some(EarlierPaper { number: "42".to_owned(), issued_on: day("2026-11-13") }),
                 notes: Vec::new(),
                 ..document()
             }),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ledger::office::{BillableUnit, Claim, InvoiceLine, InvoiceLineKind};
+use ledger::office::{BillableUnit, Claim, EarlierPaper, InvoiceLine, InvoiceLineKind};
 use ledger::{EntryRef, PersonId, StageId};
 use rust_decimal::Decimal;
 use trade::money::{hours, line_amount};
@@ -10,6 +10,7 @@ use trade::{Day, Quantity, Rate};
 
 use super::claims::{Account, Claims, too_much, worths};
 use super::credit::material_held;
+use super::preview::vat_category;
 use super::work::{ClockEntry, JobWork, Measure};
 
 /// Decimal places of a quantity of material on paper.
@@ -25,7 +26,7 @@ struct LineKey {
     person: Option<PersonId>,
     unit: String,
     unit_price: Decimal,
-    adds_to: String,
+    earlier: Option<EarlierPaper>,
 }
 
 /// The lines that are to be billed by time and materials.
@@ -93,7 +94,7 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> C
             person: work.measure.person(work.entry),
             unit: unit_name.to_owned(),
             unit_price: unit_price.value(),
-            adds_to: adds_to(claims, &account),
+            earlier: earlier(claims, &account),
         };
         let parts = lines.entry(key).or_default();
         parts.unit_price = unit_price;
@@ -147,7 +148,7 @@ fn taken_off_in_vain(job: &JobWork, claims: &Claims<'_>) -> Vec<(LineKey, Rate, 
             person: None,
             unit: line.unit.clone(),
             unit_price: line.unit_price.value(),
-            adds_to: adds_to(claims, &account),
+            earlier: earlier(claims, &account),
         };
         Some((key, line.unit_price, Claim { unit, revision, quantity, follows: claims.newest(unit) }))
     });
@@ -222,12 +223,10 @@ fn claim(claims: &Claims<'_>, work: &ClockEntry, quantity: Decimal) -> Option<Cl
 }
 
 /// "41 of 2026-11-06": the invoice that an addition adds to, or empty for what is billed first here.
-fn adds_to(claims: &Claims<'_>, account: &Account<'_>) -> String {
+fn earlier(claims: &Claims<'_>, account: &Account<'_>) -> Option<EarlierPaper> {
     let invoice = account.newest_invoice().filter(|_| !account.billed().is_zero());
     let paper = claims.papers.iter().find(|paper| Some(paper.document.invoice) == invoice);
-    paper.map_or_else(String::new, |paper| {
-        format!("{} of {}", super::printed_number(&paper.document), paper.document.issued_on)
-    })
+    paper.map(|paper| super::named(&paper.document))
 }
 
 fn labour_line(job: &JobWork, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
@@ -256,8 +255,9 @@ fn line(
         unit: key.unit,
         unit_price: parts.unit_price,
         amount: line_amount(quantity, parts.unit_price),
+        vat_category: vat_category(job),
         vat_percent: job.terms.vat_percent,
-        adds_to: key.adds_to,
+        earlier: key.earlier,
         claims: parts.claims,
     })
 }

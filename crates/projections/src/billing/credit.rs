@@ -232,7 +232,7 @@ fn is_same_line(billed: &InvoiceLine, given: &InvoiceLine) -> bool {
         && billed.what == given.what
         && billed.unit == given.unit
         && billed.unit_price == given.unit_price
-        && billed.adds_to == given.adds_to
+        && billed.earlier == given.earlier
 }
 
 fn measure(line: &InvoiceLine) -> Decimal {

@@ -31,6 +31,8 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
             let work = JobWork {
                 job: *job,
                 code: listed.code.clone(),
+                title: listed.title.clone(),
+                site_address: listed.site_address.clone(),
                 customer: listed.customer.clone(),
                 terms: JobTerms::clone(terms),
                 firm: lists.firm.cloned(),

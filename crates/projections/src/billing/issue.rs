@@ -7,12 +7,18 @@
 use std::fmt;
 
 use ledger::InvoiceId;
-use ledger::office::{Document, FirmListed, InvoiceCredited, Party};
-use trade::{Day, InvoiceTotals, Pence, Rate};
+use ledger::office::{
+    Document, EarlierPaper, FirmListed, InvoiceCredited, InvoiceLine, Party, PaymentAccount, Work,
+};
+use trade::{Day, InvoiceTotals, Pence, VatCategory, VatShare};
 
 use super::credit::ProposedCredit;
 use super::preview::{Preview, VatDecision, vat_decision};
 use super::work::JobWork;
+
+/// The country of both addresses: the rules of tax that a paper is issued by are those of the United
+/// Kingdom, for work on a building there.
+const COUNTRY: &str = "GB";
 
 /// What a paper is called.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -143,6 +149,12 @@ pub fn printed_number(document: &Document) -> String {
     }
 }
 
+/// A paper as a later one names it.
+#[must_use]
+pub fn named(document: &Document) -> EarlierPaper {
+    EarlierPaper { number: printed_number(document), issued_on: document.issued_on }
+}
+
 /// Freezes an invoice. Later changes of names, prices or terms never alter it.
 ///
 /// # Errors
@@ -167,6 +179,8 @@ pub fn issue(
     Ok(Document {
         invoice: number.invoice,
         job: job.job,
+        work: work(job),
+        reduces: None,
         series: number.series,
         number: number.number,
         issued_on: dates.issued_on,
@@ -175,9 +189,13 @@ pub fn issue(
         due_on: dates.issued_on.plus_days(i32::from(terms_days)),
         seller,
         customer,
+        pay_to: job.firm.as_ref().and_then(pay_to),
         lines: preview.printed.clone(),
+        retention_percent: job.terms.retention_percent,
+        cis_percent: Some(job.terms.cis_percent).filter(|percent| !percent.is_zero()),
+        vat: vat_shares(&preview.printed, preview.totals),
         totals: preview.totals,
-        notes: notes(job, preview.totals, preview.vat.reverse_charge),
+        notes: Vec::new(),
     })
 }
 
@@ -196,13 +214,11 @@ pub fn credit_note(
     let reverse_charge = credit.totals.vat_charged != credit.totals.vat_stated;
     let vat = VatDecision { reverse_charge, ..vat_decision(job) };
     let (seller, customer) = parties(job, &number, credit.totals, vat, dates)?;
-    let mut notes = vec![format!("Credit note on invoice {} of {}.", credit.of_number, credit.of_date)];
-    if reverse_charge {
-        notes.push(reverse_charge_note(job.terms.vat_percent, credit.totals.vat_stated));
-    }
     let document = Document {
         invoice: number.invoice,
         job: job.job,
+        work: work(job),
+        reduces: Some(EarlierPaper { number: credit.of_number.clone(), issued_on: credit.of_date }),
         series: number.series,
         number: number.number,
         issued_on: dates.issued_on,
@@ -211,16 +227,15 @@ pub fn credit_note(
         due_on: dates.issued_on,
         seller,
         customer,
+        pay_to: None,
         lines: credit.lines.clone(),
+        retention_percent: job.terms.retention_percent,
+        cis_percent: Some(job.terms.cis_percent).filter(|percent| !percent.is_zero()),
+        vat: vat_shares(&credit.lines, credit.totals),
         totals: credit.totals,
-        notes,
+        notes: Vec::new(),
     };
-    Ok(InvoiceCredited {
-        of: credit.of,
-        of_number: credit.of_number.clone(),
-        of_date: credit.of_date,
-        document: Box::new(document),
-    })
+    Ok(InvoiceCredited { of: credit.of, document: Box::new(document) })
 }
 
 fn check_days(days: &[(&'static str, Day)], today: Day) -> Result<(), NotIssued> {
@@ -248,8 +263,9 @@ fn parties(
         name: job.customer.clone(),
         trading_as: String::new(),
         address: job.terms.billing_address.clone(),
+        country: COUNTRY.to_owned(),
         vat_number: job.terms.customer_vat_number.clone(),
-        details: Vec::new(),
+        tax_reference: String::new(),
     };
     let states_vat = totals.vat_stated != Pence::ZERO;
     let is_blank = |text: &str| text.trim().is_empty();
@@ -274,44 +290,48 @@ fn parties(
 }
 
 fn seller(firm: &FirmListed) -> Party {
-    let details = [
-        ("Bank", &firm.bank),
-        ("Sort code", &firm.sort_code),
-        ("Account number", &firm.account_number),
-        ("Tax reference", &firm.tax_reference),
-    ];
-    let said = details.iter().filter(|(_, value)| !value.trim().is_empty());
     Party {
         name: firm.name.clone(),
         trading_as: firm.trading_as.clone(),
         address: firm.address.clone(),
+        country: COUNTRY.to_owned(),
         vat_number: firm.vat_number.clone(),
-        details: said.map(|(label, value)| format!("{label}: {value}")).collect(),
+        tax_reference: firm.tax_reference.clone(),
     }
 }
 
-/// The wording is one that HMRC accepts (VATREVCON37100).
-fn reverse_charge_note(vat_percent: Rate, vat_stated: Pence) -> String {
-    format!(
-        "Reverse charge: VAT Act 1994 Section 55A applies. Customer to pay the VAT of {vat_stated} \
-         ({vat_percent} %) to HMRC."
-    )
+fn pay_to(firm: &FirmListed) -> Option<PaymentAccount> {
+    (!firm.account_number.trim().is_empty()).then(|| PaymentAccount {
+        holder: firm.name.clone(),
+        bank: firm.bank.clone(),
+        sort_code: firm.sort_code.clone(),
+        account_number: firm.account_number.clone(),
+    })
 }
 
-fn notes(job: &JobWork, totals: InvoiceTotals, reverse_charge: bool) -> Vec<String> {
-    let mut notes = Vec::new();
-    if reverse_charge {
-        notes.push(reverse_charge_note(job.terms.vat_percent, totals.vat_stated));
+fn work(job: &JobWork) -> Work {
+    Work { code: job.code.clone(), title: job.title.clone(), site_address: job.site_address.clone() }
+}
+
+/// What each VAT category and rate comes to. A job has one of each, so this is one share.
+fn vat_shares(lines: &[InvoiceLine], totals: InvoiceTotals) -> Vec<VatShare> {
+    let InvoiceTotals { net, retention, taxable, vat_stated, .. } = totals;
+    let share = lines.first().map(|line| {
+        let (category, percent) = (line.vat_category, line.vat_percent);
+        let reason = reason(category);
+        VatShare { category, percent, net, retention, taxable, vat_stated, reason: reason.to_owned() }
+    });
+    share.into_iter().collect()
+}
+
+/// Why no VAT is charged. The wording of the reverse charge is one that HMRC accepts (VATREVCON37100).
+fn reason(category: VatCategory) -> &'static str {
+    match category {
+        VatCategory::Standard | VatCategory::Zero => "",
+        VatCategory::Exempt => "Exempt from VAT.",
+        VatCategory::ReverseCharge => {
+            "Reverse charge: VAT Act 1994 Section 55A applies. Customer to pay the VAT to HMRC."
+        }
+        VatCategory::NotRegistered => "Not registered for VAT: no VAT is charged.",
     }
-    if totals.retention != Pence::ZERO {
-        let percent = job.terms.retention_percent;
-        notes.push(format!("Retention of {} ({percent} %) is held back before VAT.", totals.retention));
-    }
-    if !job.terms.cis_percent.is_zero() {
-        notes.push(format!(
-            "CIS: we expect {} to be taken off ({} %, after materials of {}), which leaves {} to pay.",
-            totals.cis, job.terms.cis_percent, totals.cis_materials, totals.to_pay
-        ));
-    }
-    notes
 }

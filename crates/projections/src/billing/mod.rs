@@ -29,10 +29,10 @@ pub use claims::{DoubleClaim, double_claims};
 pub use credit::{ProposedCredit, proposed_credits, whole_credit};
 pub use from_book::job_works;
 pub use issue::{
-    Missing, NotIssued, PaperDates, PaperNumber, credit_note, issue, next_number, printed_number,
+    Missing, NotIssued, PaperDates, PaperNumber, credit_note, issue, named, next_number, printed_number,
 };
 pub use preview::{
     NoSuchExtra, Preview, VatDecision, WaitingExtra, WorkingLine, entries_without_a_price, extra_called,
-    preview, preview_with, previews, stages_without_a_price, vat_decision,
+    preview, preview_with, previews, stages_without_a_price, vat_category, vat_decision,
 };
 pub use work::{ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageStep, StageWork};

@@ -14,7 +14,7 @@ use serde::{Serialize, Serializer};
 use trade::money::line_amount;
 use trade::{
     CisSoFar, Day, InvoiceTerms, InvoiceTotals, Pence, Pounds, Quantity, Rate, ReverseChargeFacts, UnitCost,
-    VatTreatment,
+    VatCategory, VatTreatment,
 };
 
 use super::claims::{Claims, DoubleClaim, bills_stages, worths};
@@ -159,6 +159,20 @@ pub fn vat_decision(job: &JobWork) -> VatDecision {
     VatDecision { reverse_charge, by_facts, disagrees }
 }
 
+/// How VAT applies to the lines of a job. A crew without a VAT number that charges none is not registered.
+#[must_use]
+pub fn vat_category(job: &JobWork) -> VatCategory {
+    let has_number = job.firm.as_ref().is_some_and(|firm| !firm.vat_number.trim().is_empty());
+    if !job.terms.vat_percent.is_zero() {
+        let reverse_charge = vat_decision(job).reverse_charge;
+        if reverse_charge { VatCategory::ReverseCharge } else { VatCategory::Standard }
+    } else if has_number {
+        VatCategory::Zero
+    } else {
+        VatCategory::NotRegistered
+    }
+}
+
 /// What each job could bill of what was done on `until` or before, or of all that was done.
 ///
 /// A job with nothing to bill gives no preview. The order is that of the jobs.
@@ -301,8 +315,9 @@ fn stage_bill(job: &JobWork, work: &StageWork, claim: Claim) -> Option<StageBill
         unit: String::new(),
         unit_price: Rate::new(price.pounds()).ok()?,
         amount: price,
+        vat_category: vat_category(job),
         vat_percent: job.terms.vat_percent,
-        adds_to: String::new(),
+        earlier: None,
         claims: vec![claim],
     };
     Some(StageBill { printed, working })

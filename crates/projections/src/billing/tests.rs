@@ -7,7 +7,7 @@ mod week;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, CustomerKind, FirmListed, InvoiceCredited, JobTerms};
+use ledger::office::{Basis, CustomerKind, EarlierPaper, FirmListed, InvoiceCredited, JobTerms};
 use ledger::site::LineKind;
 use ledger::{EntryId, EntryRef, EventHash, InvoiceId, JobId, PersonId, StageId};
 use trade::{Day, Quantity, Rate, UnitCost};
@@ -107,6 +107,8 @@ fn job(code: &str, customer: &str, terms: JobTerms, stages: &[&str]) -> JobWork 
     JobWork {
         job: terms.job,
         code: code.into(),
+        title: "Two rooms".into(),
+        site_address: "Old Mill, Millrace Road, Wexcombe, WX2 2ZZ".into(),
         customer: customer.into(),
         terms,
         firm: Some(firm()),
@@ -198,7 +200,7 @@ impl JobWork {
     }
 
     fn credit(&mut self, credit: &ProposedCredit, on: Day) -> InvoiceId {
-        let InvoiceCredited { of, document, .. } = credit_note(self, credit, self.next(), dates(on)).unwrap();
+        let InvoiceCredited { of, document } = credit_note(self, credit, self.next(), dates(on)).unwrap();
         let (event, invoice) = (self.event(), document.invoice);
         self.papers.push(IssuedPaper { event, document: *document, credits: Some(of), voided: false });
         invoice

@@ -19,6 +19,10 @@ pub struct JobWork {
     pub job: JobId,
     /// The short code people call it by.
     pub code: String,
+    /// What is being done.
+    pub title: String,
+    /// Where the work is.
+    pub site_address: String,
     /// The customer's name.
     pub customer: String,
     /// How it is paid for.

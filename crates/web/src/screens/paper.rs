@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use askama::Template;
-use ledger::office::InvoiceLineKind;
+use ledger::office::{Document, InvoiceLineKind};
 use projections::billing;
 use rust_decimal::Decimal;
 use trade::Day;
@@ -135,7 +135,7 @@ pub(crate) fn paper(look: &Look<'_>, number: &str) -> Option<Paper> {
         lines: document.lines.iter().map(paper_line).collect(),
         sums: sums(&document.totals),
         to_pay: words::pounds(document.totals.to_pay),
-        notes: document.notes.clone(),
+        notes: notes(document),
         warnings,
         may_issue: false,
         waiting: Vec::new(),
@@ -165,6 +165,15 @@ fn paper_line(line: &ledger::office::InvoiceLine) -> PaperLine {
         (false, false) => format!("{}: {}", line.stage, line.what),
     };
     PaperLine { what, detail: if is_whole { String::new() } else { at }, amount: words::pounds(line.amount) }
+}
+
+/// What stands below the sums: the invoice that a credit note reduces, why no VAT is charged, and the rest.
+fn notes(document: &Document) -> Vec<String> {
+    let reduces = document.reduces.as_ref().map(|invoice| {
+        format!("Credit note on invoice {} of {}.", invoice.number, words::day(invoice.issued_on))
+    });
+    let reasons = document.vat.iter().map(|share| share.reason.clone()).filter(|reason| !reason.is_empty());
+    reduces.into_iter().chain(reasons).chain(document.notes.iter().cloned()).collect()
 }
 
 /// The sums of a paper, without those that are nought and say nothing.

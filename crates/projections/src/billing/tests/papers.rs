@@ -25,7 +25,7 @@ fn what_is_logged_late_comes_on_the_next_invoice() {
     mill.work(60, "patching", day(2), TOBI_LARCH, 60);
     let next = preview(&mill, None).unwrap();
     assert_eq!(amounts(&next.printed), ["36.00"]);
-    assert_eq!(next.printed[0].adds_to, "");
+    assert_eq!(next.printed[0].earlier, None);
 }
 
 #[test]
@@ -34,7 +34,8 @@ fn more_worth_adds_to_the_invoice_that_billed_it_and_less_is_credited() {
     mill.bill(day(4));
     mill.set_minutes(37, 290);
     let next = preview(&mill, None).unwrap();
-    assert_eq!(next.printed[0].adds_to, "41 of 2026-11-06");
+    let first = EarlierPaper { number: "41".to_owned(), issued_on: day(4) };
+    assert_eq!(next.printed[0].earlier, Some(first));
     assert_eq!(amounts(&next.printed), ["18.00"]);
     mill.bill(day(5));
     // 260 minutes on 41, 30 on 42; now 250: 30 off 42 first, then 10 off 41.
