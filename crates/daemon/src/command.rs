@@ -51,6 +51,11 @@ pub enum Command {
         /// The devices, as the file names them; empty for all.
         devices: Vec<String>,
     },
+    /// Checks the CSV files of a folder as an import would, and tells what it would take in. Writes nothing.
+    CheckImport {
+        /// The folder.
+        dir: PathBuf,
+    },
     /// Logs one entry, by the columns of `entries.csv`.
     Log {
         /// Column and value.
@@ -374,6 +379,7 @@ fn dispatch(
 ) -> Result<Value, NodeError> {
     match command {
         Command::Import { dir, devices } => importing::import(node, author, &dir, &devices, say),
+        Command::CheckImport { dir } => importing::check(node, author, &dir),
         Command::Log { row } => importing::log(node, author, row),
         Command::List { list, change, row } => importing::list(node, author, list, change, row),
         Command::Hear(said) => said::hear(node, author, &said),

@@ -20,7 +20,7 @@ use crate::problem::Problem;
 use crate::settings::Settings;
 use crate::trust::{self, Trusted};
 use crate::viewer::Viewer;
-use crate::{joining, live, posting, screens, uploads};
+use crate::{joining, lists_in, live, posting, screens, uploads};
 
 /// Largest form in bytes; an event is no larger.
 const MAX_FORM: usize = 256 * 1024;
@@ -134,6 +134,7 @@ pub fn router(app: App, settings: Settings) -> Router {
     }
     router
         .merge(joining::routes())
+        .merge(lists_in::routes())
         .merge(live::routes())
         .merge(posting::routes())
         .merge(screens::routes())

@@ -13,6 +13,7 @@ mod guard;
 mod joining;
 mod links;
 mod listen;
+mod lists_in;
 mod live;
 mod look;
 mod orders;

@@ -124,11 +124,33 @@ function inPatience(sending) {
   return Promise.race([sending, late]);
 }
 
+/** Forms whose node was just heard from. @type {WeakSet<HTMLFormElement>} */
+const nodeIsThere = new WeakSet();
+
+/**
+ * What must not wait on a phone, like money and who belongs to the crew, goes only when the node is there, and
+ * otherwise says so and keeps what was entered.
+ * @param {SubmitEvent} event @param {HTMLFormElement} form @param {HTMLElement | null} button
+ */
+async function sendIfReached(event, form, button) {
+  event.preventDefault();
+  if (!(await isReached())) {
+    announce("Not sent, and nothing was saved: this can’t wait on the phone. Try again when the page is reached.");
+    return;
+  }
+  nodeIsThere.add(form);
+  form.requestSubmit(button);
+}
+
 /** @param {SubmitEvent} event */
 async function submitted(event) {
   const form = event.target;
   const button = event.submitter;
-  if (event.defaultPrevented || !isKept(form, button)) return;
+  if (event.defaultPrevented) return;
+  if (!isKept(form, button)) {
+    if (form.getAttribute("method") === "post" && !nodeIsThere.delete(form)) await sendIfReached(event, form, button);
+    return;
+  }
   event.preventDefault();
   if (form.dataset.queue === "said" && (await isReached())) {
     form.submit();

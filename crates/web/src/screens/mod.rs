@@ -11,6 +11,7 @@ use trade::TimeError;
 
 use crate::app::{App, Notice};
 use crate::frame::Frame;
+use crate::lists_in::Waiting;
 use crate::look::{Asked, Look};
 use crate::problem::{Problem, page};
 use crate::viewer::Viewer;
@@ -21,6 +22,7 @@ mod crew;
 mod doing;
 mod job;
 mod left;
+mod lists;
 mod log;
 mod morning;
 mod now;
@@ -84,6 +86,7 @@ screens!(
     books::Books,
     crew::Crew,
     job::Job,
+    lists::ListsIn,
     job::Entries,
     said::Said,
 );
@@ -108,6 +111,16 @@ async fn show<S: Screen>(
     let frame = screen.frame();
     (frame.notice, frame.fields, frame.asked) = (text, refused, rest);
     Ok(page(StatusCode::OK, &screen))
+}
+
+/// *Lists from files*, with what became of those that were sent.
+pub(crate) async fn show_lists(
+    app: &App,
+    viewer: Viewer,
+    asked: Asked,
+    waiting: Waiting,
+) -> Result<Response, Problem> {
+    show(app, viewer, asked, move |look, _| Ok(lists::lists(look, &waiting))).await
 }
 
 async fn now_screen(

@@ -5,5 +5,6 @@ mod forms;
 mod guards;
 mod house;
 mod joining;
+mod lists;
 mod photos;
 mod world;

@@ -1,3 +1,5 @@
+//! Days by timer and by hand, put right afterwards.
+
 use super::super::{Command, run};
 use super::*;
 use crate::timers::tests::{found, refused};
