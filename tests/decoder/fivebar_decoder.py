@@ -12,6 +12,7 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import nacl.bindings
 import nacl.exceptions
 import nacl.signing
 from blake3 import blake3
@@ -348,3 +349,64 @@ class Run:
 
 def head_bytes(crew: bytes, chain: bytes, seq: int, event_hash: bytes) -> bytes:
     return b"fivebar head 1" + crew + chain + seq.to_bytes(8, "little") + event_hash
+
+
+# ---- the recovery words ------------------------------------------------------------------------
+
+
+def recovery_key(entropy: bytes) -> nacl.signing.SigningKey:
+    """The key that the words' random bytes derive."""
+    return nacl.signing.SigningKey(derive("fivebar recovery words 1", entropy))
+
+
+def certificate_bytes(tables: Tables, crew: bytes, chain: bytes, payload: bytes) -> bytes:
+    """What the recovery key signs of a certificate, from the payload's own bytes."""
+    reader = Reader(tables, payload)
+    reader.take(1)
+    act = reader.structure(tables.structures["Act"], "Act")
+    content = payload[reader.at : -64]
+    replaces = b"".join(bytes.fromhex(event) for event in act["replaces"])
+    count = len(act["replaces"]).to_bytes(8, "little")
+    return b"fivebar recovery 1" + crew + chain + content + count + replaces
+
+
+# ---- what is sealed ----------------------------------------------------------------------------
+
+
+def key_id(key: bytes) -> bytes:
+    return derive("fivebar office key id 1", key)[:16]
+
+
+def receive_key(given: dict, seed: bytes) -> bytes:
+    """Opens a key of the office that was given to the device of this seed."""
+    own = nacl.signing.SigningKey(seed)
+    once, to = bytes.fromhex(given["once"]), bytes.fromhex(given["to"])
+    if bytes(own.verify_key) != to:
+        raise Malformed("the key was given to another device")
+    shared = nacl.bindings.crypto_scalarmult(
+        bytes(own.to_curve25519_private_key()), bytes(nacl.signing.VerifyKey(once).to_curve25519_public_key())
+    )
+    agreed = derive("fivebar office key to a device 1", shared + once + to)
+    key = _open(agreed, bytes(24), b"", bytes(given["sealed"] + given["tag"]))
+    if key_id(key).hex() != given["key"]:
+        raise Malformed("it is another key than it says")
+    return key
+
+
+def open_payload(chain: bytes, event: Event, keys: dict[bytes, bytes]) -> bytes:
+    """The payload as it would stand unsealed."""
+    if event.payload[:1] != b"\1":
+        return event.payload
+    name, nonce, sealed = event.payload[1:17], event.payload[17:41], event.payload[41:]
+    if name not in keys:
+        raise Malformed("the key is not here")
+    context = chain + event.seq.to_bytes(8, "little") + event.made_at.to_bytes(8, "little", signed=True)
+    context += event.kind.to_bytes(2, "little") + event.kind_version.to_bytes(2, "little")
+    return b"\0" + _open(keys[name], nonce, context, sealed)
+
+
+def _open(key: bytes, nonce: bytes, context: bytes, sealed: bytes) -> bytes:
+    try:
+        return nacl.bindings.crypto_aead_xchacha20poly1305_ietf_decrypt(sealed, context, nonce, key)
+    except nacl.exceptions.CryptoError as error:
+        raise Malformed("it was not sealed so") from error

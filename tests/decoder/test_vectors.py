@@ -13,11 +13,17 @@ from fivebar_decoder import (
     Malformed,
     Run,
     Tip,
+    certificate_bytes,
     decode_payload,
     derive_id,
     head_bytes,
+    key_id,
+    open_payload,
     read_tables,
+    receive_key,
+    recovery_key,
 )
+from nacl.exceptions import BadSignatureError
 
 VECTORS = FORMAT.parent / "vectors"
 TABLES = read_tables(FORMAT.read_text(encoding="utf-8"))
@@ -82,6 +88,51 @@ class Ids(unittest.TestCase):
         for row in file["ids"]:
             made = derive_id(bytes.fromhex(file["crew"]), row["what"], row["words"])
             self.assertEqual(made.hex(), row["id"], row)
+
+
+class Recovery(unittest.TestCase):
+    def test_the_words_derive_the_key_that_signs_the_certificate(self):
+        file = load("recovery.json")
+        entropy, payload = bytes.fromhex(file["entropy"]), bytes.fromhex(file["payload"])
+        key = recovery_key(entropy)
+        self.assertEqual(bytes(key.verify_key).hex(), file["recovery_key"])
+        self.assertEqual(len(file["words"].split()), 12)
+        start = ChainStart.decode(bytes.fromhex(file["start"]))
+        number = next(number for number, name in TABLES.kinds.items() if name == "recovered")
+        act, content = decode_payload(TABLES, number, 1, payload)
+        self.assertEqual(content["device"], start.device.hex())
+        signature = bytes(sum(content["signature"], []))
+        signed = certificate_bytes(TABLES, bytes.fromhex(file["crew"]), start.chain, payload)
+        self.assertTrue(act["replaces"])
+        key.verify_key.verify(signed, signature)
+        for at in range(len(signed)):
+            changed = bytearray(signed)
+            changed[at] ^= 1
+            with self.assertRaises(BadSignatureError):
+                key.verify_key.verify(bytes(changed), signature)
+
+
+class Sealed(unittest.TestCase):
+    def test_the_key_is_received_and_opens_each_payload_in_its_own_place(self):
+        file = load("sealed.json")
+        seed = bytes.fromhex(file["device_seed"])
+        key = receive_key(file["given"], seed)
+        self.assertEqual(key.hex(), file["key"])
+        with self.assertRaises(Malformed):
+            receive_key(file["given"], bytes(32))
+        run = Run.decode(bytes.fromhex(file["run"]))
+        keys = {key_id(key): key}
+        self.assertGreater(len(run.place(bytes(32))), 0)
+        for event, kept in zip(run.place(bytes(32)), file["payloads"], strict=True):
+            with self.assertRaises(Malformed):
+                decode_payload(TABLES, event.kind, event.kind_version, event.payload)
+            opened = open_payload(run.chain, event, keys)
+            self.assertEqual(opened.hex(), kept)
+            decode_payload(TABLES, event.kind, event.kind_version, opened)
+            with self.assertRaises(Malformed):
+                open_payload(bytes(16), event, keys)
+            with self.assertRaises(Malformed):
+                open_payload(run.chain, event, {})
 
 
 class Ledger(unittest.TestCase):

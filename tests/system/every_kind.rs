@@ -36,7 +36,8 @@ fn way_in(kind: Kind) -> WayIn {
         Kind::SessionOpened | Kind::SessionClosed => {
             Apart("written by the page when somebody opens or leaves it")
         }
-        Kind::Recovered => Apart("the recovery words are not built yet"),
+        Kind::Recovered => Apart("`come-back` needs a device that was lost: coming_back.rs"),
+        Kind::OfficeKeysGiven => Apart("written beside what is sealed for the office: sealing.rs"),
         Kind::ItemListed => Typed(&[
             &[
                 "item",
@@ -228,6 +229,19 @@ fn way_in(kind: Kind) -> WayIn {
         Kind::ExtraPriced => Typed(&[&["extra", "price", "@extra_asked", "180"]]),
         Kind::PricePaid => Typed(&[&["paid", "@bought", "--net", "45.25", "--vat", "9.05"]]),
         Kind::CostBorneBy => Typed(&[&["cost", "@wasted", "maker"]]),
+        Kind::PointDue => Typed(&[&["quote", "due", "BARN", "on starting"]]),
+        Kind::JobCompleted => Typed(&[&["job", "complete", "BARN", "--defects-until", "2030-01-31"]]),
+        Kind::VatRateSet => Typed(&[&["job", "vat", "BARN", "standard"]]),
+        Kind::PersonEngaged => Typed(&[&[
+            "person",
+            "engage",
+            "Tobi Larch",
+            "self-employed",
+            "--cis",
+            "20",
+            "--verified-on",
+            "2026-09-01",
+        ]]),
         Kind::InvoiceIssued => Typed(&[&["invoice", "issue", "BARN"]]),
         Kind::InvoiceCredited => Typed(&[&["invoice", "credit", "41", "--whole"]]),
         Kind::InvoiceVoided => {
@@ -237,9 +251,10 @@ fn way_in(kind: Kind) -> WayIn {
             "`invoice adopt` needs a lost device: an_invoice_of_a_lost_device_is_adopted_where_it_came_before_the_cut",
         ),
         Kind::DepositAsked => Typed(&[&["invoice", "deposit", "BARN", "500"]]),
-        Kind::PaymentReceived => {
-            Typed(&[&["invoice", "pay", "43", "100", "--discount", "2", "--contra", "1.50"]])
-        }
+        Kind::PaymentReceived => Typed(&[
+            &["invoice", "issue", "BARN"],
+            &["invoice", "pay", "44", "100", "--discount", "2", "--contra", "1.50"],
+        ]),
     }
 }
 

@@ -4,6 +4,7 @@ mod invoice;
 mod lists;
 mod log;
 mod office;
+mod recovery;
 mod said;
 
 use std::io::Write as _;
@@ -18,6 +19,7 @@ pub(crate) use invoice::Invoice;
 pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use recovery::ComeBack;
 pub(crate) use said::{Say, Survey, Word};
 
 /// The crew's own job ledger: hours, materials, tests and stages, on every phone, without a server.
@@ -90,6 +92,14 @@ pub(crate) enum Request {
         /// What this device is called.
         #[arg(long, default_value = "phone")]
         name: String,
+    },
+    /// Come back on a new phone or laptop by the recovery words, when yours are lost.
+    ComeBack(ComeBack),
+    /// When the recovery words were printed, and whether yours are right. They are kept on paper alone.
+    Words {
+        /// Type the words, and be told whether they are this crew's.
+        #[arg(long)]
+        check: bool,
     },
     /// Keep the ledger open and meet the crew's other devices, until Ctrl-C.
     Run {
@@ -207,6 +217,13 @@ pub(crate) enum Request {
     /// Preview, issue and list invoices, and record what was paid.
     #[command(subcommand)]
     Invoice(Invoice),
+    /// What is to pay out on Friday: people, what they paid themselves, and suppliers on account.
+    #[command(after_help = "  fivebar pay-out\n  fivebar pay-out --of 2026-11-06")]
+    PayOut {
+        /// A day of the week, if not today.
+        #[arg(long, value_name = "DAY")]
+        of: Option<Day>,
+    },
     /// What is to sort out: each question says who is asked, and what it costs to leave it.
     SortOut,
     /// Answer a question so that it is not asked again.
@@ -294,6 +311,9 @@ pub(crate) enum Request {
         /// Why.
         #[arg(long, default_value = "")]
         reason: String,
+        /// By the recovery words, which are then asked for: for a boss's own device that was lost or stolen.
+        #[arg(long)]
+        words: bool,
     },
     /// Write everything into a folder, as JSON Lines and CSV.
     Export {

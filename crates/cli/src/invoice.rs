@@ -12,7 +12,10 @@ pub(crate) fn preview(answer: &Value) -> String {
     if bills.is_empty() && credits.is_empty() {
         return "Nothing to bill.".to_owned();
     }
-    [bills, credits].concat().join("\n")
+    let prompts = list(answer, "prompts").iter();
+    let prompts: Vec<_> =
+        prompts.map(|prompt| format!("{}: {}.\n", text(prompt, "job"), text(prompt, "text"))).collect();
+    [bills, credits, prompts].concat().join("\n")
 }
 
 /// A credit note that could be issued.

@@ -2,9 +2,11 @@
 
 mod args;
 mod invoice;
+mod money_pages;
 mod office_pages;
 mod pages;
 mod progress;
+mod recovery;
 mod said_pages;
 mod table;
 
@@ -44,15 +46,24 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Found { crew, person, device } => {
             let (crew, person) =
                 (args::ask(crew, "What is the crew called?")?, args::ask(person, "And who are you?")?);
-            let node = Node::found(folder, &crew, &person, &device)?;
-            let answer = json!({ "crew": node.crew(), "device": node.key() });
+            let (node, words) = Node::found(folder, &crew, &person, &device)?;
+            let answer =
+                json!({ "crew": node.crew(), "device": node.key(), "recovery_words": words.words() });
             print(arguments, &answer, |_| {
                 format!(
-                    "{crew} is founded, and {person} is its boss. The ledger is in {}.\n\
+                    "{crew} is founded, and {person} is its boss. The ledger is in {}.\n\n{}\n\n\
                      Next: `fivebar import DIR` for lists you have, or `fivebar invite` for a mate's phone.",
-                    folder.display()
+                    folder.display(),
+                    recovery::paper(&words)
                 )
             });
+            return Ok(());
+        }
+        Request::ComeBack(wish) => {
+            let back = recovery::come_back(folder, &wish)?;
+            let answer = json!({ "crew": back.crew, "name": back.crew_name, "person": back.person,
+                "retired": back.retired, "events": back.events });
+            print(arguments, &answer, |_| recovery::back(&back));
             return Ok(());
         }
         Request::Invite { person, role, shared, office, at, minutes } => {
@@ -110,12 +121,19 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,
         Request::Invoice(request) => request.command(),
+        Request::PayOut { of } => Command::PayList { of },
         Request::SortOut => Command::SortOut,
         Request::Settle { question, answer } => Command::Settle { question, answer },
         Request::Stages => Command::Stages,
         Request::Why { job, stage, what } => Command::Why { job, stage, what },
         Request::Roster => Command::Roster,
-        Request::Retire { device, reason } => Command::Retire { device, reason },
+        Request::Retire { device, reason, words } => {
+            let words = words.then(recovery::ask_for_words).transpose()?;
+            Command::Retire { device, reason, words }
+        }
+        Request::Words { check } => {
+            Command::Words { typed: check.then(recovery::ask_for_words).transpose()? }
+        }
         Request::Export { dir } => Command::Export { dir: args::absolute(&dir) },
         Request::Verify => Command::Verify,
         Request::Status => Command::Status,
@@ -128,7 +146,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
 }
 
 /// A bar that fills as the ledger comes in. A terminal shows it; where there is none, nothing is printed.
-fn fetching() -> indicatif::ProgressBar {
+pub(crate) fn fetching() -> indicatif::ProgressBar {
     let bar = indicatif::ProgressBar::no_length();
     let words = "{human_pos} of {human_len} events fetched and checked {wide_bar} {eta} to go";
     // The words are ours, so they are a good template; if not, the bar has the library's own.

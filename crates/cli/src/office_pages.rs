@@ -1,5 +1,6 @@
 //! The office's money on the terminal: prices, rates, what was paid, extras and quotes.
 
+use daemon::command::TermsCommand;
 use serde_json::Value;
 
 use crate::pages::{list, text};
@@ -69,12 +70,38 @@ pub(crate) fn extra_priced(answer: &Value) -> String {
 
 /// A deposit that was asked for.
 pub(crate) fn deposit(answer: &Value) -> String {
+    let job = text(answer, "job");
     format!(
-        "Noted: a deposit of {} was asked for on {}. No paper is made for it: a deposit with VAT needs an \
-         invoice of its own, from your bookkeeper until fivebar makes them.",
+        "Noted: a deposit of {} before VAT is asked for on {job}. `fivebar invoice issue {job} --deposit` makes its \
+         invoice, and the next invoice takes it off.",
         text(answer, "amount"),
-        text(answer, "job")
     )
+}
+
+/// When and how a job is billed, or how somebody works for the crew, as it was just said.
+pub(crate) fn terms(terms: &TermsCommand, answer: &Value) -> String {
+    let (job, person) = (text(answer, "job"), text(answer, "person"));
+    match terms {
+        TermsCommand::PointDue { .. } => {
+            format!("{job}: {} is due since {}.", text(answer, "point"), text(answer, "due_on"))
+        }
+        TermsCommand::Complete { .. } => format!(
+            "{job} is practically complete since {}. Half of what is held back is to bill now, the rest after {}.\n\
+             Retention clauses may be banned by a law that was before Parliament in 2026: look at the contract.",
+            text(answer, "complete_on"),
+            text(answer, "defects_until")
+        ),
+        TermsCommand::VatRate { .. } => {
+            let stage = text(answer, "stage");
+            let of = if stage.is_empty() { job } else { format!("{job}, {stage}") };
+            format!("{of}: VAT at the rate {}.", text(answer, "rate").replace('_', " "))
+        }
+        TermsCommand::Engage { .. } => {
+            let (how, percent) = (text(answer, "engagement").replace('_', " "), text(answer, "cis_percent"));
+            let cis = if percent == "0" { String::new() } else { format!(", CIS {percent} %") };
+            format!("{person}: {how}{cis}.")
+        }
+    }
 }
 
 /// A job's quotes.

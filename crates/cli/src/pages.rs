@@ -5,8 +5,9 @@ use daemon::serve::Joined;
 use serde_json::Value;
 use trade::money::hours_and_minutes;
 
+use crate::recovery;
 use crate::table::{Page, heading};
-use crate::{invoice, office_pages, said_pages};
+use crate::{invoice, money_pages, office_pages, said_pages};
 
 /// The page for a command's answer.
 pub(crate) fn page(command: &Command, answer: &Value) -> String {
@@ -29,7 +30,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Entries { .. } => entries(answer),
         Command::Reconcile => reconciled(answer),
         Command::PreviewInvoice { .. } => invoice::preview(answer),
-        Command::IssueInvoice { .. } => invoice::issued(answer),
+        Command::IssueInvoice { .. } | Command::IssueDeposit { .. } => invoice::issued(answer),
         Command::CreditInvoice { .. } => invoice::credited(answer),
         Command::Invoices
         | Command::Pay { .. }
@@ -41,7 +42,12 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Paid(_) => office_pages::paid(answer),
         Command::BearCost { .. } => office_pages::cost_borne(answer),
         Command::PriceExtra { .. } => office_pages::extra_priced(answer),
+        Command::Owed => money_pages::owed(answer),
+        Command::Statement { .. } => money_pages::statement(answer),
+        Command::LateClaim { .. } => money_pages::late(answer),
+        Command::PayList { .. } => money_pages::pay_list(answer),
         Command::Quote(_) => office_pages::quotes(answer),
+        Command::Terms(terms) => office_pages::terms(terms, answer),
         Command::SortOut => questions(answer),
         Command::Settle { .. } => format!("Noted. {} left to sort out.", text(answer, "left")),
         Command::Stages => stages(answer),
@@ -51,6 +57,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Roster | Command::Retire { .. } | Command::AddPerson { .. } | Command::SetRole { .. } => {
             roster(answer)
         }
+        Command::Words { .. } => recovery::printed(answer),
         Command::Export { .. } => {
             format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
         }

@@ -5,11 +5,13 @@ mod health;
 mod importing;
 pub(crate) mod named;
 mod office;
+mod parts;
 mod quotes;
-mod roster;
+pub(crate) mod roster;
 mod said;
 mod spells;
 mod survey;
+mod terms;
 #[cfg(test)]
 mod tests;
 mod undo;
@@ -23,13 +25,17 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
 
-pub use crate::invoices::Received;
+pub use crate::payments::Received;
+pub use ledger::office::Engagement;
 pub use ledger::site::SurveyPoint;
 pub use ledger::site::{SaidHow, Whose};
 pub use office::{Paid, PersonRate};
-pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due, standing_quote};
+pub use parts::{ListChange, Progress, Step, WordMeaning};
+pub use projections::quotes::standing_quote;
+pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due};
 pub use said::{Answer, Pressed, Said};
 pub use spells::{SpellChange, SpellSplit};
+pub use terms::TermsCommand;
 
 use crate::entries;
 use crate::error::NodeError;
@@ -38,6 +44,7 @@ use crate::import::FileName;
 use crate::invites::InviteWish;
 use crate::invoices;
 use crate::node::{Node, Write, moment, now_ms};
+use crate::payments;
 use crate::timers;
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
@@ -169,6 +176,13 @@ pub enum Command {
         /// The names of extras to bill although nobody logged the customer's yes.
         with_extra: Vec<String>,
     },
+    /// Issues the invoice of the deposit that was asked for on a job.
+    IssueDeposit {
+        /// The job.
+        job: String,
+        /// The day on which it was paid, if it was paid before.
+        paid_on: Option<Day>,
+    },
     /// The invoices issued, with what was paid on them.
     Invoices,
     /// Issues the credit note that is proposed on an invoice, or one over all that is left of it.
@@ -204,6 +218,25 @@ pub enum Command {
         /// What came in and was taken off.
         received: Received,
     },
+    /// What customers owe, by age.
+    Owed,
+    /// A job's account with its customer.
+    Statement {
+        /// The job.
+        job: String,
+    },
+    /// What could be claimed for an invoice that a business pays late.
+    LateClaim {
+        /// The invoice's number.
+        number: String,
+        /// The base rate, in per cent, where none is known here.
+        base_rate: Option<Rate>,
+    },
+    /// What is to be paid out for a week.
+    PayList {
+        /// A day of the week; today without one.
+        of: Option<Day>,
+    },
     /// What a pack of an item costs from a day on.
     Price {
         /// The item.
@@ -233,6 +266,8 @@ pub enum Command {
     },
     /// Quotes and their payment points.
     Quote(QuoteCommand),
+    /// When and how a job is billed, and how people work for the crew.
+    Terms(TermsCommand),
     /// What is to sort out.
     SortOut,
     /// Answers a question.
@@ -286,6 +321,14 @@ pub enum Command {
         device: String,
         /// Why.
         reason: String,
+        /// The recovery words as they were typed, which stand above every device.
+        #[serde(default)]
+        words: Option<String>,
+    },
+    /// When the recovery words were printed; with words, whether these are they.
+    Words {
+        /// The words, as they were typed.
+        typed: Option<String>,
     },
     /// Writes everything as JSON Lines and CSV into a folder.
     Export {
@@ -296,53 +339,6 @@ pub enum Command {
     Verify,
     /// How far each chain is held.
     Status,
-}
-
-/// What a phrase can mean, by the names in the lists.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum WordMeaning {
-    /// An item of the price book.
-    Item(String),
-    /// A stage of a job: the job's code and the stage.
-    Stage(String, String),
-    /// A person.
-    Person(String),
-    /// A place, in the crew's words.
-    Place(String),
-}
-
-/// Whether a row of a list is new.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ListChange {
-    /// It must not be there yet.
-    Add,
-    /// It must be there.
-    Change,
-    /// It may be there.
-    Either,
-}
-
-/// How far a command has come that takes its time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Progress {
-    /// What is being counted.
-    pub step: Step,
-    /// So many are done.
-    pub done: u64,
-    /// Of so many.
-    pub of: u64,
-}
-
-/// What an import is at.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Step {
-    /// Rows are read and checked; nothing is written yet.
-    RowsRead,
-    /// Events are written and durable.
-    EventsWritten,
 }
 
 /// Runs a command of the person whose device this is.
@@ -409,17 +405,24 @@ fn dispatch(
         Command::Entries { job, on } => entries::entries(node, job.as_deref(), on),
         Command::Reconcile => Ok(json!(projections::reconcile(node.book()))),
         Command::PreviewInvoice { until, job, with_extra } => {
-            invoices::previews(node, until, job.as_deref(), &with_extra)
+            invoices::previews(node, until, job.as_deref(), &with_extra, today()?)
         }
         Command::IssueInvoice { job, until, with_extra } => {
             invoices::issue(node, author, &job, until, &with_extra, today()?)
+        }
+        Command::IssueDeposit { job, paid_on } => {
+            invoices::issue_deposit(node, author, &job, paid_on, today()?)
         }
         Command::Invoices => Ok(invoices::list(node)),
         Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today()?),
         Command::VoidInvoice { number, reason } => invoices::void(node, author, &number, reason),
         Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),
         Command::AskDeposit { job, amount } => invoices::ask_deposit(node, author, &job, amount),
-        Command::Pay { number, received } => invoices::pay(node, author, &number, received),
+        Command::Pay { number, received } => payments::pay(node, author, &number, received, today()?),
+        Command::Owed => Ok(payments::owed(node, today()?)),
+        Command::Statement { job } => payments::statement(node, &job, today()?),
+        Command::LateClaim { number, base_rate } => payments::late(node, &number, base_rate, today()?),
+        Command::PayList { of } => payments::pay_list(node, of.map_or_else(today, Ok)?),
         Command::Price { item, pack_cost, from } => {
             office::price(node, author, &item, pack_cost, from.map_or_else(today, Ok)?)
         }
@@ -431,6 +434,7 @@ fn dispatch(
         Command::BearCost { entry, whose } => office::bear_cost(node, author, &entry, whose),
         Command::PriceExtra { entry, amount } => office::price_extra(node, author, &entry, amount),
         Command::Quote(command) => quotes::run(node, author, command),
+        Command::Terms(command) => terms::run(node, author, command),
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
         Command::Settle { question, answer } => settle(node, author, &question, answer),
         Command::Stages => Ok(json!({ "stages": projections::stages(node.book()) })),
@@ -445,7 +449,11 @@ fn dispatch(
         Command::AddPerson { name, role, rates } => roster::add_person(node, author, &name, role, rates),
         Command::SetRole { person, role } => roster::set_role(node, author, &person, role),
         Command::Roster => Ok(roster::show(node)),
-        Command::Retire { device, reason } => roster::retire(node, author, &device, reason),
+        Command::Retire { device, reason, words: None } => roster::retire(node, author, &device, reason),
+        Command::Retire { device, reason, words: Some(words) } => {
+            roster::retire_by_words(node, author, &device, reason, &words)
+        }
+        Command::Words { typed } => roster::words(node, typed.as_deref()),
         Command::Export { dir } => export::write(node, &dir),
         Command::Verify => health::verify(node),
         Command::Status => Ok(health::status(node)),

@@ -4,6 +4,7 @@ use std::fmt::Display;
 use std::path::Path;
 
 use ledger::event::NotWritable;
+use ledger::recovery::WordFault;
 use ledger::roster::Lacking;
 use ledger::{Kind, Refusal};
 
@@ -56,6 +57,9 @@ pub enum NodeError {
     /// Rows of a file or words of a command are wrong.
     #[error("nothing was saved:\n{}", .0.join("\n"))]
     BadInput(Vec<String>),
+    /// They are not the crew's recovery words.
+    #[error("{0}")]
+    Words(#[from] WordFault),
     /// The machine gives no randomness.
     #[error("the machine gives no random bytes: {0}")]
     NoRandomness(String),

@@ -4,7 +4,6 @@ use std::fs;
 use std::io::{BufWriter, Write as _};
 use std::path::Path;
 
-use ledger::Payload;
 use serde_json::{Value, json};
 
 use crate::error::NodeError;
@@ -28,7 +27,7 @@ pub fn write(node: &mut Node, dir: &Path) -> Result<Value, NodeError> {
             for event in run.placed_events(before) {
                 before = event.hash;
                 let view = event.view;
-                let payload = Payload::decode(view.kind, view.kind_version, view.payload);
+                let payload = node.read_payload(chain.start.chain, event.seq, &view);
                 let line = json!({
                     "hash": event.hash, "chain": chain.start.chain, "device": chain.start.device,
                     "audience": chain.start.audience, "seq": event.seq, "made_at": view.made_at,

@@ -1,7 +1,7 @@
 //! Runs on their way into the store and the book.
 
 use ledger::frontier::Checked;
-use ledger::{ChainId, ChainStart, Ledger, Payload, Refusal, Run, TakenIn};
+use ledger::{ChainId, ChainStart, Ledger, OfficeKeys, Payload, Refusal, Run, TakenIn};
 use projections::{Book, Taken};
 
 /// Runs that are made durable together, and the ledger as it will be then.
@@ -39,12 +39,12 @@ impl Group {
 }
 
 /// Folds the events of a run that the ledger has taken in.
-pub(crate) fn fold_run(book: &mut Book, ledger: &Ledger, checked: &Checked) {
+pub(crate) fn fold_run(book: &mut Book, ledger: &Ledger, keys: &OfficeKeys, checked: &Checked) {
     let Some(chain) = ledger.chain(&checked.run().chain()) else { return };
     for event in checked.events() {
         let view = event.view;
         let (start, hash, seq, made_at) = (chain.start, event.hash, event.seq, view.made_at);
-        match Payload::decode(view.kind, view.kind_version, view.payload) {
+        match Payload::open(start.chain, seq, &view, keys) {
             Ok(payload) => {
                 let standing = ledger.roster().standing(&start, seq, &payload);
                 book.take_in(Taken { hash, chain: start.chain, seq, made_at, standing, payload });

@@ -1,20 +1,18 @@
-//! Issuing invoices, recording what was paid on them, and saying what is still owed.
+//! Issuing invoices and deposits, crediting, voiding and adopting them.
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use ledger::office::BillableUnit;
 use ledger::roster::{Lacking, Standing};
-use ledger::{
-    Audience, Body, ChainStart, EventHash, InvoiceId, Payload, PersonId, StageId, Unreadable, office,
-};
-use projections::billing::{self, IssuedPaper, JobWork, PaperDates, PaperNumber};
-use serde::{Deserialize, Serialize};
+use ledger::{Audience, Body, ChainStart, EventHash, InvoiceId, Payload, PersonId, Unreadable, office};
+use projections::billing::{self, IssuedPaper, JobWork, PaperDates, PaperNumber, Wish};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
 
 use crate::error::NodeError;
 use crate::node::{Node, Write, random};
 
-fn works(node: &Node) -> Vec<JobWork> {
+pub(crate) fn works(node: &Node) -> Vec<JobWork> {
     billing::job_works(node.book(), &node.book().lists())
 }
 
@@ -25,6 +23,7 @@ pub(crate) fn previews(
     until: Option<Day>,
     job: Option<&str>,
     with_extra: &[String],
+    today: Day,
 ) -> Result<Value, NodeError> {
     let mut works = works(node);
     if let Some(code) = job {
@@ -37,13 +36,20 @@ pub(crate) fn previews(
     }
     let mut previews = Vec::new();
     for work in &works {
-        previews.extend(billing::preview_with(work, until, &extras_called(work, with_extra)?));
+        let named = extras_called(work, with_extra)?;
+        previews.extend(billing::preview_of(work, &Wish { until, tax_point: Some(today), named }));
     }
-    Ok(json!({ "invoices": previews, "credits": credits(&works) }))
+    let prompts = works.iter().filter(|work| previews.iter().any(|preview| preview.job == work.code));
+    let prompts = prompts.flat_map(|work| {
+        let own = billing::prompts(work, today).into_iter();
+        own.map(|text| json!({ "job": work.code, "text": text }))
+    });
+    let prompts: Vec<Value> = prompts.collect();
+    Ok(json!({ "invoices": previews, "credits": credits(&works), "prompts": prompts }))
 }
 
 /// The extras by their names.
-fn extras_called(work: &JobWork, names: &[String]) -> Result<BTreeSet<StageId>, NodeError> {
+fn extras_called(work: &JobWork, names: &[String]) -> Result<BTreeSet<BillableUnit>, NodeError> {
     let called = |name: &String| {
         billing::extra_called(work, name).map_err(|error| NodeError::bad_input(error.to_string()))
     };
@@ -77,19 +83,49 @@ pub(crate) fn issue(
     let works = works(node);
     let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
     let until = until.unwrap_or(today);
-    let extras = extras_called(work, with_extra)?;
-    let preview = billing::preview_with(work, Some(until), &extras).ok_or_else(|| {
+    let tax_point = billing::tax_point(work, today, None);
+    let wish =
+        Wish { until: Some(until), tax_point: Some(tax_point), named: extras_called(work, with_extra)? };
+    let preview = billing::preview_of(work, &wish).ok_or_else(|| {
         NodeError::bad_input(format!("nothing to bill on {code} up to {until}; no number was used"))
     })?;
     let number = next_number(&works)?;
-    let dates = PaperDates { today, issued_on: today, tax_point: today };
+    let dates = PaperDates { today, issued_on: today, tax_point };
     let document = billing::issue(work, &preview, number, dates)
         .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+    write_invoice(node, author, document)
+}
+
+fn write_invoice(node: &mut Node, author: PersonId, document: office::Document) -> Result<Value, NodeError> {
     let answer = json!({ "document": document });
-    let act = node.act(author)?;
-    let body = Body::InvoiceIssued(office::InvoiceIssued { document: Box::new(document) });
-    node.append(&[Write { audience: Audience::Office, payload: Payload { act, body } }])?;
+    let document = Box::new(document);
+    write(node, author, String::new(), Body::InvoiceIssued(office::InvoiceIssued { document }))?;
     Ok(answer)
+}
+
+/// Issues the invoice of the deposit that was asked for on a job.
+pub(crate) fn issue_deposit(
+    node: &mut Node,
+    author: PersonId,
+    code: &str,
+    paid_on: Option<Day>,
+    today: Day,
+) -> Result<Value, NodeError> {
+    update_first(node)?;
+    if let Some(paid_on) = paid_on.filter(|paid_on| *paid_on > today) {
+        return Err(NodeError::bad_input(format!(
+            "--paid-on: {paid_on} has not come yet; it is {today} today"
+        )));
+    }
+    let works = works(node);
+    let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
+    let tax_point = paid_on.map_or(today, |paid_on| paid_on.min(today));
+    let preview = billing::deposit_preview(work, tax_point)
+        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+    let dates = PaperDates { today, issued_on: today, tax_point };
+    let document = billing::issue(work, &preview, next_number(&works)?, dates)
+        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+    write_invoice(node, author, document)
 }
 
 /// Refuses to bill while there is an event of a kind that only a newer program reads: it may change what
@@ -280,8 +316,7 @@ fn beyond_a_cut(node: &mut Node) -> Result<Vec<(EventHash, Box<office::Document>
         while let Some(run) = node.read_run(start.chain, next_seq)? {
             for event in run.placed_events(before) {
                 before = event.hash;
-                let read = Payload::decode(event.view.kind, event.view.kind_version, event.view.payload);
-                let Ok(payload) = read else { continue };
+                let Ok(payload) = node.read_payload(start.chain, event.seq, &event.view) else { continue };
                 let standing = node.ledger().roster().standing(&start, event.seq, &payload);
                 if let (Standing::Without(Lacking::BeyondCut), Body::InvoiceIssued(issued)) =
                     (standing, payload.body)
@@ -305,44 +340,15 @@ pub(crate) fn ask_deposit(
     if amount <= Pence::ZERO {
         return Err(NodeError::bad_input("a deposit is more than nought"));
     }
-    let job = works(node).iter().find(|work| work.code == code).map(|work| work.job);
-    let job = job.ok_or_else(|| no_job(code))?;
+    let works = works(node);
+    let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
+    billing::may_ask_deposit(work).map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+    let job = work.job;
     write(node, author, String::new(), Body::DepositAsked(office::DepositAsked { job, amount }))?;
     Ok(json!({ "job": code, "amount": amount }))
 }
 
-/// What closes an invoice: what came in, and what was taken off.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Received {
-    /// What arrived.
-    pub received: Pence,
-    /// What was taken for CIS.
-    pub cis_taken: Pence,
-    /// What was taken as discount.
-    pub discount: Pence,
-    /// What was set against something that we owe.
-    pub contra: Pence,
-    /// How: bank, cash, card.
-    pub method: String,
-}
-
-/// Records a payment on an invoice.
-pub(crate) fn pay(
-    node: &mut Node,
-    author: PersonId,
-    number: &str,
-    paid: Received,
-) -> Result<Value, NodeError> {
-    let works = works(node);
-    let (_, paper) = paper(&works, number)?;
-    let Received { received, cis_taken, discount, contra, method } = paid;
-    let (job, invoice) = (paper.document.job, Some(paper.document.invoice));
-    let body = office::PaymentReceived { job, invoice, received, cis_taken, discount, contra, method };
-    write(node, author, String::new(), Body::PaymentReceived(body))?;
-    Ok(list(node))
-}
-
-fn no_job(code: &str) -> NodeError {
+pub(crate) fn no_job(code: &str) -> NodeError {
     NodeError::bad_input(format!(
         "no job {code:?} with terms on this device; bills are made on a device that reads the office's lists"
     ))

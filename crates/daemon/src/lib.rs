@@ -1,5 +1,6 @@
 //! The daemon: one writer for a device's ledger, with commands in and figures out.
 
+mod coming_back;
 pub mod command;
 pub mod device;
 mod entries;
@@ -16,6 +17,7 @@ pub mod local;
 pub mod node;
 mod opening;
 pub mod page;
+mod payments;
 mod peers;
 pub mod photos;
 pub mod press;
@@ -24,8 +26,11 @@ mod socket;
 mod timers;
 mod verified;
 
+pub use coming_back::{Back, Return, come_back};
 pub use command::{Command, Progress};
 pub use error::NodeError;
 pub use holding::Holding;
+pub use ledger::RecoverySecret;
+pub use ledger::recovery::WORDS as RECOVERY_WORDS;
 pub use ledger::roster_events::Role;
 pub use node::Node;

@@ -4,15 +4,17 @@
 //! durable by the store, recorded, and folded. Nothing is acknowledged before it is durable. A checkpoint of
 //! what was verified is written when enough is new, and when the node is closed.
 
+mod office_keys;
+mod writing;
+
 use std::cell::Cell;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
-use ledger::event::KIND_VERSION;
-use ledger::roster::Standing;
+use ledger::run::EventView;
 use ledger::{
-    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, EventHash, Kind,
-    Ledger, Payload, PersonId, Refusal, Run, RunBuilder,
+    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, Kind, Ledger,
+    OfficeKeys, Payload, PersonId, RecoverySecret, Refusal, Run, Unreadable,
 };
 use projections::Book;
 use store::{DeepReport, Record, RecordKind, Store, StoreOptions};
@@ -49,6 +51,7 @@ pub struct Node {
     store: Store,
     ledger: Ledger,
     book: Book,
+    keys: OfficeKeys,
     verified: Verified,
     /// The press that the command at work came by, until an event has taken its id.
     pub(crate) press: Cell<Option<Pressed>>,
@@ -71,11 +74,16 @@ pub fn now_ms() -> i64 {
 }
 
 impl Node {
-    /// Founds a crew in a folder that holds no ledger.
+    /// Founds a crew in a folder that holds no ledger. The recovery words are given out here and kept nowhere.
     ///
     /// # Errors
     /// [`NodeError::AlreadyFounded`], or whatever the disk says.
-    pub fn found(folder: &Path, crew: &str, founder: &str, device: &str) -> Result<Self, NodeError> {
+    pub fn found(
+        folder: &Path,
+        crew: &str,
+        founder: &str,
+        device: &str,
+    ) -> Result<(Self, RecoverySecret), NodeError> {
         if DeviceFile::read(folder)?.is_some() {
             return Err(NodeError::AlreadyFounded(folder.display().to_string()));
         }
@@ -83,14 +91,13 @@ impl Node {
             return Err(NodeError::bad_input("a crew and its founder need a name"));
         }
         let secret = DeviceSecret::from_seed(&random()?);
-        // The recovery words come with their own work; until then nobody holds the secret half.
-        let recovery = DeviceSecret::from_seed(&random()?).public();
+        let words = RecoverySecret::from_entropy(random()?);
         let content = ledger::roster_events::CrewFounded {
             crew: crew.to_owned(),
             founder: founder.to_owned(),
             device: device.to_owned(),
             seed: random()?,
-            recovery_key: recovery,
+            recovery_key: words.public(),
         };
         let now = now_ms();
         // The founder's id follows from the crew id, which is the hash of this very event.
@@ -109,7 +116,7 @@ impl Node {
             Record { kind: RecordKind::Run, bytes: run.bytes() },
         ])?;
         file.write(folder)?;
-        Self::with_store(folder, file, store)
+        Ok((Self::with_store(folder, file, store)?, words))
     }
 
     /// Makes the folder of a device that was admitted to a crew and holds nothing yet.
@@ -151,7 +158,7 @@ impl Node {
 
     fn with_store(folder: &Path, device: DeviceFile, mut store: Store) -> Result<Self, NodeError> {
         let secret = device.secret()?;
-        let Opened { ledger, book, verified } = opening::open(&mut store, device.crew, secret.public())?;
+        let Opened { ledger, book, keys, verified } = opening::open(&mut store, device.crew, &secret)?;
         let page = PageFile::open(folder)?;
         let folder = folder.to_owned();
         Ok(Self {
@@ -162,6 +169,7 @@ impl Node {
             store,
             ledger,
             book,
+            keys,
             verified,
             press: Cell::new(None),
             fetching: false,
@@ -216,6 +224,16 @@ impl Node {
         self.ledger.roster().device(&self.key()).is_some_and(|device| device.office)
     }
 
+    /// What an event says, as far as this device holds the key that it may be sealed with.
+    pub(crate) fn read_payload(
+        &self,
+        chain: ChainId,
+        seq: u64,
+        event: &EventView<'_>,
+    ) -> Result<Payload, Unreadable> {
+        Payload::open(chain, seq, event, &self.keys)
+    }
+
     /// Changes what the device knows of itself, durably.
     ///
     /// # Errors
@@ -234,45 +252,6 @@ impl Node {
     /// [`NodeError::Folder`].
     pub(crate) fn set_listening(&mut self, address: SocketAddr) -> Result<(), NodeError> {
         self.change_device(|device| device.listening = Some(address))
-    }
-
-    /// Writes events on this device's own chains, in as few runs as they fit into.
-    ///
-    /// # Errors
-    /// [`NodeError::NotAllowed`], or why a run was not appended; the runs before it stand.
-    pub fn append(&mut self, writes: &[Write]) -> Result<Vec<EventHash>, NodeError> {
-        let mut hashes = Vec::with_capacity(writes.len());
-        let mut rest = writes;
-        while let Some(first) = rest.first() {
-            let start = self.own_chain(first.audience)?;
-            let tip =
-                self.ledger.chain(&start.chain).map_or_else(|| start.tip(&self.crew()), |chain| chain.tip);
-            let mut builder = RunBuilder::new(start, tip);
-            let mut taken = 0;
-            for write in rest.iter().take_while(|write| write.audience == first.audience) {
-                let kind = write.payload.body.kind().number();
-                match builder.push(now_ms(), kind, KIND_VERSION, &write.payload.encode()?) {
-                    Ok(hash) => hashes.push(hash),
-                    Err(Refusal::TooLarge) if taken > 0 => break,
-                    Err(refusal) => return Err(refusal.into()),
-                }
-                taken += 1;
-            }
-            let (run, _) = builder.finish(&self.crew(), &self.secret).ok_or(Refusal::EmptyRun)?;
-            let mut group = Group::new(&self.ledger);
-            group.add(|_| Some(start), &run)?;
-            let (written, left) = rest.split_at(taken);
-            for (seq, write) in (tip.next_seq..).zip(written) {
-                if let Standing::Without(lacking) =
-                    group.ledger.roster().standing(&start, seq, &write.payload)
-                {
-                    return Err(NodeError::NotAllowed { kind: write.payload.body.kind(), lacking });
-                }
-            }
-            self.commit(group)?;
-            rest = left;
-        }
-        Ok(hashes)
     }
 
     /// Checks runs in order, makes what is new in them durable in as few groups as fit, and folds it.
@@ -296,6 +275,7 @@ impl Node {
             outcomes.push(group.add(&starts, run));
         }
         self.commit(group)?;
+        self.hand_over_keys();
         Ok(outcomes)
     }
 
@@ -316,19 +296,25 @@ impl Node {
         }
         let was_office = self.is_office();
         self.ledger = group.ledger;
+        let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
+        let mut events = group.runs.iter().flat_map(|checked| checked.run().events());
+        let roster_changed = events.any(|event| is_roster(event.kind));
+        let keys = self.keys.len();
+        if roster_changed {
+            self.keys = OfficeKeys::received(self.ledger.given_keys(), &self.secret);
+        }
         if self.fetching {
             return Ok(());
         }
-        if self.is_office() != was_office {
+        let waits_for_key = || self.book.unreadable().any(|(_, event)| event.reason == Unreadable::Sealed);
+        if self.is_office() != was_office || (self.keys.len() > keys && waits_for_key()) {
             // Another book: what this device may read now was not in it, or must not be.
             return self.read_again();
         }
         for checked in &group.runs {
-            fold_run(&mut self.book, &self.ledger, checked);
+            fold_run(&mut self.book, &self.ledger, &self.keys, checked);
         }
-        let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
-        let mut events = group.runs.iter().flat_map(|checked| checked.run().events());
-        if events.any(|event| is_roster(event.kind)) {
+        if roster_changed {
             // Who may do what decides what counts.
             self.book.judge_again(opening::judge(&self.ledger));
         }
@@ -337,11 +323,11 @@ impl Node {
 
     /// Reads the journal again, for a book of what this device may read now.
     fn read_again(&mut self) -> Result<(), NodeError> {
-        let (crew, key, end) = (self.crew(), self.key(), self.store.end());
-        let again = opening::read_again(&mut self.store, crew, key, &self.verified, end)?;
+        let (crew, end) = (self.crew(), self.store.end());
+        let again = opening::read_again(&mut self.store, crew, &self.secret, &self.verified, end)?;
         self.book = match again {
             Some(opened) => opened.book,
-            None => opening::open_anew(&self.store, crew, key)?.book,
+            None => opening::open_anew(&self.store, crew, &self.secret)?.book,
         };
         Ok(())
     }
@@ -353,7 +339,7 @@ impl Node {
     /// [`NodeError::Read`] or [`NodeError::Disk`].
     pub fn verify(&mut self) -> Result<(DeepReport, u64), NodeError> {
         let report = self.store.verify_deep()?;
-        let opened = opening::open_anew(&self.store, self.crew(), self.key())?;
+        let opened = opening::open_anew(&self.store, self.crew(), &self.secret)?;
         self.verified = opened.verified;
         // Where the disk has lost something meanwhile, this process still knows of it, and the owner is told.
         if opened.ledger.frontier(None) == self.ledger.frontier(None) {
@@ -411,26 +397,6 @@ impl Node {
             }
         }
         Ok(joined)
-    }
-
-    /// The chain that this device writes for an audience, begun if there is none.
-    fn own_chain(&mut self, audience: Audience) -> Result<ChainStart, NodeError> {
-        let known = match audience {
-            Audience::Crew => self.device.crew_chain,
-            Audience::Office => self.device.office_chain,
-        };
-        let chain = match known {
-            Some(chain) => chain,
-            None => ChainId(random()?),
-        };
-        let start = ChainStart { chain, device: self.key(), audience };
-        if known.is_none() {
-            self.change_device(|device| match audience {
-                Audience::Crew => device.crew_chain = Some(chain),
-                Audience::Office => device.office_chain = Some(chain),
-            })?;
-        }
-        Ok(start)
     }
 }
 

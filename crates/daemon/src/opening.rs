@@ -10,7 +10,10 @@ use std::thread;
 
 use ledger::frontier::Checked;
 use ledger::roster::Standing;
-use ledger::{Audience, ChainId, ChainStart, CrewId, DeviceKey, Ledger, Payload, Refusal, Run, TakenIn};
+use ledger::{
+    Audience, ChainId, ChainStart, CrewId, DeviceSecret, Event, EventHash, Ledger, OfficeKeys, Payload,
+    Refusal, Run, TakenIn, Unreadable,
+};
 use projections::{Book, Filed, Filing, Logged};
 use store::{DiskError, Position, RecordKind, Store};
 
@@ -25,6 +28,8 @@ const WAITING_BATCHES: usize = 8;
 /// What a journal holds.
 pub(crate) struct Opened {
     pub(crate) ledger: Ledger,
+    /// The office keys that this device has received.
+    pub(crate) keys: OfficeKeys,
     pub(crate) book: Book,
     pub(crate) verified: Verified,
 }
@@ -43,11 +48,11 @@ impl From<DiskError> for Halt {
 }
 
 /// Reads the journal, with the checkpoint if it fits and without it otherwise. The book is for what the
-/// device of this key may read.
+/// device with this secret may read.
 ///
 /// # Errors
 /// The disk's. Damage is passed over, and the store reports it.
-pub(crate) fn open(store: &mut Store, crew: CrewId, device: DeviceKey) -> Result<Opened, NodeError> {
+pub(crate) fn open(store: &mut Store, crew: CrewId, device: &DeviceSecret) -> Result<Opened, NodeError> {
     if let Some((verified, end)) = Verified::read(store)? {
         let events = verified.events();
         match read_again(store, crew, device, &verified, end)? {
@@ -65,7 +70,7 @@ pub(crate) fn open(store: &mut Store, crew: CrewId, device: DeviceKey) -> Result
 ///
 /// # Errors
 /// The disk's.
-pub(crate) fn open_anew(store: &Store, crew: CrewId, device: DeviceKey) -> Result<Opened, NodeError> {
+pub(crate) fn open_anew(store: &Store, crew: CrewId, device: &DeviceSecret) -> Result<Opened, NodeError> {
     pass(store, crew, device, |place, bytes, ledger| Ok(check_run(place, bytes, ledger)))
 }
 
@@ -77,7 +82,7 @@ pub(crate) fn open_anew(store: &Store, crew: CrewId, device: DeviceKey) -> Resul
 pub(crate) fn read_again(
     store: &mut Store,
     crew: CrewId,
-    device: DeviceKey,
+    device: &DeviceSecret,
     verified: &Verified,
     end: Position,
 ) -> Result<Option<Opened>, NodeError> {
@@ -126,7 +131,7 @@ pub(crate) fn read_again(
 fn pass<E: From<DiskError>>(
     store: &Store,
     crew: CrewId,
-    device: DeviceKey,
+    device: &DeviceSecret,
     mut check: impl FnMut(Position, &[u8], &Ledger) -> Result<Option<Checked>, E>,
 ) -> Result<Opened, E> {
     let mut ledger = Ledger::new(crew);
@@ -134,11 +139,11 @@ fn pass<E: From<DiskError>>(
     let (own, other) = thread::scope(|scope| {
         let (sender, receiver) = sync_channel::<Vec<Checked>>(WAITING_BATCHES);
         let decoder = scope.spawn(move || {
-            let mut filing = Filing::default();
-            receiver.iter().flatten().for_each(|checked| decode(&mut filing, &checked));
-            filing
+            let mut part = Part::default();
+            receiver.iter().flatten().for_each(|checked| part.decode(&checked));
+            part
         });
-        let mut own = Filing::default();
+        let mut own = Part::default();
         let (mut batch, mut bytes) = (Vec::new(), 0);
         store.replay::<E>(None, |place, record| {
             match record.kind {
@@ -162,23 +167,24 @@ fn pass<E: From<DiskError>>(
                 match sender.try_send(std::mem::take(&mut batch)) {
                     Ok(()) => {}
                     Err(TrySendError::Full(batch) | TrySendError::Disconnected(batch)) => {
-                        batch.iter().for_each(|checked| decode(&mut own, checked));
+                        batch.iter().for_each(|checked| own.decode(checked));
                     }
                 }
             }
             Ok(())
         })?;
         drop(sender);
-        batch.iter().for_each(|checked| decode(&mut own, checked));
+        batch.iter().for_each(|checked| own.decode(checked));
         Ok::<_, E>((own, join(decoder)))
     })?;
-    let is_office = ledger.roster().device(&device).is_some_and(|device| device.office);
+    let is_office = ledger.roster().device(&device.public()).is_some_and(|device| device.office);
     let audience = if is_office { Audience::Office } else { Audience::Crew };
+    let keys = OfficeKeys::received(ledger.given_keys(), device);
     let filed: [Filed; 2] = thread::scope(|scope| {
-        let other = scope.spawn(|| other.judged(audience, judge(&ledger)));
-        [own.judged(audience, judge(&ledger)), join(other)]
+        let other = scope.spawn(|| other.opened(&keys).judged(audience, judge(&ledger)));
+        [own.opened(&keys).judged(audience, judge(&ledger)), join(other)]
     });
-    Ok(Opened { book: Book::of(audience, filed), ledger, verified })
+    Ok(Opened { book: Book::of(audience, filed), ledger, keys, verified })
 }
 
 /// Checks a run that was never verified; what does not fit is left aside.
@@ -199,15 +205,38 @@ fn note<T>(place: Position, taken: Result<T, Refusal>) -> Option<T> {
         .ok()
 }
 
-/// Decodes the events of a run for the book.
-fn decode(filing: &mut Filing, checked: &Checked) {
-    let chain = checked.run().chain();
-    for event in checked.events() {
-        let view = event.view;
-        match Payload::decode(view.kind, view.kind_version, view.payload) {
-            Ok(payload) => filing.add(event.hash, chain, event.seq, view.made_at, payload),
-            Err(reason) => filing.add_unreadable(event.hash, chain, event.seq, reason),
+/// What a thread has decoded, and what must wait until the keys are known: these may come after it.
+#[derive(Default)]
+struct Part {
+    filing: Filing,
+    sealed: Vec<(EventHash, Event)>,
+}
+
+impl Part {
+    /// Decodes the events of a run for the book.
+    fn decode(&mut self, checked: &Checked) {
+        let chain = checked.run().chain();
+        let mut prev = checked.before().hash;
+        for event in checked.events() {
+            let view = event.view;
+            match Payload::decode(view.kind, view.kind_version, view.payload) {
+                Ok(payload) => self.filing.add(event.hash, chain, event.seq, view.made_at, payload),
+                Err(Unreadable::Sealed) => self.sealed.push((event.hash, event.whole(chain, prev))),
+                Err(reason) => self.filing.add_unreadable(event.hash, chain, event.seq, reason),
+            }
+            prev = event.hash;
         }
+    }
+
+    /// Opens what was sealed, as far as the keys are here.
+    fn opened(mut self, keys: &OfficeKeys) -> Filing {
+        for (hash, event) in self.sealed {
+            match Payload::open(event.chain, event.seq, &event.view(), keys) {
+                Ok(payload) => self.filing.add(hash, event.chain, event.seq, event.made_at, payload),
+                Err(reason) => self.filing.add_unreadable(hash, event.chain, event.seq, reason),
+            }
+        }
+        self.filing
     }
 }
 

@@ -112,27 +112,27 @@ mod tests {
         let mut node = found(folder.path());
         let maren = node.device().person;
         let on = "2026-07-06T08:00";
-        let rate = || Command::Price {
+        let price = || Command::Price {
             item: "finish plaster".to_owned(),
             pack_cost: "12.50".parse().unwrap(),
             from: "2026-07-06".parse().ok(),
         };
-        let accepted = || Command::AskDeposit { job: "GARAGE".to_owned(), amount: "100".parse().unwrap() };
-        run(&mut node, maren, &press("price", on), rate()).unwrap();
-        run(&mut node, maren, &press("deposit", on), accepted()).unwrap();
+        let deposit_on =
+            |job: &str| Command::AskDeposit { job: job.to_owned(), amount: "100".parse().unwrap() };
+        run(&mut node, maren, &press("price", on), price()).unwrap();
+        run(&mut node, maren, &press("deposit", on), deposit_on("GARAGE")).unwrap();
         let events = |node: &Node| node.ledger().chains().map(|chain| chain.tip.next_seq).sum::<u64>();
         let before = events(&node);
         drop(node);
         let mut node = Node::open(&folder.path().join("data")).unwrap();
-        let again = run(&mut node, maren, &press("price", on), rate()).unwrap();
+        let again = run(&mut node, maren, &press("price", on), price()).unwrap();
         assert_eq!(again["done_already"], "price set");
-        let again = run(&mut node, maren, &press("deposit", on), accepted()).unwrap();
+        let again = run(&mut node, maren, &press("deposit", on), deposit_on("GARAGE")).unwrap();
         assert_eq!(again["done_already"], "deposit asked for, £100.00");
         assert_eq!(events(&node), before);
         // What failed wrote nothing, and may be pressed again.
-        let nowhere = || Command::AskDeposit { job: "BARN".to_owned(), amount: "100".parse().unwrap() };
-        assert!(run(&mut node, maren, &press("other", on), nowhere()).is_err());
-        run(&mut node, maren, &press("other", on), accepted()).unwrap();
+        assert!(run(&mut node, maren, &press("other", on), deposit_on("BARN")).is_err());
+        run(&mut node, maren, &press("other", on), deposit_on("MILL")).unwrap();
         assert_eq!(events(&node), before + 1);
     }
 }

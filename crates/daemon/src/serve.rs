@@ -35,11 +35,11 @@ pub struct Progress {
     pub announced: u64,
 }
 
-fn network(error: impl std::fmt::Display) -> NodeError {
+pub(crate) fn network(error: impl std::fmt::Display) -> NodeError {
     NodeError::Network(error.to_string())
 }
 
-fn runtime() -> Result<tokio::runtime::Runtime, NodeError> {
+pub(crate) fn runtime() -> Result<tokio::runtime::Runtime, NodeError> {
     tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(network)
 }
 

@@ -193,7 +193,7 @@ pub(crate) mod tests {
         for name in ["crew.csv", "price-book.csv", "firm.csv", "jobs.csv", "stages.csv", "estimate.csv"] {
             std::fs::copy(Path::new(SCENARIO).join(name), lists.join(name)).unwrap();
         }
-        let mut node = Node::found(&folder.join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
+        let (mut node, _) = Node::found(&folder.join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
         run(&mut node, Command::Import { dir: lists, devices: Vec::new() }).unwrap();
         node
     }

@@ -121,6 +121,14 @@ pub fn verify_signature(device: &DeviceKey, bytes: &[u8], signature: &[u8; 64]) 
     key.verify_strict(bytes, &signature).map_err(|_| Refusal::BadSignature)
 }
 
+/// What two key pairs agree on: X25519 (RFC 7748) between the points that belong to their Ed25519 keys. Each side
+/// comes to the same from its secret and the other's public half. None for a key that is weak or no point.
+pub(crate) fn agree(secret: &DeviceSecret, other: &DeviceKey) -> Option<Zeroizing<[u8; 32]>> {
+    let other = VerifyingKey::from_bytes(&other.0).ok().filter(|key| !key.is_weak())?;
+    let scalar = Zeroizing::new(secret.0.to_scalar_bytes());
+    Some(Zeroizing::new(other.to_montgomery().mul_clamped(*scalar).to_bytes()))
+}
+
 /// A device's secret key. Wiped from memory when dropped; never printed.
 pub struct DeviceSecret(SigningKey);
 

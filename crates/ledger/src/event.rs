@@ -4,12 +4,16 @@ use crate::act::{Act, ActFault};
 use crate::codec::{CodecError, MAX_PAYLOAD, decode_front, encode_into};
 use crate::ids::{ChainId, EventHash};
 use crate::kinds::{Body, Kind};
+use crate::run::EventView;
+use crate::sealing::{NONCE, OfficeKey, OfficeKeys};
 
 /// The version that this program writes of every kind.
 pub const KIND_VERSION: u16 = 1;
 
-/// First byte of a payload that stands as it is. 1 is kept for payloads sealed with an office key.
+/// First byte of a payload that stands as it is.
 const PLAIN: u8 = 0;
+/// First byte of a payload that is sealed with a key of the office.
+const SEALED: u8 = 1;
 
 /// An event as it stands in a chain.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -37,6 +41,13 @@ impl Event {
         let place = (self.chain, self.seq, self.prev);
         hash_event(place, self.made_at, (self.kind, self.kind_version), &self.payload)
     }
+
+    /// The event as it stands in a run.
+    #[must_use]
+    pub fn view(&self) -> EventView<'_> {
+        let Self { made_at, kind, kind_version, .. } = *self;
+        EventView { made_at, kind, kind_version, payload: &self.payload }
+    }
 }
 
 /// Hashes an event from its parts, so that a run can be checked without copying it.
@@ -58,6 +69,30 @@ pub(crate) fn hash_event(
     hasher.update(&header);
     hasher.update(payload);
     EventHash(*hasher.finalize().as_bytes())
+}
+
+/// What a sealed payload is bound to: the fields of its header, without those that follow from the chain.
+fn seal_context((chain, seq): (ChainId, u64), made_at: i64, (kind, kind_version): (u16, u16)) -> [u8; 36] {
+    let mut context = [0; 36];
+    context[..16].copy_from_slice(&chain.0);
+    context[16..24].copy_from_slice(&seq.to_le_bytes());
+    context[24..32].copy_from_slice(&made_at.to_le_bytes());
+    context[32..34].copy_from_slice(&kind.to_le_bytes());
+    context[34..].copy_from_slice(&kind_version.to_le_bytes());
+    context
+}
+
+/// Seals the bytes that [`Payload::encode`] gave, for one place. None if they are not that.
+pub(crate) fn seal_payload(
+    place: (ChainId, u64),
+    made_at: i64,
+    kind: (u16, u16),
+    plain: &[u8],
+    (key, nonce): (&OfficeKey, &[u8; NONCE]),
+) -> Option<Vec<u8>> {
+    let (wrapping, rest) = plain.split_first()?;
+    let sealed = key.seal(&seal_context(place, made_at, kind), nonce, rest)?;
+    (*wrapping == PLAIN).then(|| [&[SEALED][..], &sealed].concat())
 }
 
 /// A hasher keyed for events. Deriving the key costs one extra block, so it is done once.
@@ -120,14 +155,36 @@ impl Payload {
     /// # Errors
     /// [`Unreadable`]: the event counts for nothing here, and raises a question.
     pub fn decode(kind: u16, kind_version: u16, bytes: &[u8]) -> Result<Self, Unreadable> {
-        let kind = Kind::from_number(kind).filter(|_| kind_version == KIND_VERSION);
-        let kind = kind.ok_or(Unreadable::UnknownKind)?;
+        let kind = known_kind(kind, kind_version)?;
         let (wrapping, rest) = bytes.split_first().ok_or(Unreadable::Malformed)?;
         match *wrapping {
-            PLAIN => {}
-            1 => return Err(Unreadable::Sealed),
-            _ => return Err(Unreadable::Malformed),
+            PLAIN => Self::decode_plain(kind, rest),
+            SEALED => Err(Unreadable::Sealed),
+            _ => Err(Unreadable::Malformed),
         }
+    }
+
+    /// Reads a payload that may be sealed, with the keys that are here.
+    ///
+    /// # Errors
+    /// [`Unreadable`]: as [`Payload::decode`], and [`Unreadable::Malformed`] if it was not sealed for this place.
+    pub fn open(
+        chain: ChainId,
+        seq: u64,
+        view: &EventView<'_>,
+        keys: &OfficeKeys,
+    ) -> Result<Self, Unreadable> {
+        match view.payload.split_first() {
+            Some((&SEALED, sealed)) => {
+                let kind = known_kind(view.kind, view.kind_version)?;
+                let context = seal_context((chain, seq), view.made_at, (view.kind, view.kind_version));
+                Self::decode_plain(kind, &keys.open(&context, sealed)?)
+            }
+            Some(_) | None => Self::decode(view.kind, view.kind_version, view.payload),
+        }
+    }
+
+    fn decode_plain(kind: Kind, rest: &[u8]) -> Result<Self, Unreadable> {
         if rest.len() >= MAX_PAYLOAD {
             return Err(Unreadable::Malformed);
         }
@@ -136,4 +193,9 @@ impl Payload {
         let body = kind.decode_body(rest.get(used..).unwrap_or_default());
         Ok(Self { act, body: body.map_err(|_| Unreadable::Malformed)? })
     }
+}
+
+fn known_kind(kind: u16, kind_version: u16) -> Result<Kind, Unreadable> {
+    let kind = Kind::from_number(kind).filter(|_| kind_version == KIND_VERSION);
+    kind.ok_or(Unreadable::UnknownKind)
 }

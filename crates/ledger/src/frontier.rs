@@ -9,10 +9,11 @@ use std::collections::BTreeMap;
 
 use crate::chain::{Audience, ChainStart, DeviceSecret, Tip};
 use crate::event::Payload;
-use crate::ids::{ChainId, CrewId, EventHash};
+use crate::ids::{ChainId, CrewId, DeviceKey, EventHash};
 use crate::kinds::{Body, Kind};
 use crate::refusal::Refusal;
 use crate::roster::{Roster, RosterEvent};
+use crate::roster_events::OfficeKeysGiven;
 use crate::run::{PlacedEvent, Run, RunBuilder};
 
 /// A chain that is held.
@@ -143,6 +144,14 @@ impl Ledger {
         &self.roster
     }
 
+    /// The keys of the office that devices gave to others, each with who gave them, whether that counts or not.
+    pub fn given_keys(&self) -> impl Iterator<Item = (&DeviceKey, &OfficeKeysGiven)> {
+        self.roster_events.values().filter_map(|event| match &event.payload.body {
+            Body::OfficeKeysGiven(given) => Some((&event.start.device, given)),
+            _ => None,
+        })
+    }
+
     /// The chains held, in the order of their ids.
     pub fn chains(&self) -> impl Iterator<Item = &Chain> {
         self.chains.values()
@@ -158,8 +167,7 @@ impl Ledger {
     /// that chain alone is anchored without one.
     #[must_use]
     pub fn first_tip(&self, start: &ChainStart) -> Tip {
-        let is_founding = self.founding_chain == Some(start.chain);
-        start.tip(&if is_founding { CrewId([0; 32]) } else { self.crew })
+        start.tip(&if self.is_founding(start) { CrewId([0; 32]) } else { self.crew })
     }
 
     /// The counted tips of the chains of an audience or, with none, of all.
@@ -174,17 +182,14 @@ impl Ledger {
         Frontier { tips }
     }
 
-    /// Takes in a chain's start. Taking it in again changes nothing.
+    /// Takes in a chain's start. Taking it in again changes nothing. Whether its device was admitted is asked
+    /// with the first run, since the founding event and a certificate of the recovery words admit their own.
     ///
     /// # Errors
-    /// [`Refusal::ChainChanged`], or [`Refusal::NotAdmitted`] while no held event admits its device.
-    /// The founding chain is taken in before its first event can say so.
+    /// [`Refusal::ChainChanged`].
     pub fn take_in_chain(&mut self, start: ChainStart) -> Result<(), Refusal> {
         if let Some(held) = self.chains.get(&start.chain) {
             return if held.start == start { Ok(()) } else { Err(Refusal::ChainChanged) };
-        }
-        if !self.roster_events.is_empty() && !self.roster.is_admitted(&start.device) {
-            return Err(Refusal::NotAdmitted);
         }
         let tip = start.tip(&self.crew);
         self.chains.insert(start.chain, Chain { start, tip });
@@ -230,6 +235,26 @@ impl Ledger {
         run.check_head(&self.crew, &chain.start, &chain.tip)
     }
 
+    /// Whether the first run of a chain may be taken in: an event that is held admits its device, or the run
+    /// begins with a certificate of the recovery words that does.
+    #[must_use]
+    pub fn admits(&self, start: &ChainStart, run: &Run) -> bool {
+        self.roster.is_admitted(&start.device) || self.begins_with_certificate(start, run)
+    }
+
+    fn begins_with_certificate(&self, start: &ChainStart, run: &Run) -> bool {
+        let first =
+            run.events().next().filter(|view| run.first_seq() == 0 && view.kind == Kind::Recovered.number());
+        let first = first.and_then(|view| Payload::decode(view.kind, view.kind_version, view.payload).ok());
+        first.is_some_and(|first| self.roster.is_certificate(start, &first))
+    }
+
+    /// Whether it is the chain that the crew was founded in.
+    #[must_use]
+    pub fn is_founding(&self, start: &ChainStart) -> bool {
+        self.founding_chain == Some(start.chain)
+    }
+
     fn check(
         &self,
         run: Cow<'_, Run>,
@@ -243,7 +268,11 @@ impl Ledger {
         if run.next_seq() <= held {
             return Ok(TakenIn::Known);
         }
-        if self.roster.cut(&chain.start).is_some_and(|cut| held >= cut.count) {
+        if held == 0 && !self.roster_events.is_empty() && !self.admits(&chain.start, &run) {
+            return Err(Refusal::NotAdmitted);
+        }
+        let is_beyond_cut = self.roster.cut(&chain.start).is_some_and(|cut| held >= cut.count);
+        if is_beyond_cut && !self.begins_with_certificate(&chain.start, &run) {
             return Err(Refusal::BeyondCut);
         }
         let new = if run.first_seq() == held { Some(run.into_owned()) } else { run.starting_at(held) };

@@ -155,6 +155,10 @@ id! {
     InvoiceId, 16
 }
 id! {
+    /// A key that the office's events are sealed with.
+    OfficeKeyId, 16
+}
+id! {
     /// A person's page session on a shared device.
     SessionId, 16
 }

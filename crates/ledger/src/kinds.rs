@@ -106,8 +106,10 @@ kinds! {
     6 Crew SessionOpened = roster::SessionOpened;
     /// A page session was closed.
     7 Crew SessionClosed = roster::SessionClosed;
-    /// A device was admitted by the recovery words.
+    /// The recovery words let a device in, or took devices off.
     8 Crew Recovered = roster::Recovered;
+    /// Keys of the office were given to devices.
+    9 Crew OfficeKeysGiven = roster::OfficeKeysGiven;
     // The crew's lists.
     /// A price-book item was listed.
     20 Crew ItemListed = site::ItemListed;
@@ -212,6 +214,14 @@ kinds! {
     109 Office PricePaid = office::PricePaid;
     /// Who bears a cost.
     110 Office CostBorneBy = office::CostBorneBy;
+    /// A payment point fell due because the owner said so.
+    111 Office PointDue = office::PointDue;
+    /// A job is practically complete.
+    112 Office JobCompleted = office::JobCompleted;
+    /// Which rate of VAT work is at, and why.
+    113 Office VatRateSet = office::VatRateSet;
+    /// How a person works for the crew.
+    114 Office PersonEngaged = office::PersonEngaged;
     /// An invoice was issued.
     120 Office InvoiceIssued = office::InvoiceIssued;
     /// An invoice was credited.
@@ -273,7 +283,7 @@ mod tests {
         assert!(Kind::ALL.windows(2).all(|pair| pair[0].number() < pair[1].number()));
         assert!(Kind::ALL.iter().all(|kind| Kind::from_number(kind.number()) == Some(*kind)));
         assert_eq!(Kind::from_number(0), None);
-        assert_eq!(Kind::from_number(9), None);
+        assert_eq!(Kind::from_number(10), None);
     }
 
     #[test]

@@ -12,10 +12,12 @@ pub mod frontier;
 pub mod ids;
 pub mod kinds;
 pub mod office;
+pub mod recovery;
 pub mod refusal;
 pub mod roster;
 pub mod roster_events;
 pub mod run;
+pub mod sealing;
 pub mod site;
 
 pub use act::Act;
@@ -23,9 +25,11 @@ pub use chain::{Audience, ChainStart, DeviceSecret, Tip};
 pub use event::{Event, Payload, Unreadable};
 pub use frontier::{Frontier, Ledger, TakenIn};
 pub use ids::{
-    ChainId, CrewId, DeviceKey, EntryId, EntryRef, EventHash, InvoiceId, ItemId, JobId, LineId, PersonId,
-    PhotoHash, PointId, QuoteId, SessionId, StageId,
+    ChainId, CrewId, DeviceKey, EntryId, EntryRef, EventHash, InvoiceId, ItemId, JobId, LineId, OfficeKeyId,
+    PersonId, PhotoHash, PointId, QuoteId, SessionId, StageId,
 };
 pub use kinds::{Body, Kind};
+pub use recovery::RecoverySecret;
 pub use refusal::Refusal;
 pub use run::{Run, RunBuilder};
+pub use sealing::{OfficeKey, OfficeKeys};

@@ -62,6 +62,7 @@ refusals! {
     43 WrongProof "the proof must be made from the invite's secret";
     44 TooManyTries "after a wrong proof the next try must wait";
     45 Declined "the owner must accept the new device";
+    46 WrongWords "the recovery words must be those of this crew";
 }
 
 #[cfg(test)]

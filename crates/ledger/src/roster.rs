@@ -28,11 +28,15 @@
 //! is an owner at the cut. A person who acts through the page of a shared device has an owner's
 //! rights there but not the device's place in the tree; only the device's own person has.
 //!
-//! # What is absent
+//! # The recovery words
 //!
-//! [`Recovered`](crate::roster_events::Recovered) is decoded and has no effect yet: a crew that has
-//! lost every owner's device can't admit a new one. It never counts until that is written.
-//! Signatures are not checked here; whoever takes in a run does that.
+//! A [`Recovered`](crate::roster_events::Recovered) is a certificate: the recovery key, which the founding
+//! event names, has signed it, so that it needs no voice to be heard. Certificates are taken before the
+//! first round. Each gives its device a place at the top of the tree, beside the founding device, and its
+//! retirements count against any device; only a certificate that names them replaces them. Each is the first
+//! event of its chain, and a chain is never cut before it, so that whatever decides is passed on.
+//!
+//! Heads are not checked here; whoever takes in a run does that.
 
 mod authority;
 mod fold;
@@ -42,9 +46,12 @@ pub use authority::least_role;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use trade::Moment;
+
 use crate::chain::{Audience, ChainStart};
 use crate::event::Payload;
 use crate::ids::{ChainId, CrewId, DeviceKey, EventHash, PersonId};
+use crate::recovery;
 use crate::roster_events::{DeviceRetired, Role};
 
 use roles::RoleHistory;
@@ -86,10 +93,26 @@ pub struct Device {
     pub shared: bool,
     /// Reads the office's chains: admitted so, or its person is an owner.
     pub office: bool,
-    /// The device that admitted it; none for the founding device.
+    /// The device that admitted it; none at the top of the tree, for the founding device and those that the
+    /// recovery words let in.
     pub admitted_by: Option<DeviceKey>,
+    /// When the recovery words let it in, if they did, as that was written down.
+    pub recovered_at: Option<Moment>,
     /// Writes no more.
     pub retired: bool,
+}
+
+/// What the founding event says, beside the names.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Founding {
+    /// The public half of the key that the recovery words derive.
+    pub recovery_key: DeviceKey,
+    /// Who founded the crew.
+    pub founder: PersonId,
+    /// On which device.
+    pub device: DeviceKey,
+    /// When, as that was written down.
+    pub at: Moment,
 }
 
 /// Where a chain ends for good.
@@ -158,12 +181,15 @@ impl Session {
 pub struct Roster {
     crew: CrewId,
     crew_name: String,
+    founding: Option<Founding>,
     people: BTreeMap<PersonId, Person>,
     devices: BTreeMap<DeviceKey, Device>,
     ever_admitted: BTreeSet<DeviceKey>,
     roles: RoleHistory,
     /// The retirements of each retired device that count and are not superseded.
     retirements: BTreeMap<DeviceKey, Vec<DeviceRetired>>,
+    /// The certificates that chains begin with; these chains are not cut before them.
+    certificates: BTreeMap<ChainId, EventHash>,
     sessions: BTreeMap<DeviceKey, Vec<Session>>,
     /// Where the roster events stand that the fold counted; sessions are judged by their place.
     counted: BTreeSet<(ChainId, u64)>,
@@ -185,6 +211,19 @@ impl Roster {
     #[must_use]
     pub fn crew_name(&self) -> &str {
         &self.crew_name
+    }
+
+    /// How the crew was founded; none until that is held.
+    #[must_use]
+    pub const fn founding(&self) -> Option<&Founding> {
+        self.founding.as_ref()
+    }
+
+    /// Whether the first event of a chain is a certificate of the recovery words.
+    #[must_use]
+    pub fn is_certificate(&self, start: &ChainStart, first: &Payload) -> bool {
+        let key = self.founding.map(|founding| founding.recovery_key);
+        key.is_some_and(|key| recovery::is_certificate(&self.crew, &key, start, first))
     }
 
     /// The people, in the order of their ids.
@@ -220,10 +259,12 @@ impl Roster {
     pub fn cut(&self, start: &ChainStart) -> Option<Cut> {
         let retirements = self.retirements.get(&start.device)?;
         let nothing = Cut { count: 0, hash: start.anchor(&self.crew) };
-        retirements
+        let lowest = retirements
             .iter()
             .map(|retired| cut_by(retired, start.chain).unwrap_or(nothing))
-            .min_by_key(lowest_first)
+            .min_by_key(lowest_first);
+        let certificate = self.certificates.get(&start.chain).map(|hash| Cut { count: 1, hash: *hash });
+        lowest.map(|cut| certificate.filter(|_| cut.count == 0).unwrap_or(cut))
     }
 
     /// Whether an event counts, by where it stands and what it says.

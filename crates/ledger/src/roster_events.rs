@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::ids::{ChainId, DeviceKey, EventHash, PersonId, SessionId};
+use crate::ids::{ChainId, DeviceKey, EventHash, OfficeKeyId, PersonId, SessionId};
 
 /// What a person may do. Ordered: each may do all that the one before may.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -114,18 +114,42 @@ pub struct SessionClosed {
     pub session: SessionId,
 }
 
-/// The first event of a device's chain that was admitted by the recovery words.
+/// What the recovery words sign: a device is an owner's, and others are retired. It is the first event of a
+/// chain of the device that it names.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Recovered {
-    /// The new owner's device.
+    /// The owner's device that says it.
     pub device: DeviceKey,
     /// What the device is called.
     pub name: String,
     /// The owner whose device it is.
     pub person: PersonId,
-    /// The devices that are retired by it.
+    /// The devices that the words retire.
     pub retires: Vec<DeviceRetired>,
-    /// The recovery key's Ed25519 signature, in two halves, over "fivebar recovery 1", the crew id
-    /// and the fields above.
+    /// The recovery key's Ed25519 signature, in two halves, over "fivebar recovery 1", the crew id,
+    /// the chain id, the fields above and the events that the act replaces.
     pub signature: [[u8; 32]; 2],
+}
+
+/// Keys of the office are given to devices, and to the recovery key. Whoever can open one has it; the event
+/// gives no right.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OfficeKeysGiven {
+    /// Each key for each device.
+    pub keys: Vec<GivenKey>,
+}
+
+/// A key of the office, sealed for one device.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct GivenKey {
+    /// The key's id.
+    pub key: OfficeKeyId,
+    /// The device that can open it.
+    pub to: DeviceKey,
+    /// The Ed25519 public key that was made for this one use.
+    pub once: DeviceKey,
+    /// The 32 bytes of the key, sealed.
+    pub sealed: [u8; 32],
+    /// The tag of the sealing.
+    pub tag: [u8; 16],
 }

@@ -5,9 +5,10 @@
 
 use crate::chain::{ChainStart, DeviceSecret, Tip, head_bytes, verify_signature};
 use crate::codec::MAX_PAYLOAD;
-use crate::event::{Event, hash_event};
+use crate::event::{Event, hash_event, seal_payload};
 use crate::ids::{ChainId, CrewId, EventHash};
 use crate::refusal::Refusal;
+use crate::sealing::{NONCE, OfficeKey};
 
 /// Most bytes of a run: a relay keeps a head every 1 MiB, and the event that passes the mark may be whole.
 pub const MAX_RUN: usize = 1024 * 1024 + 64 * 1024;
@@ -40,6 +41,15 @@ pub struct PlacedEvent<'a> {
     pub hash: EventHash,
     /// The rest.
     pub view: EventView<'a>,
+}
+
+impl PlacedEvent<'_> {
+    /// The event, whole, given its chain and the hash before it.
+    #[must_use]
+    pub fn whole(&self, chain: ChainId, prev: EventHash) -> Event {
+        let EventView { made_at, kind, kind_version, payload } = self.view;
+        Event { chain, seq: self.seq, prev, made_at, kind, kind_version, payload: payload.to_vec() }
+    }
 }
 
 /// Consecutive events of one chain, ending in a signed head. Well-formed, not yet verified.
@@ -147,15 +157,7 @@ impl Run {
     pub fn whole_events(&self, before: EventHash) -> Vec<Event> {
         let (chain, mut prev) = (self.chain(), before);
         self.placed_events(before)
-            .map(|PlacedEvent { seq, hash, view }| Event {
-                chain,
-                seq,
-                prev: std::mem::replace(&mut prev, hash),
-                made_at: view.made_at,
-                kind: view.kind,
-                kind_version: view.kind_version,
-                payload: view.payload.to_vec(),
-            })
+            .map(|event| event.whole(chain, std::mem::replace(&mut prev, event.hash)))
             .collect()
     }
 
@@ -304,6 +306,23 @@ impl RunBuilder {
         let hash = hash_event(place, made_at, (kind, version), payload);
         self.tip = Tip { next_seq: self.tip.next_seq + 1, hash, made_at };
         Ok(hash)
+    }
+
+    /// Adds an event whose payload is sealed with a key of the office. The nonce must be a new one.
+    ///
+    /// # Errors
+    /// As [`RunBuilder::push`].
+    pub fn push_sealed(
+        &mut self,
+        now_ms: i64,
+        (kind, version): (u16, u16),
+        payload: &[u8],
+        key: (&OfficeKey, &[u8; NONCE]),
+    ) -> Result<EventHash, Refusal> {
+        let made_at = now_ms.max(self.tip.made_at);
+        let place = (self.start.chain, self.tip.next_seq);
+        let sealed = seal_payload(place, made_at, (kind, version), payload, key);
+        self.push(made_at, kind, version, &sealed.ok_or(Refusal::MalformedEnvelope)?)
     }
 
     /// Signs the head and gives the run and the tip after it. None if nothing was added.

@@ -13,9 +13,11 @@ use std::path::{Path, PathBuf};
 use common::{CREW, MONDAY_MS, act, chain_id, samples, secret};
 use ledger::chain::head_bytes;
 use ledger::event::KIND_VERSION;
+use ledger::recovery::is_certificate;
+use ledger::roster_events::OfficeKeysGiven;
 use ledger::{
-    Audience, Body, ChainStart, CrewId, DeviceSecret, EntryId, ItemId, JobId, Kind, LineId, Payload,
-    PersonId, Run, RunBuilder, StageId, Tip,
+    Audience, Body, ChainStart, CrewId, DeviceSecret, EntryId, ItemId, JobId, Kind, LineId, OfficeKey,
+    OfficeKeys, Payload, PersonId, RecoverySecret, Run, RunBuilder, StageId, Tip, Unreadable,
 };
 use serde_json::{Value, json};
 
@@ -123,6 +125,69 @@ fn derived_ids_are_those_that_are_kept() {
         ],
     });
     compare("ids.json", &made);
+}
+
+/// The words of a paper, the key that they derive, and a certificate that it signs.
+#[test]
+fn a_certificate_of_the_recovery_words_has_the_bytes_that_are_kept() {
+    let entropy = [0x7f; 16];
+    let words = RecoverySecret::from_entropy(entropy);
+    let start = ChainStart { chain: chain_id(0xa4), device: secret(9).public(), audience: Audience::Crew };
+    let mut act = act(Kind::Recovered, 0);
+    act.replaces = vec![common::event(3), common::event(4)];
+    let sample = samples().into_iter().find_map(|sample| match sample.body {
+        Body::Recovered(recovered) => Some(recovered),
+        _ => None,
+    });
+    let sample = sample.unwrap();
+    let named = (sample.name, sample.person);
+    let recovered = words.certify(&CREW, &start, &act.replaces, named, sample.retires).unwrap();
+    let payload = Payload { act, body: Body::Recovered(recovered) };
+    assert!(is_certificate(&CREW, &words.public(), &start, &payload));
+    let made = json!({
+        "entropy": hex(&entropy),
+        "words": words.words().join(" "),
+        "recovery_key": words.public(),
+        "crew": CREW,
+        "start": hex(&start.encode()),
+        "payload": hex(&payload.encode().unwrap()),
+    });
+    compare("recovery.json", &made);
+}
+
+/// A key of the office, given to a device, and a run that is sealed with it.
+#[test]
+fn what_is_sealed_has_the_bytes_that_are_kept() {
+    let key = OfficeKey::from_random([0x0e; 32]);
+    let given = key.give(secret(2).public(), &secret(8)).unwrap();
+    let start = ChainStart { chain: chain_id(0xa5), device: secret(1).public(), audience: Audience::Office };
+    let samples = samples().into_iter().filter(|sample| sample.body.kind() == Kind::PersonRated);
+    let mut builder = RunBuilder::new(start, start.tip(&CREW));
+    let mut plain = Vec::new();
+    for (number, sample) in (0_u8..).zip(samples) {
+        let (kind, bytes) = (sample.body.kind().number(), sample.encode().unwrap());
+        let sealed = (&key, &[number; 24]);
+        builder.push_sealed(MONDAY_MS, (kind, KIND_VERSION), &bytes, sealed).unwrap();
+        plain.push(bytes);
+    }
+    let (run, _) = builder.finish(&CREW, &secret(1)).unwrap();
+    let received = OfficeKeysGiven { keys: vec![given] };
+    let keys = OfficeKeys::received([(&secret(1).public(), &received)], &secret(2));
+    for ((seq, view), plain) in (0..).zip(run.events()).zip(&plain) {
+        let opened = Payload::open(start.chain, seq, &view, &keys).unwrap();
+        assert_eq!(opened.encode().as_ref(), Ok(plain));
+        assert_eq!(Payload::open(start.chain, seq + 1, &view, &keys), Err(Unreadable::Malformed));
+        assert_eq!(Payload::open(start.chain, seq, &view, &OfficeKeys::default()), Err(Unreadable::Sealed));
+    }
+    let plain: Vec<String> = plain.iter().map(|bytes| hex(bytes)).collect();
+    let made = json!({
+        "key": hex(&[0x0e; 32]),
+        "device_seed": hex(&secret(2).seed()[..]),
+        "given": given,
+        "run": hex(run.bytes()),
+        "payloads": plain,
+    });
+    compare("sealed.json", &made);
 }
 
 /// Builds runs on one chain and writes down what a reader must find in them.

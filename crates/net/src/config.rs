@@ -20,6 +20,8 @@ use crate::verifier::PossessionVerifier;
 pub const SYNC_PROTOCOL: &[u8] = b"fivebar/1";
 /// The protocol of a device that asks to join. Nothing else is served under it.
 pub const PAIRING_PROTOCOL: &[u8] = b"fivebar-pair/1";
+/// The protocol of a device that proves to hold the crew's recovery words, and is then served as one of the crew.
+pub const RETURNING_PROTOCOL: &[u8] = b"fivebar-return/1";
 
 /// Most bytes that a peer may have under way to us on all streams.
 const CONNECTION_WINDOW: u32 = 16 * 1024 * 1024;
@@ -48,7 +50,7 @@ fn provider() -> Arc<CryptoProvider> {
     Arc::new(rustls::crypto::ring::default_provider())
 }
 
-/// Takes any device's key, under either protocol.
+/// Takes any device's key, under any of the protocols.
 ///
 /// # Errors
 /// [`ConfigError`] if the TLS library refuses the settings.
@@ -57,7 +59,7 @@ pub fn server_config(certificate: &DeviceCertificate) -> Result<quinn::ServerCon
         .with_protocol_versions(&[&rustls::version::TLS13])?
         .with_client_cert_verifier(Arc::new(PossessionVerifier::of_any()))
         .with_single_cert(vec![certificate.certificate.clone()], certificate.key.clone_key())?;
-    tls.alpn_protocols = vec![SYNC_PROTOCOL.to_vec(), PAIRING_PROTOCOL.to_vec()];
+    tls.alpn_protocols = vec![SYNC_PROTOCOL.to_vec(), PAIRING_PROTOCOL.to_vec(), RETURNING_PROTOCOL.to_vec()];
     tls.send_tls13_tickets = 0;
     tls.session_storage = Arc::new(NoServerSessionStorage {});
     tls.max_early_data_size = 0;
@@ -66,19 +68,21 @@ pub fn server_config(certificate: &DeviceCertificate) -> Result<quinn::ServerCon
     Ok(config)
 }
 
-/// Takes the key of one device, under one protocol.
+/// Takes the key of one device, or of any where none is known, under one protocol.
 ///
 /// # Errors
 /// [`ConfigError`] if the TLS library refuses the settings.
 pub fn client_config(
     certificate: &DeviceCertificate,
-    peer: DeviceKey,
+    peer: Option<DeviceKey>,
     protocol: &[u8],
 ) -> Result<quinn::ClientConfig, ConfigError> {
     let mut tls = rustls::ClientConfig::builder_with_provider(provider())
         .with_protocol_versions(&[&rustls::version::TLS13])?
         .dangerous()
-        .with_custom_certificate_verifier(Arc::new(PossessionVerifier::of(peer)))
+        .with_custom_certificate_verifier(Arc::new(
+            peer.map_or_else(PossessionVerifier::of_any, PossessionVerifier::of),
+        ))
         .with_client_auth_cert(vec![certificate.certificate.clone()], certificate.key.clone_key())?;
     tls.alpn_protocols = vec![protocol.to_vec()];
     tls.resumption = Resumption::disabled();

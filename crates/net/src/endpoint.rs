@@ -13,7 +13,9 @@ use tokio::time::timeout;
 
 use crate::back_off::BackOff;
 use crate::certificate::{DeviceCertificate, device_key};
-use crate::config::{ConfigError, PAIRING_PROTOCOL, SYNC_PROTOCOL, client_config, server_config};
+use crate::config::{
+    ConfigError, PAIRING_PROTOCOL, RETURNING_PROTOCOL, SYNC_PROTOCOL, client_config, server_config,
+};
 use crate::driver::{Stay, drive};
 use crate::error::{PeerError, close_done, close_for};
 use crate::holder::{Holder, Host};
@@ -125,6 +127,7 @@ impl Endpoint {
                 }
                 answered
             }
+            Some(RETURNING_PROTOCOL) => self.answer_returning(&connection, peer, node).await,
             Some(_) | None => {
                 let error = PeerError::Refused(Refusal::OtherFormat);
                 close_for(&connection, &error);
@@ -133,11 +136,12 @@ impl Endpoint {
         }
     }
 
-    /// Connects to a device, and to no other that may be at the address now.
+    /// Connects to a device, and to no other that may be at the address now; to whichever is there if it is
+    /// not known which that is.
     pub(crate) async fn dial(
         &self,
         address: SocketAddr,
-        peer: DeviceKey,
+        peer: Option<DeviceKey>,
         protocol: &[u8],
     ) -> Result<Connection, PeerError> {
         let config = client_config(&self.certificate, peer, protocol)?;
@@ -158,7 +162,7 @@ impl Endpoint {
     ) -> Result<Connection, PeerError> {
         let mut failure = PeerError::NoAddress;
         for address in addresses {
-            match self.dial(*address, peer, protocol).await {
+            match self.dial(*address, Some(peer), protocol).await {
                 Ok(connection) => return Ok(connection),
                 Err(error) => {
                     tracing::debug!(%address, peer = %peer.short(), "not reached: {error}");
@@ -190,9 +194,9 @@ impl Endpoint {
         let is_inviter = holder.inviter() == Some(peer);
         holder.with_ledger(|ledger| {
             if is_inviter && ledger.roster().device(&self.own).is_none() {
-                Session::joining(self.own, peer, ledger)
+                Session::joining(peer, ledger)
             } else {
-                Session::new(self.own, peer, ledger)
+                Session::new(peer, ledger)
             }
         })
     }

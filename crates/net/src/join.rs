@@ -156,14 +156,14 @@ impl Endpoint {
 
 /// Why a peer ended its stream without an answer: the end of the stream may overtake the number with
 /// which the connection is closed, so that is waited for.
-async fn why_it_ended(connection: &Connection) -> PeerError {
+pub(crate) async fn why_it_ended(connection: &Connection) -> PeerError {
     match timeout(PATIENCE, connection.closed()).await {
         Ok(error) => error.into(),
         Err(_) => Refusal::Truncated.into(),
     }
 }
 
-fn read_error(error: ReadToEndError) -> PeerError {
+pub(crate) fn read_error(error: ReadToEndError) -> PeerError {
     match error {
         ReadToEndError::TooLong => Refusal::FrameTooLarge.into(),
         ReadToEndError::Read(quinn::ReadError::ConnectionLost(error)) => error.into(),

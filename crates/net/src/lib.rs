@@ -3,7 +3,7 @@
 //! This crate moves bytes and proves keys. It decides nothing about the ledger: who belongs to the
 //! crew, what is sent and what is taken in is asked of the crates below, and storing is done by the
 //! holder of the ledger. It writes no file. `proto/FORMAT-pairing.md` describes the bytes of
-//! pairing; those of sync are the sync crate's.
+//! pairing and of coming back by the recovery words; those of sync are the sync crate's.
 
 pub mod back_off;
 pub mod certificate;
@@ -16,6 +16,7 @@ pub mod holder;
 pub mod invite;
 mod join;
 pub mod pairing;
+mod returning;
 pub mod verifier;
 
 pub use check_words::CheckWords;
@@ -25,3 +26,4 @@ pub use error::PeerError;
 pub use holder::{Fault, HoldError, Holder, Host, Joiner};
 pub use invite::{CodeError, Invite, InviteId, InviteSecret};
 pub use pairing::{Admission, Offer};
+pub use returning::Returned;

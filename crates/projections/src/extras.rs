@@ -1,10 +1,12 @@
-//! What the customer last said to each extra: yes, for nothing, or no.
+//! What the customer last said to each extra: yes, for nothing, or no; and what was agreed at which terms.
 
 use std::collections::BTreeMap;
 
 use ledger::site::ExtraTerms;
-use ledger::{Body, StageId};
+use ledger::{Body, EntryRef, EventHash, JobId, StageId};
+use trade::Day;
 
+use crate::book::Book;
 use crate::entry::{Entry, written_order};
 use crate::stages::DoneAt;
 
@@ -39,4 +41,66 @@ pub(crate) fn answers(entries: &[Entry<'_>]) -> BTreeMap<StageId, Answer> {
         }
     }
     answers.into_iter().map(|(stage, (_, answer))| (stage, answer)).collect()
+}
+
+/// An extra that the customer said yes to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AgreedExtra {
+    /// The entry it is known by: what was asked for, and where that was not logged, the yes.
+    pub key: EntryRef,
+    /// The event of the yes.
+    pub revision: EventHash,
+    /// The job.
+    pub job: JobId,
+    /// The stage that is its own, if it has one.
+    pub stage: Option<StageId>,
+    /// What it is.
+    pub what: String,
+    /// How it is paid for.
+    pub terms: ExtraTerms,
+    /// The day of the yes.
+    pub agreed_on: Day,
+}
+
+/// The extras whose last answer is a yes, by the entry that each is known by.
+#[must_use]
+pub fn agreed_extras(book: &Book) -> BTreeMap<EntryRef, AgreedExtra> {
+    agreed_of(&book.entries().collect::<Vec<_>>())
+}
+
+/// [`agreed_extras`] of entries that were collected already.
+pub(crate) fn agreed_of(entries: &[Entry<'_>]) -> BTreeMap<EntryRef, AgreedExtra> {
+    let mut asked = BTreeMap::new();
+    for entry in entries {
+        if let Body::ExtraAsked(said) = entry.body.as_ref() {
+            asked.insert(entry.entry_ref(), (said.what.as_str(), said.site.stage));
+        }
+    }
+    let mut last = BTreeMap::new();
+    for entry in entries {
+        let (of, yes) = match entry.body.as_ref() {
+            Body::ExtraAgreed(agreed) => (agreed.extra, Some(agreed)),
+            Body::ExtraDeclined(declined) => (declined.extra, None),
+            _ => continue,
+        };
+        let key = of.unwrap_or_else(|| entry.entry_ref());
+        let extra = yes.map(|agreed| {
+            let request = asked.get(&key);
+            let own = [entry.act.said.as_str(), entry.act.note.as_str()].join(" ").trim().to_owned();
+            AgreedExtra {
+                key,
+                revision: entry.revision(),
+                job: agreed.site.job,
+                stage: agreed.site.stage.or(request.and_then(|(_, stage)| *stage)),
+                what: request.map_or(own, |(what, _)| (*what).to_owned()),
+                terms: agreed.terms,
+                agreed_on: entry.act.done_on,
+            }
+        });
+        let said = (DoneAt::of(entry), written_order(entry.logged));
+        if last.get(&key).is_none_or(|(before, _)| *before < said) {
+            last.insert(key, (said, extra));
+        }
+    }
+    last.into_iter().filter_map(|(key, (_, extra))| Some((key, extra?))).collect()
 }

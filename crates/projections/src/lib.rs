@@ -16,7 +16,9 @@ mod list_heads;
 pub mod lists;
 pub mod log;
 pub mod materials;
+pub mod pay;
 pub mod questions;
+pub mod quotes;
 pub mod reconcile;
 mod row;
 pub mod stages;
@@ -26,7 +28,7 @@ pub mod words;
 
 pub use book::{Book, Logged, Taken};
 pub use entry::Entry;
-pub use extras::Answer;
+pub use extras::{AgreedExtra, Answer, agreed_extras};
 pub use filing::{Filed, Filing};
 pub use lists::{Dated, Lists};
 pub use log::log;

@@ -6,8 +6,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::{
-    ExtraPriced, FirmListed, ItemPriced, JobTerms, LinePriced, PaymentPointSet, PersonRated, PricePaid,
-    QuoteAgreed, QuoteGiven,
+    ExtraPriced, FirmListed, ItemPriced, JobCompleted, JobTerms, LinePriced, PaymentPointSet, PersonEngaged,
+    PersonRated, PricePaid, QuoteAgreed, QuoteGiven, VatRateSet,
 };
 use ledger::site::{
     AliasMeaning, ItemListed, JobListed, LineListed, StageListed, SurveyPoint, Surveyed, Whose,
@@ -39,6 +39,17 @@ impl<T> Dated<T> {
 
 /// The rates of one person: of one job or of all, of one trade or (empty) of all.
 pub type RateKey<'book> = (PersonId, Option<JobId>, &'book str);
+
+/// A job's practical completion.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Completion {
+    /// The day of it.
+    pub on: Day,
+    /// The last day of the defects period.
+    pub defects_until: Day,
+    /// The event that says so.
+    pub revision: EventHash,
+}
 
 /// All lists as they stand. What only the office reads is empty in the crew's book.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -79,6 +90,14 @@ pub struct Lists<'book> {
     pub paid: BTreeMap<EntryRef, &'book PricePaid>,
     /// Who bears the cost of a waste or a call-back, where the owner said so.
     pub borne: BTreeMap<EntryRef, Whose>,
+    /// The payment points that the owner said are due, with the day and the event.
+    pub points_due: BTreeMap<PointId, (Day, EventHash)>,
+    /// The jobs that are practically complete: the day, the last day of the defects period, the event.
+    pub completed: BTreeMap<JobId, Completion>,
+    /// The rates of VAT that somebody set: of a stage, or of all else of a job.
+    pub vat_rates: BTreeMap<(JobId, Option<StageId>), &'book VatRateSet>,
+    /// How people work for the crew.
+    pub engagements: BTreeMap<PersonId, Dated<&'book PersonEngaged>>,
 }
 
 impl<'book> Lists<'book> {
@@ -136,6 +155,10 @@ impl<'book> Lists<'book> {
         if let Some(&(_, rate)) = rates.first() {
             self.rates.insert((rate.person, rate.job, &rate.trade), Dated(rates));
         }
+        let engaged: Vec<_> = days.iter().filter_map(|row| Some((row.act.done_on, engaged(row)?))).collect();
+        if let Some(&(_, first)) = engaged.first() {
+            self.engagements.insert(first.person, Dated(engaged));
+        }
         if let Some(&(_, price)) = prices.first() {
             self.prices.insert(price.item, Dated(prices));
         }
@@ -171,6 +194,14 @@ impl<'book> Lists<'book> {
             (_, Body::ExtraPriced(priced)) => drop(self.extras.insert(priced.extra, priced)),
             (_, Body::PricePaid(paid)) => drop(self.paid.insert(paid.of, paid)),
             (_, Body::CostBorneBy(borne)) => drop(self.borne.insert(borne.of, borne.whose)),
+            (_, Body::PointDue(due)) => {
+                self.points_due.insert(due.point, (row.act.done_on, row.hash));
+            }
+            (_, Body::JobCompleted(JobCompleted { job, defects_until })) => {
+                let (on, defects_until, revision) = (row.act.done_on, *defects_until, row.hash);
+                self.completed.insert(*job, Completion { on, defects_until, revision });
+            }
+            (_, Body::VatRateSet(set)) => drop(self.vat_rates.insert((set.job, set.stage), set)),
             _ => {}
         }
     }
@@ -263,4 +294,8 @@ const fn rated(row: &Logged) -> Option<&PersonRated> {
 
 const fn priced(row: &Logged) -> Option<&ItemPriced> {
     if let Body::ItemPriced(priced) = &row.body { Some(priced) } else { None }
+}
+
+const fn engaged(row: &Logged) -> Option<&PersonEngaged> {
+    if let Body::PersonEngaged(engaged) = &row.body { Some(engaged) } else { None }
 }

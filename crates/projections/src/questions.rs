@@ -6,6 +6,7 @@
 mod checks;
 mod hours;
 mod ledger_checks;
+mod money;
 
 use std::collections::BTreeSet;
 
@@ -29,6 +30,18 @@ pub enum QuestionKind {
     /// Work on the clock that the customer said no yes to.
     #[serde(rename = "extra without a yes")]
     ExtraWithoutYes,
+    /// An extra was agreed and has no price.
+    #[serde(rename = "extra without a price")]
+    ExtraWithoutPrice,
+    /// The parts of a quote don't come to the whole.
+    #[serde(rename = "parts of the quote don't add up")]
+    PointsOff,
+    /// What was said of the reverse charge is not what the facts say.
+    #[serde(rename = "reverse charge said otherwise")]
+    ReverseCharge,
+    /// CIS that was taken is not what was expected.
+    #[serde(rename = "CIS taken otherwise than expected")]
+    CisTaken,
     /// A weekday on which others worked.
     #[serde(rename = "no hours that day")]
     NoHours,
@@ -74,6 +87,10 @@ impl QuestionKind {
             Self::ClosedUp => "closed-up",
             Self::SignedOffWithout => "signed-off-without",
             Self::ExtraWithoutYes => "extra-without-yes",
+            Self::ExtraWithoutPrice => "extra-without-price",
+            Self::PointsOff => "points-off",
+            Self::ReverseCharge => "reverse-charge",
+            Self::CisTaken => "cis-taken",
             Self::NoHours => "no-hours",
             Self::BeforeHours => "before-hours",
             Self::Overlap => "overlap",
@@ -153,6 +170,7 @@ pub fn questions(book: &Book) -> Vec<Question> {
     let mut found = Vec::new();
     hours::ask(&facts, &mut found);
     checks::ask(&facts, &mut found);
+    money::ask(&facts, &mut found);
     ledger_checks::ask(&facts, &mut found);
     finish(&facts, found)
 }

@@ -51,6 +51,14 @@ pub(crate) enum RowKey {
     Paid(EntryRef),
     /// Who bears a cost.
     Borne(EntryRef),
+    /// The owner's word that a payment point is due.
+    PointDue(PointId),
+    /// A job's completion.
+    Completion(JobId),
+    /// The rate of VAT of a stage, or of all else of a job.
+    VatRate(JobId, Option<StageId>),
+    /// How a person works for the crew.
+    Engagement(PersonId),
 }
 
 /// Where an event is kept.
@@ -89,12 +97,17 @@ impl Shelf {
             Body::ExtraPriced(ExtraPriced { extra, .. }) => RowKey::Extra(*extra),
             Body::PricePaid(PricePaid { of, .. }) => RowKey::Paid(*of),
             Body::CostBorneBy(CostBorneBy { of, .. }) => RowKey::Borne(*of),
+            Body::PointDue(due) => RowKey::PointDue(due.point),
+            Body::JobCompleted(completed) => RowKey::Completion(completed.job),
+            Body::VatRateSet(set) => RowKey::VatRate(set.job, set.stage),
+            Body::PersonEngaged(engaged) => RowKey::Engagement(engaged.person),
             Body::RoleChanged(_)
             | Body::DeviceAdmitted(_)
             | Body::DeviceRetired(_)
             | Body::SessionOpened(_)
             | Body::SessionClosed(_)
             | Body::Recovered(_)
+            | Body::OfficeKeysGiven(_)
             | Body::Hours(_)
             | Body::WorkStarted(_)
             | Body::WorkSwitched(_)
@@ -144,6 +157,6 @@ impl Shelf {
 impl RowKey {
     /// Whether each version holds from its day on, instead of ending the one before altogether.
     pub(crate) const fn is_dated(&self) -> bool {
-        matches!(self, Self::Rates(..) | Self::Price(_))
+        matches!(self, Self::Rates(..) | Self::Price(_) | Self::Engagement(_))
     }
 }

@@ -135,7 +135,7 @@ impl Receiving {
                 }));
             }
             let start = *self.starts.get(&chain).ok_or(Refusal::UnknownChain)?;
-            return Ok(match self.judge(&start, ledger) {
+            return Ok(match self.judge(&start, run, ledger) {
                 Verdict::Take => {
                     self.taken.insert(chain);
                     Some(Output::TakeInChain(start))
@@ -153,11 +153,11 @@ impl Receiving {
         Some(run)
     }
 
-    fn judge(&self, start: &ChainStart, ledger: &Ledger) -> Verdict {
+    fn judge(&self, start: &ChainStart, run: &Run, ledger: &Ledger) -> Verdict {
         // The very first chain that a new device takes in is the founding one, and nothing admits its
         // device but its own first event. The ledger takes no other event then.
         let founding = ledger.chains().next().is_none() && self.taken.is_empty();
-        if founding || ledger.roster().is_admitted(&start.device) {
+        if founding || ledger.admits(start, run) {
             Verdict::Take
         } else if self.unstored.is_empty() {
             Verdict::NotAdmitted

@@ -7,7 +7,7 @@ use ledger::{Audience, ChainId, ChainStart, Ledger, Run};
 use crate::message::{self, Tips};
 use crate::receiving::Receiving;
 use crate::session::Output;
-use crate::sight::{Pair, counted_tip, sort_parents_first};
+use crate::sight::{counted_tip, sort_parents_first};
 
 /// The next run is read when fewer bytes than this are left to send. So at most this and one run
 /// are in memory, however much the peer lacks.
@@ -89,13 +89,7 @@ impl Sending {
     }
 
     /// Works out what the peer lacks. With a `farewell`, only as far as that and only of the crew's.
-    pub(crate) fn plan(
-        &mut self,
-        ledger: &Ledger,
-        pair: Pair,
-        receiving: &Receiving,
-        farewell: Option<&Tips>,
-    ) {
+    pub(crate) fn plan(&mut self, ledger: &Ledger, receiving: &Receiving, farewell: Option<&Tips>) {
         let until = |chain| match farewell {
             Some(tips) => tips.get(chain).map_or(0, |(next_seq, _)| *next_seq),
             None => u64::MAX,
@@ -109,11 +103,10 @@ impl Sending {
                     && !self.unreadable.contains(id)
                     && !receiving.is_set_aside(id)
                     && (farewell.is_none() || chain.start.audience == Audience::Crew)
-                    && pair.sees(&chain.start, ledger.roster())
             })
             .map(|chain| chain.start)
             .collect();
-        sort_parents_first(&mut lacking, ledger.roster());
+        sort_parents_first(&mut lacking, ledger);
         self.lacking = lacking.into();
     }
 
@@ -142,9 +135,9 @@ impl Sending {
         self.sent.insert(chain, run.next_seq());
     }
 
-    /// Whether the peer has said to hold all that both may hold.
-    pub(crate) fn peer_holds_all(&self, ledger: &Ledger, pair: Pair) -> bool {
-        ledger.chains().filter(|chain| pair.sees(&chain.start, ledger.roster())).all(|chain| {
+    /// Whether the peer has said to hold all that is held here.
+    pub(crate) fn peer_holds_all(&self, ledger: &Ledger) -> bool {
+        ledger.chains().all(|chain| {
             let held = self.peer_holds.get(&chain.start.chain).copied().unwrap_or_default();
             held >= counted_tip(ledger, chain).0
         })

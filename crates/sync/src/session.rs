@@ -7,7 +7,7 @@ use ledger::{ChainId, ChainStart, DeviceKey, Frontier, Ledger, Refusal, Run};
 use crate::message::{self, Message, Tips};
 use crate::receiving::{MAX_CHAINS, Receiving};
 use crate::sending::Sending;
-use crate::sight::{Pair, counted_tip};
+use crate::sight::counted_tip;
 
 /// What the shell is asked to do, in the order in which it comes.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -65,10 +65,12 @@ enum Stage {
 /// After every `handle_…` call, poll until [`Session::poll_output`] gives nothing.
 #[derive(Debug)]
 pub struct Session {
-    pair: Pair,
+    peer: DeviceKey,
     stage: Stage,
     /// The roster can't vouch for the peer before this device has received it.
     joining: bool,
+    /// The peer has proved to hold the crew's recovery words.
+    returning: bool,
     /// What this side's hello was about.
     greeted_with: Frontier,
     /// The parts so far of the peer's frontier.
@@ -91,24 +93,34 @@ pub struct Session {
 impl Session {
     /// A session with a device of the crew. A stranger or a retired device gets a goodbye.
     #[must_use]
-    pub fn new(own: DeviceKey, peer: DeviceKey, ledger: &Ledger) -> Self {
-        Self::begin(Pair { own, peer }, false, ledger)
+    pub fn new(peer: DeviceKey, ledger: &Ledger) -> Self {
+        Self::begin(peer, false, ledger)
     }
 
     /// The first session of a device that was just paired: its ledger is empty, so its roster can't
     /// say who the peer is. Pairing has proved it. Once all is held, the roster must agree.
     #[must_use]
-    pub fn joining(own: DeviceKey, peer: DeviceKey, ledger: &Ledger) -> Self {
-        Self::begin(Pair { own, peer }, true, ledger)
+    pub fn joining(peer: DeviceKey, ledger: &Ledger) -> Self {
+        Self::begin(peer, true, ledger)
     }
 
-    fn begin(pair: Pair, joining: bool, ledger: &Ledger) -> Self {
-        let greeted_with = pair.frontier(ledger);
+    /// A session with a device that has proved to hold the crew's recovery words, and that the roster may not
+    /// know. It is served like a device of the crew, and what it writes counts once the words say so.
+    #[must_use]
+    pub fn returning(peer: DeviceKey, ledger: &Ledger) -> Self {
+        let mut session = Self::begin(peer, true, ledger);
+        session.returning = true;
+        session
+    }
+
+    fn begin(peer: DeviceKey, joining: bool, ledger: &Ledger) -> Self {
+        let greeted_with = ledger.frontier(None);
         let hello = message::hello(&ledger.crew(), &greeted_with.digest());
         let mut session = Self {
-            pair,
+            peer,
             stage: Stage::Greeting,
             joining,
+            returning: false,
             greeted_with,
             claims: Tips::new(),
             all_received: false,
@@ -130,7 +142,7 @@ impl Session {
     /// The peer.
     #[must_use]
     pub const fn peer(&self) -> DeviceKey {
-        self.pair.peer
+        self.peer
     }
 
     /// Takes in a frame, without its length.
@@ -242,7 +254,7 @@ impl Session {
             && self.caught_up
             && self.work.is_empty()
             && self.sending.is_idle()
-            && self.sending.peer_holds_all(ledger, self.pair)
+            && self.sending.peer_holds_all(ledger)
     }
 
     fn handle_message(&mut self, message: Message<'_>, ledger: &Ledger) -> Result<(), Refusal> {
@@ -309,7 +321,7 @@ impl Session {
             self.begin_exchange(&greeted_with.tips, ledger);
         } else {
             self.stage = Stage::Comparing;
-            let frames = message::frontier(&self.pair.frontier(ledger).tips);
+            let frames = message::frontier(&ledger.frontier(None).tips);
             frames.into_iter().for_each(|frame| self.sending.push(frame));
         }
         Ok(())
@@ -368,11 +380,11 @@ impl Session {
             self.work.push_back(Output::CaughtUp);
         }
         if self.farewell.is_none() {
-            let farewell = |refusal| (refusal, self.pair.frontier(ledger).tips);
+            let farewell = |refusal| (refusal, ledger.frontier(None).tips);
             self.farewell = self.lost_rights(ledger).map(farewell);
         }
         let until = self.farewell.as_ref().map(|(_, tips)| tips);
-        self.sending.plan(ledger, self.pair, &self.receiving, until);
+        self.sending.plan(ledger, &self.receiving, until);
         if !self.all_sent && self.sending.has_read_all() {
             self.all_sent = true;
             self.sending.push(message::all_sent());
@@ -389,8 +401,8 @@ impl Session {
 
     /// Why the peer may not take part, if so.
     fn lost_rights(&self, ledger: &Ledger) -> Option<Refusal> {
-        match ledger.roster().device(&self.pair.peer) {
-            None if self.joining => None,
+        match ledger.roster().device(&self.peer) {
+            None if self.joining || self.returning => None,
             None => Some(Refusal::Stranger),
             Some(device) if device.retired => Some(Refusal::Retired),
             Some(_) => None,

@@ -1,38 +1,8 @@
-//! Which chains a session is about, how far they count, and in which order they are sent.
+//! How far chains count, and in which order they are sent.
 
 use ledger::frontier::Chain;
 use ledger::roster::Roster;
-use ledger::{Audience, ChainStart, DeviceKey, EventHash, Frontier, Ledger};
-
-/// The two devices of a session.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Pair {
-    pub(crate) own: DeviceKey,
-    pub(crate) peer: DeviceKey,
-}
-
-impl Pair {
-    /// Whether both sides may hold the chain: a chain that the office reads is for devices of the
-    /// office and for the device that wrote it. With equal rosters both sides come to the same answer.
-    pub(crate) fn sees(&self, start: &ChainStart, roster: &Roster) -> bool {
-        let may_hold = |device: &DeviceKey| match start.audience {
-            Audience::Crew => true,
-            Audience::Office => {
-                start.device == *device || roster.device(device).is_some_and(|device| device.office)
-            }
-        };
-        may_hold(&self.own) && may_hold(&self.peer)
-    }
-
-    /// The frontier over the chains that both may hold.
-    pub(crate) fn frontier(&self, ledger: &Ledger) -> Frontier {
-        let mut frontier = ledger.frontier(None);
-        frontier.tips.retain(|chain, _| {
-            ledger.chain(chain).is_some_and(|chain| self.sees(&chain.start, ledger.roster()))
-        });
-        frontier
-    }
-}
+use ledger::{ChainStart, DeviceKey, EventHash, Ledger};
 
 /// How far a chain counts: not beyond the cut of a retired device.
 pub(crate) fn counted_tip(ledger: &Ledger, chain: &Chain) -> (u64, EventHash) {
@@ -42,12 +12,14 @@ pub(crate) fn counted_tip(ledger: &Ledger, chain: &Chain) -> (u64, EventHash) {
     }
 }
 
-/// Sorts chains so that whatever admits a device is sent before its chains: by depth in the tree of
-/// admissions, and all that the office reads last.
+/// Sorts chains so that whatever admits a device is sent before its chains: the founding chain first, then by
+/// depth in the tree of admissions, and all that the office reads last.
 ///
 /// A device whose admission does not count has no place in the tree and comes behind all others.
-pub(crate) fn sort_parents_first(chains: &mut [ChainStart], roster: &Roster) {
-    chains.sort_by_cached_key(|start| (start.audience, depth(&start.device, roster), *start));
+pub(crate) fn sort_parents_first(chains: &mut [ChainStart], ledger: &Ledger) {
+    chains.sort_by_cached_key(|start| {
+        (start.audience, !ledger.is_founding(start), depth(&start.device, ledger.roster()), *start)
+    });
 }
 
 fn depth(device: &DeviceKey, roster: &Roster) -> usize {

@@ -5,15 +5,19 @@
 //! Its arithmetic never panics: a sum too large for its type stays at the largest that fits, so
 //! that an absurd number from outside spoils its own line and nothing else.
 
+pub mod late;
 pub mod money;
 pub mod number;
+pub mod settings;
 pub mod takeoff;
 pub mod tax;
 pub mod time;
 pub mod unit;
 
+pub use late::{LateClaim, LateError};
 pub use money::{MoneyError, Pounds, RetentionHalves, UnitCost};
 pub use number::{NumberError, Pence, Quantity, Rate};
+pub use settings::{Setting, VatRate};
 pub use tax::{
     CisSoFar, InvoiceTerms, InvoiceTotals, ReverseChargeFacts, VatCategory, VatShare, VatTreatment,
 };

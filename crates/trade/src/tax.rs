@@ -11,6 +11,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::money::percentage;
 use crate::number::{Pence, Rate, ratio_half_up};
+use crate::settings::Setting;
+use crate::time::Day;
 
 /// VAT on a taxable sum: the whole invoice at once, half-up to the penny (HMRC VATREC12030).
 ///
@@ -82,6 +84,14 @@ pub struct VatShare {
 }
 
 impl VatShare {
+    /// The share of these lines, with VAT on what is not held back; no reason is given yet.
+    #[must_use]
+    pub fn of(category: VatCategory, percent: Rate, net: Pence, retention: Pence) -> Self {
+        let taxable = net - retention;
+        let vat_stated = vat_on(taxable, percent);
+        Self { category, percent, net, retention, taxable, vat_stated, reason: String::new() }
+    }
+
     /// VAT as charged: nothing where the customer accounts for it.
     #[must_use]
     pub fn vat_charged(&self) -> Pence {
@@ -126,18 +136,58 @@ impl InvoiceTotals {
     /// after. For a customer outside CIS it is not looked at.
     #[must_use]
     pub fn of(net: Pence, material_cost: Pence, terms: InvoiceTerms, earlier: CisSoFar) -> Self {
+        let category = if terms.reverse_charge { VatCategory::ReverseCharge } else { VatCategory::Standard };
         let retention = percentage(net, terms.retention_percent);
-        let taxable = net - retention;
-        let vat_stated = vat_on(taxable, terms.vat_percent);
-        let vat_charged = if terms.reverse_charge { Pence::ZERO } else { vat_stated };
+        let share = VatShare::of(category, terms.vat_percent, net, retention);
+        Self::of_shares(&[share], material_cost, terms.cis_percent, earlier)
+    }
+
+    /// The sums of all shares of a paper, with the CIS expected on it.
+    #[must_use]
+    pub fn of_shares(
+        shares: &[VatShare],
+        material_cost: Pence,
+        cis_percent: Option<Rate>,
+        earlier: CisSoFar,
+    ) -> Self {
+        let sum = |part: fn(&VatShare) -> Pence| shares.iter().map(part).sum::<Pence>();
+        let (net, retention) = (sum(|share| share.net), sum(|share| share.retention));
+        let (taxable, vat_stated) = (sum(|share| share.taxable), sum(|share| share.vat_stated));
+        let vat_charged = sum(VatShare::vat_charged);
         let total = taxable + vat_charged;
-        let (cis_materials, cis) = match terms.cis_percent {
+        let (cis_materials, cis) = match cis_percent {
             Some(percent) => (material_cost, earlier.expected_on(taxable, material_cost, percent)),
             None => (Pence::ZERO, Pence::ZERO),
         };
         let to_pay = total - cis;
         Self { net, retention, taxable, vat_stated, vat_charged, total, cis_materials, cis, to_pay }
     }
+}
+
+/// Whether the part of a paper that the reverse charge would apply to is so small that ordinary VAT is
+/// charged on all of it: five per cent or less of the whole (a third party's page, dfcaccountancy.co.uk;
+/// HMRC VATREVCON24000 was not read). A paper that is all of one kind is never so.
+#[must_use]
+pub fn is_disregarded(reverse_charged: Pence, whole: Pence, tax_point: Day) -> bool {
+    let Some(limit) = Setting::ReverseChargeDisregard.on(tax_point) else { return false };
+    let (part, whole) = (reverse_charged.pounds(), whole.pounds());
+    part > Decimal::ZERO && part < whole && part * Decimal::ONE_HUNDRED <= limit.value() * whole
+}
+
+/// The day that decides on the rate and the quarter of a paper's VAT.
+///
+/// Under a contract paid in steps it is the day of payment or of the invoice, whichever is first (SI
+/// 1995/2518 reg. 93; HMRC VATTOS9105, 9110). Where one payment pays for the whole job, it is the day the
+/// work was complete, unless the invoice follows within 14 days (VAT Act 1994 s.6(5); HMRC VATTOS2230);
+/// money that came in before makes its own day the tax point (HMRC VATTOS5105).
+#[must_use]
+pub fn tax_point(completed_on: Option<Day>, issued_on: Day, paid_on: Option<Day>) -> Day {
+    let by_completion = completed_on.filter(|completed| {
+        let days = Setting::TaxPointDays.days_on(*completed).unwrap_or_default();
+        issued_on > completed.plus_days(days)
+    });
+    let day = by_completion.unwrap_or(issued_on);
+    paid_on.map_or(day, |paid| paid.min(day))
 }
 
 /// What has been due under one contract so far, and the CIS expected on it.

@@ -9,7 +9,7 @@ use std::str::FromStr;
 
 use jiff::civil::{Date, DateTime, Weekday};
 use jiff::tz::{AmbiguousOffset, TimeZone, TimeZoneDatabase};
-use jiff::{SignedDuration, Timestamp};
+use jiff::{SignedDuration, Timestamp, ToSpan as _};
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 
 /// Why a text is not a day or a moment.
@@ -74,6 +74,12 @@ impl Day {
     #[must_use]
     pub fn plus_days(self, days: i32) -> Self {
         Self(self.0.saturating_add(days).clamp(FIRST_DAY, LAST_DAY))
+    }
+
+    /// This many months later, on the month's last day where it is shorter; held within 1900 to 2999.
+    #[must_use]
+    pub fn plus_months(self, months: i32) -> Self {
+        Self::from_date(self.date().saturating_add(months.months())).unwrap_or(self)
     }
 
     /// Monday to Friday.

@@ -6,8 +6,11 @@ use proptest::prelude::*;
 use rust_decimal::Decimal;
 use table::rows;
 use trade::money::percentage;
-use trade::tax::{vat_on, vat_within};
-use trade::{CisSoFar, InvoiceTerms, InvoiceTotals, Pence, Rate, ReverseChargeFacts, VatTreatment};
+use trade::tax::{is_disregarded, tax_point, vat_on, vat_within};
+use trade::{
+    CisSoFar, Day, InvoiceTerms, InvoiceTotals, Pence, Rate, ReverseChargeFacts, VatCategory, VatShare,
+    VatTreatment,
+};
 
 fn rate(text: &str) -> Rate {
     text.parse().unwrap()
@@ -23,6 +26,52 @@ fn yes(text: &str) -> bool {
         "no" => false,
         other => panic!("yes or no, not {other:?}"),
     }
+}
+
+#[test]
+fn the_reverse_charge_is_left_aside_for_a_small_part() {
+    for [part, whole, aside, source] in rows(
+        "under it | of the whole | left aside | source
+         500.00   | 10500.00     | yes        | dfcaccountancy.co.uk, a third party's page: 4.76 %
+         525.00   | 10500.00     | yes        | the same: exactly 5 %
+         525.01   | 10500.00     | no         | computed: above 5 %
+         10500.00 | 10500.00     | no         | computed: all of it
+         0.00     | 10500.00     | no         | computed: none of it",
+    ) {
+        let day = "2026-11-06".parse().unwrap();
+        assert_eq!(is_disregarded(pence(part), pence(whole), day), yes(aside), "{part} of {whole}: {source}");
+    }
+}
+
+#[test]
+fn the_tax_point_is_that_of_the_14_day_rule_or_of_the_payment() {
+    let day = |text: &str| text.parse::<Day>().ok();
+    for [completed, issued, paid, expected, source] in rows(
+        "complete   | issued     | paid       | tax point  | source
+         2026-03-01 | 2026-03-10 |            | 2026-03-10 | seen+comp: VAT Act 1994 s.6(5), HMRC VATTOS2230
+         2026-03-01 | 2026-03-15 |            | 2026-03-15 | seen+comp: the same
+         2026-03-01 | 2026-03-16 |            | 2026-03-01 | seen+comp: the same
+         2026-03-01 | 2026-03-20 |            | 2026-03-01 | seen+comp: the same
+                    | 2026-06-05 | 2026-06-20 | 2026-06-05 | seen+comp: reg. 93, HMRC VATTOS9105 and 9110
+                    | 2026-06-05 | 2026-06-03 | 2026-06-03 | seen+comp: the same
+         2026-03-01 | 2026-03-10 | 2026-02-20 | 2026-02-20 | seen+comp: HMRC VATTOS5105, for the sum that was paid",
+    ) {
+        let point = tax_point(day(completed), day(issued).unwrap(), day(paid));
+        assert_eq!(Some(point), day(expected), "{completed}, {issued}, {paid}: {source}");
+    }
+}
+
+/// Shares of several rates: each is rounded once (HMRC VATREC12030), and the sums are theirs. Computed.
+#[test]
+fn several_rates_are_rounded_each_once_and_added_up() {
+    let share =
+        |percent, net, held| VatShare::of(VatCategory::Standard, rate(percent), pence(net), pence(held));
+    let shares = [share("20", "1545.67", "77.28"), share("5", "33.33", "1.67"), share("0", "100.00", "0")];
+    let totals = InvoiceTotals::of_shares(&shares, Pence::ZERO, None, CisSoFar::default());
+    // 20 % of 1,468.39 is 293.678; 5 % of 31.66 is 1.583.
+    assert_eq!(totals.vat_charged, pence("293.68") + pence("1.58"));
+    assert_eq!((totals.net, totals.retention), (pence("1679.00"), pence("78.95")));
+    assert_eq!(totals.total, totals.taxable + totals.vat_charged);
 }
 
 #[test]

@@ -156,6 +156,8 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
                 discount: fields.parsed("discount")?.unwrap_or_default(),
                 contra: fields.parsed("contra")?.unwrap_or_default(),
                 method: fields.optional("method").unwrap_or_else(|| "bank".to_owned()),
+                on: fields.parsed("on")?,
+                over: fields.optional("over").is_some(),
             };
             Command::Pay { number: fields.text("number")?, received }
         }
@@ -196,6 +198,7 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             Command::Retire {
                 device: fields.text("device")?,
                 reason: fields.optional("reason").unwrap_or_default(),
+                words: None,
             }
         }
         "leave" => return Ok(Order::Leave),

@@ -51,7 +51,7 @@ pub(crate) fn play(part: Part) -> Result<(), Box<dyn Error>> {
 }
 
 fn lend(folder: &Path, address: SocketAddr, thousands: u32) -> Result<(), Box<dyn Error>> {
-    let mut node = Node::found(folder, "Oake Rooms", "Maren Oake", "maren-laptop")?;
+    let (mut node, _) = Node::found(folder, "Oake Rooms", "Maren Oake", "maren-laptop")?;
     for batch in 0..thousands {
         let first = u64::from(batch) * u64::from(BATCH_EVENTS);
         let writes: Result<Vec<_>, _> =

@@ -18,7 +18,7 @@ use crate::{BATCH_EVENTS, EVENT_BYTES, per_second};
 /// runs of one event, as they come where each is logged by itself.
 pub(crate) fn open(folder: &Path, thousands: u32) -> Result<(), Box<dyn Error>> {
     let many = folder.join("node");
-    let mut node = Node::found(&many, "Oake Rooms", "Maren Oake", "laptop")?;
+    let (mut node, _) = Node::found(&many, "Oake Rooms", "Maren Oake", "laptop")?;
     for batch in 0..thousands {
         let from = u64::from(batch) * u64::from(BATCH_EVENTS);
         let writes: Result<Vec<Write>, _> = (from..from + u64::from(BATCH_EVENTS))
@@ -30,7 +30,7 @@ pub(crate) fn open(folder: &Path, thousands: u32) -> Result<(), Box<dyn Error>> 
     show(&many, u64::from(thousands) * u64::from(BATCH_EVENTS), "runs of 1,000")?;
 
     let single = folder.join("single-runs");
-    let mut node = Node::found(&single, "Oake Rooms", "Maren Oake", "laptop")?;
+    let (mut node, _) = Node::found(&single, "Oake Rooms", "Maren Oake", "laptop")?;
     let secret: DeviceSecret = node.secret();
     let count = u64::from(thousands) * u64::from(BATCH_EVENTS) / 10;
     for from in (0..count).step_by(BATCH_EVENTS as usize) {

@@ -5,6 +5,7 @@
 
 use std::ffi::OsStr;
 use std::fs;
+use std::io::Write as _;
 use std::net::{SocketAddr, UdpSocket};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
@@ -86,9 +87,22 @@ impl Device {
         String::from_utf8(output.stderr).unwrap()
     }
 
-    /// Founds the crew of the week.
-    pub(crate) fn found(&self) {
-        self.ask(&["found", "--crew", "Oake Rooms", "--person", "Maren Oake", "--device", "maren-laptop"]);
+    /// Does a command that asks for something, and types it.
+    pub(crate) fn typing(&self, typed: &str, words: &[&str]) -> Output {
+        let mut command = self.fivebar(words);
+        let piped = command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut child = piped.spawn().unwrap();
+        // One that has refused already reads nothing; what it says is looked at by whoever called.
+        let _ = child.stdin.take().unwrap().write_all(typed.as_bytes());
+        child.wait_with_output().unwrap()
+    }
+
+    /// Founds the crew of the week, and gives its recovery words.
+    pub(crate) fn found(&self) -> String {
+        let words = ["found", "--crew", "Oake Rooms", "--person", "Maren Oake", "--device", "maren-laptop"];
+        let answer = self.ask(&words);
+        let words = answer["recovery_words"].as_array().unwrap().iter();
+        words.map(|word| word.as_str().unwrap()).collect::<Vec<_>>().join(" ")
     }
 
     /// Imports a folder.

@@ -3,7 +3,7 @@
 use clap::Subcommand;
 use daemon::Command;
 use daemon::command::Received;
-use trade::{Day, Pence};
+use trade::{Day, Pence, Rate};
 
 /// What to do with invoices.
 #[derive(Debug, Clone, Subcommand)]
@@ -30,6 +30,12 @@ pub(crate) enum Invoice {
         /// Bill this extra although nobody logged the customer's yes. More than one may be given.
         #[arg(long, value_name = "NAME")]
         with_extra: Vec<String>,
+        /// Issue the deposit's own invoice instead. It comes off the next one.
+        #[arg(long, conflicts_with_all = ["until", "with_extra"])]
+        deposit: bool,
+        /// The day on which the deposit was paid, if it was paid before.
+        #[arg(long, value_name = "DAY", requires = "deposit")]
+        paid_on: Option<Day>,
     },
     /// Issue the credit note that the preview proposes on an invoice.
     #[command(after_help = "  fivebar invoice credit 41\n  fivebar invoice credit 41 --whole    \
@@ -55,8 +61,8 @@ pub(crate) enum Invoice {
         /// The invoice's number.
         number: String,
     },
-    /// Note that you asked for a deposit. It makes no paper yet: a deposit with VAT needs its own invoice.
-    #[command(after_help = "  fivebar invoice deposit BARN 500")]
+    /// Ask for a deposit. Its own invoice is issued by `issue JOB --deposit`, and comes off the next one.
+    #[command(after_help = "  fivebar invoice deposit BARN 500\n  fivebar invoice issue BARN --deposit")]
     Deposit {
         /// The job.
         job: String,
@@ -86,6 +92,29 @@ pub(crate) enum Invoice {
         /// How it came: bank, cash, card.
         #[arg(long, default_value = "bank")]
         by: String,
+        /// The day on which it came, if not today.
+        #[arg(long, value_name = "DAY")]
+        on: Option<Day>,
+        /// It is right that this is more than is owed.
+        #[arg(long)]
+        over: bool,
+    },
+    /// What customers owe you, by age.
+    Owed,
+    /// A job's account with its customer, day by day.
+    #[command(after_help = "  fivebar invoice statement BARN")]
+    Statement {
+        /// The job.
+        job: String,
+    },
+    /// What you could claim from a business that pays late: interest and a fixed sum. It claims nothing.
+    #[command(after_help = "  fivebar invoice late 42\n  fivebar invoice late 42 --base-rate 3.75")]
+    Late {
+        /// The invoice's number.
+        number: String,
+        /// The Bank of England's base rate for that half-year, in per cent, where none is known here.
+        #[arg(long, value_name = "PERCENT")]
+        base_rate: Option<Rate>,
     },
 }
 
@@ -93,16 +122,20 @@ impl Invoice {
     pub(crate) fn command(self) -> Command {
         match self {
             Self::Preview { until, job, with_extra } => Command::PreviewInvoice { until, job, with_extra },
-            Self::Issue { job, until, with_extra } => Command::IssueInvoice { job, until, with_extra },
+            Self::Issue { job, deposit: true, paid_on, .. } => Command::IssueDeposit { job, paid_on },
+            Self::Issue { job, until, with_extra, .. } => Command::IssueInvoice { job, until, with_extra },
             Self::Credit { number, whole } => Command::CreditInvoice { number, whole },
             Self::Void { number, reason } => Command::VoidInvoice { number, reason },
             Self::Adopt { number } => Command::AdoptInvoice { number },
             Self::Deposit { job, amount } => Command::AskDeposit { job, amount },
             Self::List => Command::Invoices,
-            Self::Pay { number, received, cis_taken, discount, contra, by } => Command::Pay {
+            Self::Pay { number, received, cis_taken, discount, contra, by, on, over } => Command::Pay {
                 number,
-                received: Received { received, cis_taken, discount, contra, method: by },
+                received: Received { received, cis_taken, discount, contra, method: by, on, over },
             },
+            Self::Owed => Command::Owed,
+            Self::Statement { job } => Command::Statement { job },
+            Self::Late { number, base_rate } => Command::LateClaim { number, base_rate },
         }
     }
 }

@@ -4,11 +4,11 @@
 
 use std::collections::BTreeMap;
 
-use clap::{Args, Subcommand};
+use clap::{Args, Subcommand, ValueEnum};
 use daemon::Command;
-use daemon::command::ListChange;
+use daemon::command::{Engagement, ListChange, TermsCommand};
 use daemon::import::FileName;
-use trade::Rate;
+use trade::{Day, Rate, VatRate};
 
 use super::RoleWord;
 
@@ -33,6 +33,59 @@ pub(crate) enum JobRequest {
         after_help = "  fivebar job change BARN --markup-pct 15 --billing-address '1 Mill Lane, Overby'"
     )]
     Change(Box<JobWords>),
+    /// A job is practically complete: half of what was held back is due, the rest after the defects period.
+    #[command(after_help = "  fivebar job complete BARN --defects-until 2027-11-12")]
+    Complete {
+        /// The job.
+        code: String,
+        /// Since when, if not today.
+        #[arg(long, value_name = "DAY")]
+        on: Option<Day>,
+        /// The last day of the defects period, if not a year later.
+        #[arg(long, value_name = "DAY")]
+        defects_until: Option<Day>,
+    },
+    /// Say which rate of VAT a job, or one stage of it, is at, and what proves it. fivebar only records it.
+    #[command(
+        after_help = "  fivebar job vat BARN reduced --evidence 'empty since 2023: letter of the council'"
+    )]
+    Vat {
+        /// The job.
+        code: String,
+        /// The rate.
+        #[arg(value_enum)]
+        rate: VatWord,
+        /// One stage only.
+        #[arg(long)]
+        stage: Option<String>,
+        /// Who said what, and where the paper is.
+        #[arg(long, default_value = "")]
+        evidence: String,
+    },
+}
+
+/// A rate of VAT.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum VatWord {
+    /// The standard rate.
+    Standard,
+    /// The reduced rate.
+    Reduced,
+    /// The zero rate.
+    Zero,
+    /// Energy-saving materials, installed.
+    EnergySaving,
+}
+
+impl From<VatWord> for VatRate {
+    fn from(word: VatWord) -> Self {
+        match word {
+            VatWord::Standard => Self::Standard,
+            VatWord::Reduced => Self::Reduced,
+            VatWord::Zero => Self::Zero,
+            VatWord::EnergySaving => Self::EnergySaving,
+        }
+    }
 }
 
 /// What there is to say of a job.
@@ -49,7 +102,7 @@ pub(crate) struct JobWords {
     /// householder, contractor or business.
     #[arg(long)]
     customer_kind: Option<String>,
-    /// fixed or daywork.
+    /// fixed, daywork, or valuation: at a quote, billed by how much is done.
     #[arg(long)]
     basis: Option<String>,
     /// VAT in per cent.
@@ -95,6 +148,13 @@ impl JobRequest {
         let (words, change) = match self {
             Self::Add(words) => (words, ListChange::Add),
             Self::Change(words) => (words, ListChange::Change),
+            Self::Complete { code, on, defects_until } => {
+                return Command::Terms(TermsCommand::Complete { job: code, on, defects_until });
+            }
+            Self::Vat { code, rate, stage, evidence } => {
+                let rate = rate.into();
+                return Command::Terms(TermsCommand::VatRate { job: code, stage, rate, evidence });
+            }
         };
         let cells = [
             ("job", Some(words.code)),
@@ -306,12 +366,69 @@ pub(crate) enum PersonRequest {
         #[arg(long, requires = "cost")]
         charge: Option<Rate>,
     },
+    /// Say how somebody works for you: as the owner, on the books, or self-employed.
+    #[command(
+        after_help = "  fivebar person engage 'Tobi Larch' self-employed --cis 20 --verified-on 2026-09-01"
+    )]
+    Engage {
+        /// Who.
+        name: String,
+        /// How.
+        #[arg(value_enum)]
+        engagement: EngagementWord,
+        /// What you take off for CIS, in per cent.
+        #[arg(long, default_value = "0", value_name = "PERCENT")]
+        cis: Rate,
+        /// The day on which the tax office confirmed that.
+        #[arg(long, value_name = "DAY")]
+        verified_on: Option<Day>,
+        /// Their VAT number, if they have one.
+        #[arg(long, default_value = "")]
+        vat_no: String,
+        /// From this day, if not from the beginning.
+        #[arg(long, value_name = "DAY")]
+        from: Option<Day>,
+    },
+}
+
+/// How somebody works for the crew.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum EngagementWord {
+    /// Owns the business.
+    Owner,
+    /// On the books.
+    OnTheBooks,
+    /// Self-employed.
+    SelfEmployed,
+}
+
+impl From<EngagementWord> for Engagement {
+    fn from(word: EngagementWord) -> Self {
+        match word {
+            EngagementWord::Owner => Self::Owner,
+            EngagementWord::OnTheBooks => Self::OnTheBooks,
+            EngagementWord::SelfEmployed => Self::SelfEmployed,
+        }
+    }
 }
 
 impl PersonRequest {
     pub(crate) fn command(self) -> Command {
-        let Self::Add { name, role, cost, charge } = self;
-        Command::AddPerson { name, role: role.into(), rates: cost.zip(charge) }
+        match self {
+            Self::Add { name, role, cost, charge } => {
+                Command::AddPerson { name, role: role.into(), rates: cost.zip(charge) }
+            }
+            Self::Engage { name, engagement, cis, verified_on, vat_no, from } => {
+                Command::Terms(TermsCommand::Engage {
+                    person: name,
+                    engagement: engagement.into(),
+                    cis_percent: cis,
+                    verified_on,
+                    vat_number: vat_no,
+                    from,
+                })
+            }
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use clap::{Args, Subcommand, ValueEnum};
 use daemon::Command;
-use daemon::command::{self, PersonRate, PointWish, QuoteCommand, QuoteWish, SaidHow, Whose};
+use daemon::command::{self, PersonRate, PointWish, QuoteCommand, QuoteWish, SaidHow, TermsCommand, Whose};
 use trade::{Day, Pence, Rate};
 
 /// What an hour of somebody's costs and is charged at.
@@ -151,6 +151,17 @@ pub(crate) enum Quote {
         #[arg(required = true, value_parser = point)]
         points: Vec<PointWish>,
     },
+    /// Say that a payment point is due, where no stage's sign-off says it.
+    #[command(after_help = "  fivebar quote due BARN 'on starting'")]
+    Due {
+        /// The job.
+        job: String,
+        /// The point, as it is called.
+        point: String,
+        /// Since when, if not today.
+        #[arg(long, value_name = "DAY")]
+        on: Option<Day>,
+    },
     /// A job's versions, agreed extras and payment points, and whether they come to the same.
     Show {
         /// The job.
@@ -193,6 +204,9 @@ fn point(text: &str) -> Result<PointWish, String> {
 impl Quote {
     pub(crate) fn command(self) -> Command {
         Command::Quote(match self {
+            Self::Due { job, point, on } => {
+                return Command::Terms(TermsCommand::PointDue { job, label: point, on });
+            }
             Self::Give { job, price, included, excluded } => {
                 QuoteCommand::Give(QuoteWish { job, price, included, excluded })
             }

@@ -61,7 +61,7 @@ fn write(
 }
 
 /// The versions of a dated row that hold from this very day, which a new one of the day replaces.
-fn of_the_day(node: &Node, from: Day, is_row: impl Fn(&Body) -> bool) -> Vec<EventHash> {
+pub(super) fn of_the_day(node: &Node, from: Day, is_row: impl Fn(&Body) -> bool) -> Vec<EventHash> {
     let heads = node.book().list_heads();
     let heads = heads.filter(|logged| logged.act.done_on == from && is_row(&logged.body));
     let mut hashes: Vec<_> = heads.map(|logged| logged.hash).collect();

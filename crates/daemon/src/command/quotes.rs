@@ -3,12 +3,11 @@
 //! The points of a quote come to its price with the agreed extras and less what was left out, to the penny;
 //! points that don't are not saved. Nothing here bills a point.
 
-use std::collections::BTreeMap;
-
 use ledger::office::{PaymentPointSet, QuoteAgreed, QuoteGiven};
-use ledger::site::{ExtraTerms, JobListed, SaidHow, Struck};
+use ledger::site::{JobListed, SaidHow, Struck};
 use ledger::{Audience, Body, EntryRef, JobId, Payload, PersonId, PointId, QuoteId};
-use projections::Lists;
+use projections::quotes::{self, standing_quote, versions};
+use projections::{Lists, agreed_extras};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
@@ -93,21 +92,6 @@ struct QuoteYes {
     on: Option<Day>,
 }
 
-/// The versions of a job's quote, first to last.
-fn versions<'book>(lists: &Lists<'book>, job: JobId) -> Vec<&'book QuoteGiven> {
-    let mut versions: Vec<_> = lists.quotes.values().copied().filter(|quote| quote.job == job).collect();
-    versions.sort_by_key(|quote| (quote.version, quote.quote));
-    versions
-}
-
-/// The version that counts: the last one accepted, else the last one given.
-#[must_use]
-pub fn standing_quote<'book>(lists: &Lists<'book>, job: JobId) -> Option<&'book QuoteGiven> {
-    let versions = versions(lists, job);
-    let agreed = versions.iter().rev().find(|quote| lists.agreed.contains_key(&quote.quote));
-    agreed.or(versions.last()).copied()
-}
-
 fn give(node: &mut Node, author: PersonId, wish: QuoteWish) -> Result<Value, NodeError> {
     if wish.price <= Pence::ZERO {
         return Err(NodeError::bad_input("a quote's price is more than nought"));
@@ -162,61 +146,10 @@ fn agree(
     show(node, code)
 }
 
-/// An extra that the customer said yes to.
-struct Extra {
-    key: EntryRef,
-    what: String,
-    terms: ExtraTerms,
-    amount: Option<Pence>,
-}
-
-impl Extra {
-    /// What it adds to the quote; nothing while its price is not set.
-    fn adds(&self) -> Pence {
-        let amount = self.amount.unwrap_or(Pence::ZERO);
-        match self.terms {
-            ExtraTerms::AtAPrice => amount,
-            ExtraTerms::LeftOut => -amount,
-            // Billed by what is done, or not at all: no part of the quote.
-            ExtraTerms::OnTheClock | ExtraTerms::Free => Pence::ZERO,
-        }
-    }
-
-    fn is_unpriced(&self) -> bool {
-        self.amount.is_none() && matches!(self.terms, ExtraTerms::AtAPrice | ExtraTerms::LeftOut)
-    }
-}
-
-fn extras(node: &Node, lists: &Lists<'_>, job: JobId) -> Vec<Extra> {
-    let book = node.book();
-    let mut extras = BTreeMap::new();
-    for entry in book.entries() {
-        let Body::ExtraAgreed(agreed) = entry.body.as_ref() else { continue };
-        if agreed.site.job != job {
-            continue;
-        }
-        let key = agreed.extra.unwrap_or(entry.entry_ref());
-        let asked = book.entry(&key).and_then(|asked| match asked.body.as_ref() {
-            Body::ExtraAsked(asked) => Some(asked.what.clone()),
-            _ => None,
-        });
-        let said = [entry.act.said.clone(), entry.act.note.clone()].join(" ").trim().to_owned();
-        let amount = lists.extras.get(&key).map(|priced| priced.amount);
-        extras.insert(key, Extra { key, what: asked.unwrap_or(said), terms: agreed.terms, amount });
-    }
-    extras.into_values().collect()
-}
-
-/// What the points must come to: the quote with its agreed extras, less what was left out.
-fn due(quote: &QuoteGiven, extras: &[Extra]) -> Pence {
-    quote.price + extras.iter().map(Extra::adds).sum::<Pence>()
-}
-
 /// What a job's payment points must come to; none without a quote.
 #[must_use]
 pub fn points_due(node: &Node, job: JobId) -> Option<Pence> {
-    let lists = node.book().lists();
-    Some(due(standing_quote(&lists, job)?, &extras(node, &lists, job)))
+    quotes::points_due(&node.book().lists(), &agreed_extras(node.book()), job)
 }
 
 fn set_points(
@@ -234,11 +167,14 @@ fn set_points(
             ))
         })?;
         check_points(node, &lists, job, quote, wishes)?;
+        // A point keeps what it is from one version of the quote to the next, so that what it billed stays
+        // billed.
+        let of_job = |quote| lists.quotes.get(&quote).is_some_and(|quote| quote.job == job.job);
         let held: Vec<_> = node
             .book()
             .list_heads()
             .filter_map(|logged| match &logged.body {
-                Body::PaymentPointSet(set) if set.quote == quote.quote => Some((logged, set)),
+                Body::PaymentPointSet(set) if of_job(set.quote) => Some((logged, set)),
                 _ => None,
             })
             .collect();
@@ -293,8 +229,9 @@ fn check_points(
             bad.push(format!("{}: is there twice; give each point a name of its own", wish.label));
         }
     }
-    let extras = extras(node, lists, job.job);
-    let (sum, due) = (wishes.iter().map(|wish| wish.amount).sum::<Pence>(), due(quote, &extras));
+    let extras = agreed_extras(node.book());
+    let due = quotes::points_due(lists, &extras, job.job).unwrap_or(quote.price);
+    let sum = wishes.iter().map(|wish| wish.amount).sum::<Pence>();
     if sum != due {
         let off =
             if sum < due { format!("{} too little", due - sum) } else { format!("{} too much", sum - due) };
@@ -302,8 +239,9 @@ fn check_points(
             "the points come to {sum}, and version {} of the quote with its extras to {due}: {off}",
             quote.version
         ));
-        let unpriced: Vec<_> =
-            extras.iter().filter(|extra| extra.is_unpriced()).map(|extra| extra.what.clone()).collect();
+        let unpriced = extras.values().filter(|extra| extra.job == job.job);
+        let unpriced = unpriced.filter(|extra| quotes::lacks_a_price(extra, lists));
+        let unpriced: Vec<_> = unpriced.map(|extra| extra.what.clone()).collect();
         if !unpriced.is_empty() {
             bad.push(format!("no price is set yet for: {}", unpriced.join(", ")));
         }
@@ -323,29 +261,26 @@ fn show(node: &Node, code: &str) -> Result<Value, NodeError> {
                 "excluded": quote.excluded, "agreed": agreed })
         })
         .collect();
-    let extras = extras(node, &lists, job);
-    let standing = standing_quote(&lists, job);
-    let mut points: Vec<_> = lists
-        .points
-        .values()
-        .filter(|point| Some(point.quote) == standing.map(|quote| quote.quote))
-        .collect();
-    points.sort_by_key(|point| (point.order, point.point));
+    let extras = agreed_extras(node.book());
+    let points = quotes::points(&lists, job);
     let sum: Pence = points.iter().map(|point| point.amount).sum();
-    let due = standing.map(|quote| due(quote, &extras));
+    let due = quotes::points_due(&lists, &extras, job);
     let off = due.filter(|_| !points.is_empty()).map(|due| sum - due);
     let rows: Vec<Value> = points
         .iter()
         .map(|point| {
             json!({ "label": point.label, "amount": point.amount,
-                "stage": point.stage.map(|stage| lists.stage(Some(stage))) })
+                "stage": point.stage.map(|stage| lists.stage(Some(stage))),
+                "due_on": lists.points_due.get(&point.point).map(|(day, _)| day) })
         })
         .collect();
     let extras: Vec<Value> = extras
-        .iter()
+        .values()
+        .filter(|extra| extra.job == job)
         .map(|extra| {
+            let amount = lists.extras.get(&extra.key).map(|priced| priced.amount);
             json!({ "entry": extra.key, "key": named::key_of(node, &extra.key), "what": extra.what,
-                "terms": extra.terms, "amount": extra.amount })
+                "terms": extra.terms, "amount": amount })
         })
         .collect();
     Ok(json!({ "job": code, "versions": versions, "extras": extras, "points": rows, "points_sum": sum,

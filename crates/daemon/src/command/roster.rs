@@ -3,8 +3,9 @@
 //! Whether somebody may change it, the ledger's roster decides when the event is written.
 
 use ledger::office::PersonRated;
+use ledger::roster::Lacking;
 use ledger::roster_events::{DeviceRetired, PersonListed, Position, Role, RoleChanged};
-use ledger::{Audience, Body, DeviceKey, Payload, PersonId};
+use ledger::{Audience, Body, DeviceKey, Payload, PersonId, RecoverySecret};
 use serde_json::{Value, json};
 use trade::Rate;
 
@@ -35,12 +36,77 @@ pub(crate) fn retire(
     wanted: &str,
     reason: String,
 ) -> Result<Value, NodeError> {
+    let device = device_called(node, wanted)?;
+    let cuts = positions(node, |of| *of == device);
+    let act = node.act(author)?;
+    let body = Body::DeviceRetired(DeviceRetired { device, cuts, reason });
+    let retired = node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }]);
+    match retired {
+        Err(NodeError::NotAllowed { lacking: Lacking::Role, .. }) if is_owners(node, &device) => {
+            Err(NodeError::bad_input(
+                "it is a boss's, and this device does not stand above it: it did not bring it into the crew. \
+                 The recovery words can do it: fivebar retire NAME --words",
+            ))
+        }
+        other => other.map(|_| show(node)),
+    }
+}
+
+/// Takes a device off the crew by the recovery words, which stand above every device.
+pub(crate) fn retire_by_words(
+    node: &mut Node,
+    author: PersonId,
+    wanted: &str,
+    reason: String,
+    words: &str,
+) -> Result<Value, NodeError> {
+    let words = words_of_crew(node, words)?;
+    let device = device_called(node, wanted)?;
+    if device == node.key() {
+        return Err(NodeError::bad_input("that is this very device; do it on another one of yours"));
+    }
+    let is_boss = node.ledger().roster().person(&author).is_some_and(|person| person.role == Role::Owner);
+    if !is_boss {
+        return Err(NodeError::bad_input("the words take a device off on a boss's device; do it there"));
+    }
+    let cuts = positions(node, |of| *of == device);
+    node.certify(&words, author, vec![DeviceRetired { device, cuts, reason }])?;
+    Ok(show(node))
+}
+
+/// The recovery words of this crew, as somebody types them.
+fn words_of_crew(node: &Node, words: &str) -> Result<RecoverySecret, NodeError> {
+    let founding = node.ledger().roster().founding();
+    let founding = founding.ok_or_else(|| NodeError::bad_input("the crew's first entry is not here yet"))?;
+    Ok(RecoverySecret::of_crew(words, &founding.recovery_key)?)
+}
+
+/// When the recovery words were printed, and whether these are they.
+pub(crate) fn words(node: &Node, typed: Option<&str>) -> Result<Value, NodeError> {
+    if let Some(typed) = typed {
+        words_of_crew(node, typed)?;
+    }
     let roster = node.ledger().roster();
+    let founding = roster.founding();
+    let founder = founding.and_then(|founding| roster.person(&founding.founder));
+    let device = founding.and_then(|founding| roster.device(&founding.device));
+    Ok(json!({ "printed": founding.map(|founding| founding.at.day()), "right": typed.map(|_| true),
+        "by": founder.map(|founder| &founder.name), "on": device.map(|device| &device.name) }))
+}
+
+fn is_owners(node: &Node, device: &DeviceKey) -> bool {
+    let roster = node.ledger().roster();
+    let person = roster.device(device).and_then(|device| roster.person(&device.person));
+    person.is_some_and(|person| person.role == Role::Owner)
+}
+
+/// The one device of the crew with this name, or whose key begins so.
+pub(crate) fn device_called(node: &Node, wanted: &str) -> Result<DeviceKey, NodeError> {
     let matching = |key: &DeviceKey, name: &str| {
         name == wanted || (wanted.len() >= 8 && key.to_string().starts_with(wanted))
     };
-    let found: Vec<DeviceKey> = roster
-        .devices()
+    let devices = node.ledger().roster().devices();
+    let found: Vec<DeviceKey> = devices
         .filter(|device| !device.retired && matching(&device.key, &device.name))
         .map(|device| device.key)
         .collect();
@@ -50,15 +116,11 @@ pub(crate) fn retire(
             "{why} in the crew is called {wanted:?}; `fivebar roster` shows names and keys"
         )));
     };
-    let cuts = positions(node, |of| *of == device);
-    let act = node.act(author)?;
-    let body = Body::DeviceRetired(DeviceRetired { device, cuts, reason });
-    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
-    Ok(show(node))
+    Ok(device)
 }
 
 /// The end of each chain of some devices, as far as it is held here.
-fn positions(node: &Node, of: impl Fn(&DeviceKey) -> bool) -> Vec<Position> {
+pub(crate) fn positions(node: &Node, of: impl Fn(&DeviceKey) -> bool) -> Vec<Position> {
     let chains = node.ledger().chains().filter(|chain| of(&chain.start.device) && chain.tip.next_seq > 0);
     let end = |chain: &ledger::frontier::Chain| Position {
         chain: chain.start.chain,

@@ -20,7 +20,7 @@ fn laptop(folder: &Path) -> Node {
     for name in ["crew.csv", "price-book.csv", "firm.csv", "jobs.csv", "stages.csv", "estimate.csv"] {
         std::fs::copy(Path::new(SCENARIO).join(name), lists.join(name)).unwrap();
     }
-    let mut node = Node::found(&folder.join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
+    let (mut node, _) = Node::found(&folder.join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
     run(&mut node, Command::Import { dir: lists, devices: Vec::new() }).unwrap();
     node
 }
@@ -40,13 +40,11 @@ fn another(laptop: &mut Node, folder: &Path, name: &str, person: &str, office: b
     node
 }
 
-/// Hands over what one node holds and the other does not; the office's only to the office.
+/// Hands over what one node holds and the other does not.
 fn bring(from: &mut Node, to: &mut Node) {
     for audience in [Audience::Crew, Audience::Office] {
         let chains: Vec<_> = from.ledger().chains().map(|chain| chain.start).collect();
-        let office = to.is_office();
-        let chains = chains.into_iter().filter(|start| start.audience == audience);
-        for start in chains.filter(|start| start.audience == Audience::Crew || office) {
+        for start in chains.into_iter().filter(|start| start.audience == audience) {
             let mut next_seq = to.ledger().chain(&start.chain).map_or(0, |chain| chain.tip.next_seq);
             while let Some(run) = from.read_run(start.chain, next_seq).unwrap() {
                 next_seq = run.next_seq();
@@ -368,15 +366,27 @@ fn a_paper_is_credited_voided_and_paid_by_its_number() {
     };
     assert!(refused(&mut node, void(&number, "never sent")).contains("credit note"));
     assert!(refused(&mut node, void(&number, " ")).contains("say why"));
-    let received = Received {
-        received: pounds("100"),
-        cis_taken: pounds("20"),
-        discount: pounds("3"),
-        contra: pounds("1.50"),
-        method: "bank".to_owned(),
+    let pay = |received: &str, cis_taken: &str| Command::Pay {
+        number: number.clone(),
+        received: Received {
+            received: pounds(received),
+            cis_taken: pounds(cis_taken),
+            discount: pounds("3"),
+            contra: pounds("1.50"),
+            method: "bank".to_owned(),
+            on: None,
+            over: false,
+        },
     };
-    let answer = run(&mut node, Command::Pay { number: number.clone(), received }).unwrap();
+    assert!(refused(&mut node, pay("100", "20")).contains("a householder, who never takes CIS off"));
+    assert!(refused(&mut node, pay("100000", "0")).contains("add --over"));
+    assert!(refused(&mut node, pay("-100", "0")).contains("more than nought"));
+    let answer = run(&mut node, pay("120", "0")).unwrap();
     assert_eq!(answer["invoices"][0]["paid"], "124.50", "{answer}");
+    let owed = run(&mut node, Command::Owed).unwrap();
+    assert_eq!(owed["owed"][0]["closed"]["received"], "120.00", "{owed}");
+    let late = Command::LateClaim { number: number.clone(), base_rate: None };
+    assert!(refused(&mut node, late).contains("is a householder"));
     run(&mut node, credit(true)).unwrap();
     assert!(refused(&mut node, credit(true)).contains("nothing is left"));
     assert!(refused(&mut node, void("99", "x")).contains("there is no invoice 99"));
@@ -403,7 +413,8 @@ fn an_invoice_of_a_lost_device_is_adopted_where_it_came_before_the_cut() {
     let number = issued(&mut tablet, "MILL");
     bring(&mut tablet, &mut desk);
     // The laptop has not heard of the invoice when it takes the tablet off the crew.
-    run(&mut node, Command::Retire { device: "tablet".to_owned(), reason: "lost".to_owned() }).unwrap();
+    run(&mut node, Command::Retire { device: "tablet".to_owned(), reason: "lost".to_owned(), words: None })
+        .unwrap();
     bring(&mut node, &mut desk);
     let listed =
         |node: &mut Node| run(node, Command::Invoices).unwrap()["invoices"].as_array().unwrap().len();
@@ -420,7 +431,8 @@ fn an_invoice_of_a_lost_device_is_adopted_where_it_came_before_the_cut() {
 #[test]
 fn an_import_says_how_far_it_is_to_the_end() {
     let folder = tempfile::tempdir().unwrap();
-    let mut node = Node::found(&folder.path().join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
+    let (mut node, _) =
+        Node::found(&folder.path().join("data"), "Oake Rooms", "Maren Oake", "laptop").unwrap();
     let said = RefCell::new(Vec::new());
     let say = |progress: Progress| said.borrow_mut().push(progress);
     let command = Command::Import { dir: SCENARIO.into(), devices: Vec::new() };

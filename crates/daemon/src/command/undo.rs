@@ -58,6 +58,7 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         Kind::CrewFounded | Kind::PersonListed | Kind::DeviceAdmitted | Kind::Recovered => {
             Some("`fivebar retire` takes a phone or laptop off the crew")
         }
+        Kind::OfficeKeysGiven => Some("it goes with what was sealed by it"),
         Kind::RoleChanged => Some("`fivebar role` gives the former role back"),
         Kind::DeviceRetired => Some("invite the phone or laptop anew"),
         Kind::SessionOpened | Kind::SessionClosed => Some("open or close the page where it stands"),
@@ -115,6 +116,10 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::PaymentPointSet
         | Kind::ExtraPriced
         | Kind::PricePaid
+        | Kind::PointDue
+        | Kind::JobCompleted
+        | Kind::VatRateSet
+        | Kind::PersonEngaged
         | Kind::CostBorneBy
         | Kind::DepositAsked
         | Kind::PaymentReceived => None,
@@ -154,8 +159,8 @@ fn last_in(
         while next_seq < end {
             let Some(run) = node.read_run(chain, next_seq)? else { break };
             next_seq = run.next_seq();
-            let read = run.events().filter_map(|event| {
-                let payload = Payload::decode(event.kind, event.kind_version, event.payload).ok()?;
+            let read = (run.first_seq()..).zip(run.events()).filter_map(|(seq, event)| {
+                let payload = node.read_payload(chain, seq, &event).ok()?;
                 Some((event.made_at, payload))
             });
             events.extend(read.collect::<Vec<_>>());
@@ -167,7 +172,8 @@ fn last_in(
             {
                 struck.insert(strike.of);
             }
-            let is_wanted = act.author == author && matches!(body, Body::Struck(_)) == strikes;
+            let is_said = body.kind() != Kind::OfficeKeysGiven;
+            let is_wanted = is_said && act.author == author && matches!(body, Body::Struck(_)) == strikes;
             let stands = !struck.contains(&own) && !is_struck(node, &own);
             if is_wanted && stands && !goes_with_its_entry(node, &act, &body) {
                 return Ok(Some(Own { audience: audience_of(audience, &body), made_at, act, body }));

@@ -19,7 +19,8 @@ const CUSTOMERS: [(&str, CustomerKind); 3] = [
     ("contractor", CustomerKind::Contractor),
     ("business", CustomerKind::Business),
 ];
-const BASES: [(&str, Basis); 2] = [("fixed", Basis::Fixed), ("daywork", Basis::Daywork)];
+const BASES: [(&str, Basis); 3] =
+    [("fixed", Basis::Fixed), ("daywork", Basis::Daywork), ("valuation", Basis::Valuation)];
 const LINE_KINDS: [(&str, LineKind); 2] = [("labour", LineKind::Labour), ("material", LineKind::Material)];
 const VARIATIONS: [(&str, bool); 2] = [("", false), ("daywork", true)];
 /// The words for hours. A costing line keeps the first.

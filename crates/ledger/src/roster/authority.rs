@@ -17,6 +17,8 @@ pub const fn least_role(kind: Kind) -> Role {
     match kind {
         // A shared device notes who uses its page; that gives nobody a right they had not.
         Kind::SessionOpened | Kind::SessionClosed => Role::Hand,
+        // Whoever noted a price makes a key for it, which the office can open.
+        Kind::OfficeKeysGiven => Role::Hand,
         Kind::Hours
         | Kind::WorkStarted
         | Kind::WorkSwitched
@@ -65,6 +67,10 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::PaymentPointSet
         | Kind::ExtraPriced
         | Kind::CostBorneBy
+        | Kind::PointDue
+        | Kind::JobCompleted
+        | Kind::VatRateSet
+        | Kind::PersonEngaged
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
@@ -102,6 +108,7 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::SessionOpened
         | Kind::SessionClosed
         | Kind::Recovered
+        | Kind::OfficeKeysGiven
         | Kind::ItemListed
         | Kind::JobListed
         | Kind::StageListed
@@ -135,6 +142,10 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::ExtraPriced
         | Kind::PricePaid
         | Kind::CostBorneBy
+        | Kind::PointDue
+        | Kind::JobCompleted
+        | Kind::VatRateSet
+        | Kind::PersonEngaged
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
@@ -187,8 +198,9 @@ impl Roster {
         if self.cut(start).is_some_and(|cut| seq >= cut.count) {
             return Err(Lacking::BeyondCut);
         }
-        // The founding event can't name its founder, whose id follows from its hash.
-        if kind == Kind::CrewFounded && self.counted.contains(&place) {
+        // The founding event can't name its founder, whose id follows from its hash; and behind a certificate
+        // stands the recovery key, whoever says it.
+        if matches!(kind, Kind::CrewFounded | Kind::Recovered) && self.counted.contains(&place) {
             return Ok(Standing::Counted);
         }
         let role_of = |person| self.roles.at(person, place).ok_or(Lacking::Person);
@@ -208,8 +220,8 @@ impl Roster {
             let may = device.shared || opened.person == device.person;
             return if may { Ok(Standing::Counted) } else { Err(Lacking::Vouching) };
         }
-        if kind == Kind::SessionClosed {
-            return Ok(Standing::Counted); // It takes a right away and gives none.
+        if matches!(kind, Kind::SessionClosed | Kind::OfficeKeysGiven) {
+            return Ok(Standing::Counted); // They give nobody a right.
         }
         if kind.is_roster() && !self.counted.contains(&place) {
             return Err(Lacking::Role);

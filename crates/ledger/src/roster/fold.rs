@@ -9,15 +9,25 @@ use crate::kinds::Body;
 use crate::roster_events::{DeviceAdmitted, DeviceRetired, PersonListed, Role};
 
 use super::roles::{CountedChange, RoleHistory};
-use super::{Device, Person, Roster, RosterEvent, Session, cut_by};
+use super::{Device, Founding, Person, Roster, RosterEvent, Session, cut_by};
 
 /// A device and a person that it vouches for.
 type Voice = (DeviceKey, PersonId);
 
-/// A retirement by an owner. Whether it counts depends on the device that it retires.
+/// A retirement by an owner, whose word counts or not for the device that it retires, or by the recovery words.
 struct RetirementClaim<'a> {
     event: &'a RosterEvent,
     retired: &'a DeviceRetired,
+    by_words: bool,
+}
+
+impl RetirementClaim<'_> {
+    /// Whether the claim takes the place of a former one. What the words said only the words replace.
+    fn supersedes(&self, former: &Self) -> bool {
+        self.event.hash != former.event.hash
+            && names(&self.event.payload, &former.event.hash)
+            && (self.by_words || !former.by_words)
+    }
 }
 
 /// A listing by an owner.
@@ -57,11 +67,13 @@ pub(super) fn fold(
     let roster = Roster {
         crew,
         crew_name: String::new(),
+        founding: None,
         people: BTreeMap::new(),
         devices: BTreeMap::new(),
         ever_admitted,
         roles: RoleHistory::default(),
         retirements: BTreeMap::new(),
+        certificates: BTreeMap::new(),
         sessions,
         counted: BTreeSet::new(),
     };
@@ -75,6 +87,7 @@ pub(super) fn fold(
     };
     if let Some(founding) = events.get(&EventHash(crew.0)) {
         fold.found(founding);
+        fold.take_certificates();
     }
     while fold.hear_round() {}
     fold.finish()
@@ -97,6 +110,13 @@ fn sessions_of(events: &[&RosterEvent]) -> Vec<Session> {
             Session { person: opened.person, chain, opened: event.seq, closed }
         })
         .collect()
+}
+
+/// A device at the top of the tree: one that stays at home, whose page the crew's phones use until there
+/// are others.
+const fn top_device(key: DeviceKey, name: String, person: PersonId) -> Device {
+    let (admitted_by, recovered_at) = (None, None);
+    Device { key, name, person, shared: true, office: true, admitted_by, recovered_at, retired: false }
 }
 
 fn names(payload: &Payload, former: &EventHash) -> bool {
@@ -126,16 +146,44 @@ impl<'a> Fold<'a> {
         let person = PersonId::named(&self.roster.crew, &founded.founder);
         let key = founding.start.device;
         self.roster.crew_name.clone_from(&founded.crew);
+        let (recovery_key, at) = (founded.recovery_key, founding.payload.act.logged_at);
+        self.roster.founding = Some(Founding { recovery_key, founder: person, device: key, at });
         self.roster.roles.begin(person, Role::Owner);
         self.ever_owners.insert(person);
         self.listings.entry(person).or_default().push(Listing { event: founding, name: &founded.founder });
         self.roster.ever_admitted.insert(key);
         self.roster.counted.insert((founding.start.chain, founding.seq));
         let name = founded.device.clone();
-        // It is the one that stays at home, and the crew's phones use its page until there are others.
-        let device =
-            Device { key, name, person, shared: true, office: true, admitted_by: None, retired: false };
+        let device = top_device(key, name, person);
         self.roster.devices.insert(key, device);
+    }
+
+    /// Takes what the recovery words signed. It depends on the founding event and nothing else.
+    fn take_certificates(&mut self) {
+        let firsts = self.said.values().flatten().copied().filter(|event| event.seq == 0);
+        let certificates: Vec<&'a RosterEvent> =
+            firsts.filter(|event| self.roster.is_certificate(&event.start, &event.payload)).collect();
+        let mut of_device: BTreeMap<DeviceKey, Vec<&'a RosterEvent>> = BTreeMap::new();
+        for event in certificates {
+            let Body::Recovered(recovered) = &event.payload.body else { continue };
+            self.mark_counted(event);
+            self.roster.ever_admitted.insert(recovered.device);
+            self.roster.certificates.insert(event.start.chain, event.hash);
+            of_device.entry(recovered.device).or_default().push(event);
+            for retired in recovered.retires.iter().filter(|retired| retired.device != recovered.device) {
+                let claim = RetirementClaim { event, retired, by_words: true };
+                self.claims.entry(retired.device).or_default().push(claim);
+            }
+        }
+        for (key, events) in of_device {
+            let Some(event) = unsuperseded(&events) else { continue };
+            let Body::Recovered(recovered) = &event.payload.body else { continue };
+            // Whoever has the words and the founding device says of it nothing new.
+            self.roster.devices.entry(key).or_insert_with(|| Device {
+                recovered_at: Some(event.payload.act.logged_at),
+                ..top_device(key, recovered.name.clone(), recovered.person)
+            });
+        }
     }
 
     /// Hears every voice that is ready. False when there is none.
@@ -152,7 +200,8 @@ impl<'a> Fold<'a> {
         self.take_role_changes(&counted, &owners_before);
         for event in counted {
             if let Body::DeviceRetired(retired) = &event.payload.body {
-                self.claims.entry(retired.device).or_default().push(RetirementClaim { event, retired });
+                let claim = RetirementClaim { event, retired, by_words: false };
+                self.claims.entry(retired.device).or_default().push(claim);
             }
         }
         !ready.is_empty()
@@ -210,7 +259,8 @@ impl<'a> Fold<'a> {
             };
             let (name, admitted_by) = (name.clone(), Some(event.start.device));
             let (person, shared, office) = (*person, *shared, *office);
-            let device = Device { key, name, person, shared, office, admitted_by, retired: false };
+            let (recovered_at, retired) = (None, false);
+            let device = Device { key, name, person, shared, office, admitted_by, recovered_at, retired };
             self.roster.devices.insert(key, device);
             for event in events {
                 self.mark_counted(event);
@@ -294,13 +344,9 @@ impl<'a> Fold<'a> {
         let from_beside = |claim: &RetirementClaim<'_>| !self.is_owners_at_cut(device.person, claim);
         let counted: Vec<_> = claims
             .iter()
-            .filter(|claim| self.speaks_from_above(claim.event, key) || from_beside(claim))
+            .filter(|claim| claim.by_words || self.speaks_from_above(claim.event, key) || from_beside(claim))
             .collect();
-        let superseded = |former: &RetirementClaim<'_>| {
-            counted.iter().any(|later| {
-                later.event.hash != former.event.hash && names(&later.event.payload, &former.event.hash)
-            })
-        };
+        let superseded = |former: &RetirementClaim<'_>| counted.iter().any(|later| later.supersedes(former));
         let standing = counted.iter().filter(|claim| !superseded(claim));
         let standing: Vec<DeviceRetired> = standing.map(|claim| claim.retired.clone()).collect();
         let places: Vec<_> = counted.iter().map(|claim| (claim.event.start.chain, claim.event.seq)).collect();

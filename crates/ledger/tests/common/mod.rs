@@ -62,7 +62,7 @@ const fn photo(byte: u8) -> PhotoHash {
     PhotoHash([byte; 32])
 }
 
-const fn event(byte: u8) -> EventHash {
+pub(crate) const fn event(byte: u8) -> EventHash {
     EventHash([byte; 32])
 }
 

@@ -2,13 +2,14 @@
 
 use ledger::office::{
     Basis, BillableUnit, Claim, ClaimRef, CostBorneBy, CustomerKind, DepositAsked, Document, EarlierPaper,
-    ExtraPriced, FirmListed, InvoiceAdopted, InvoiceCredited, InvoiceIssued, InvoiceLine, InvoiceLineKind,
-    InvoiceVoided, ItemPriced, JobTerms, LinePriced, Party, PaymentAccount, PaymentPointSet, PaymentReceived,
-    PersonRated, PricePaid, QuoteAgreed, QuoteGiven, Work,
+    Engagement, ExtraPriced, FirmListed, InvoiceAdopted, InvoiceCredited, InvoiceIssued, InvoiceLine,
+    InvoiceLineKind, InvoiceVoided, ItemPriced, JobCompleted, JobTerms, LinePriced, Party, PaymentAccount,
+    PaymentPointSet, PaymentReceived, PersonEngaged, PersonRated, PointDue, PricePaid, QuoteAgreed,
+    QuoteGiven, VatRateSet, Work,
 };
 use ledger::site::{SaidHow, Whose};
 use ledger::{Body, InvoiceId, PointId, QuoteId};
-use trade::{InvoiceTotals, VatCategory, VatShare};
+use trade::{InvoiceTotals, VatCategory, VatRate, VatShare};
 
 use super::{day, entry, event, garage, item, line, mill, number, person, stage, words};
 
@@ -17,7 +18,7 @@ const POINT: PointId = PointId([0x91; 16]);
 const INVOICE: InvoiceId = InvoiceId([0x92; 16]);
 
 pub(super) fn bodies() -> Vec<Body> {
-    [prices(), terms(), quotes(), invoices(), payments()].concat()
+    [prices(), engagements(), terms(), rates_of_vat(), quotes(), invoices(), payments()].concat()
 }
 
 fn prices() -> Vec<Body> {
@@ -77,6 +78,38 @@ fn prices() -> Vec<Body> {
     ]
 }
 
+fn engagements() -> Vec<Body> {
+    let tobi = PersonEngaged {
+        person: person("Tobi Larch"),
+        engagement: Engagement::SelfEmployed,
+        cis_percent: number("20"),
+        verified_on: Some(day("2026-09-01")),
+        vat_number: "GB000000002".to_owned(),
+    };
+    let plain = |engagement| {
+        Body::PersonEngaged(PersonEngaged {
+            engagement,
+            cis_percent: number("0"),
+            verified_on: None,
+            vat_number: String::new(),
+            ..tobi.clone()
+        })
+    };
+    vec![plain(Engagement::Owner), plain(Engagement::OnTheBooks), Body::PersonEngaged(tobi)]
+}
+
+fn rates_of_vat() -> Vec<Body> {
+    let set = |stage, rate, evidence: &str| {
+        Body::VatRateSet(VatRateSet { job: garage(), stage, rate, evidence: evidence.to_owned() })
+    };
+    vec![
+        set(None, VatRate::Standard, ""),
+        set(Some(stage("skim")), VatRate::Reduced, "empty since 2024: the council's letter is in the folder"),
+        set(None, VatRate::Zero, "a new dwelling"),
+        set(None, VatRate::EnergySaving, "insulation of the loft"),
+    ]
+}
+
 fn terms() -> Vec<Body> {
     let mill_terms = JobTerms {
         job: mill(),
@@ -106,7 +139,9 @@ fn terms() -> Vec<Body> {
         ..mill_terms.clone()
     };
     let business = JobTerms { customer_kind: CustomerKind::Business, ..garage_terms.clone() };
-    vec![Body::JobTerms(mill_terms), Body::JobTerms(garage_terms), Body::JobTerms(business)]
+    let by_progress = JobTerms { basis: Basis::Valuation, ..mill_terms.clone() };
+    let all = [mill_terms, garage_terms, business, by_progress];
+    all.into_iter().map(Body::JobTerms).collect()
 }
 
 fn quotes() -> Vec<Body> {
@@ -134,6 +169,8 @@ fn quotes() -> Vec<Body> {
         agreed(SaidHow::Signature),
         Body::PaymentPointSet(point.clone()),
         Body::PaymentPointSet(PaymentPointSet { stage: None, ..point }),
+        Body::PointDue(PointDue { point: POINT }),
+        Body::JobCompleted(JobCompleted { job: mill(), defects_until: day("2027-11-12") }),
     ]
 }
 
@@ -182,7 +219,7 @@ fn document() -> Document {
                 claim(BillableUnit::Stage(stage("skim")), "0.5"),
                 claim(BillableUnit::Point(POINT), "1"),
                 claim(BillableUnit::Extra(entry("e060")), "1"),
-                claim(BillableUnit::Valuation(entry("e061")), "0.250"),
+                claim(BillableUnit::Retention(garage()), "38.64"),
             ],
         ),
         like(
@@ -190,6 +227,12 @@ fn document() -> Document {
             "-50.00",
             None,
             vec![claim(BillableUnit::Deposit(entry("e062")), "-1")],
+        ),
+        like(
+            InvoiceLineKind::Retention,
+            "38.64",
+            None,
+            vec![claim(BillableUnit::Retention(mill()), "38.64")],
         ),
     ];
     Document {

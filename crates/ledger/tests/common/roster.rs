@@ -1,10 +1,10 @@
 //! Samples of the kinds that say who belongs to the crew.
 
 use ledger::roster_events::{
-    CrewFounded, DeviceAdmitted, DeviceRetired, PersonListed, Position, Recovered, Role, RoleChanged,
-    SessionClosed, SessionOpened,
+    CrewFounded, DeviceAdmitted, DeviceRetired, GivenKey, OfficeKeysGiven, PersonListed, Position, Recovered,
+    Role, RoleChanged, SessionClosed, SessionOpened,
 };
-use ledger::{Body, SessionId};
+use ledger::{Body, OfficeKeyId, SessionId};
 
 use super::{chain_id, event, person, secret};
 
@@ -69,6 +69,15 @@ pub(super) fn bodies() -> Vec<Body> {
             person: maren,
             retires: vec![lost_phone()],
             signature: [[0xaa; 32], [0xbb; 32]],
+        }),
+        Body::OfficeKeysGiven(OfficeKeysGiven {
+            keys: vec![GivenKey {
+                key: OfficeKeyId([0x0f; 16]),
+                to: secret(2).public(),
+                once: secret(8).public(),
+                sealed: [0xcc; 32],
+                tag: [0xdd; 16],
+            }],
         }),
     ]
 }

@@ -1,6 +1,7 @@
 //! The roster: trees of admissions, cuts, roles at positions, and what counts.
 
 mod arrival;
+mod recovery;
 mod world;
 
 use ledger::chain::Audience;

@@ -10,7 +10,7 @@ use ledger::roster_events::{
     CrewFounded, DeviceAdmitted, DeviceRetired, PersonListed, Position, Role, RoleChanged, SessionOpened,
 };
 use ledger::site::{Hours, JobListed, Note, Place, SignedOff, Site, Worked};
-use ledger::{Act, Body, ChainId, CrewId, DeviceKey, EventHash, Payload, Run, RunBuilder};
+use ledger::{Act, Body, ChainId, CrewId, DeviceKey, EventHash, Payload, RecoverySecret, Run, RunBuilder};
 use trade::{Day, Moment, Pence};
 
 /// Who acts, with which device (by its number), in its crew chain.
@@ -41,6 +41,15 @@ pub(crate) fn start(device: u8, audience: Audience) -> ChainStart {
         Audience::Office => ChainId([device + 100; 16]),
     };
     ChainStart { chain, device: key(device), audience }
+}
+
+/// What stands on the crew's paper.
+pub(crate) fn words() -> RecoverySecret {
+    RecoverySecret::from_entropy([99; 16])
+}
+
+pub(crate) fn lost(device: u8, cuts: Vec<Position>) -> DeviceRetired {
+    DeviceRetired { device: key(device), cuts, reason: "lost".into() }
 }
 
 pub(crate) fn crew_chain(device: u8) -> ChainStart {
@@ -80,7 +89,7 @@ impl World {
             founder: "Maren Oake".into(),
             device: "laptop".into(),
             seed: [7; 32],
-            recovery_key: key(99),
+            recovery_key: words().public(),
         };
         // The founder's id follows from this event's hash, so the event itself can't name it.
         let nobody = Voice(PersonId([0; 16]), 1);
@@ -97,13 +106,17 @@ impl World {
         Voice(self.person("Maren Oake"), 1)
     }
 
-    pub(crate) fn say(
+    pub(crate) fn say(&mut self, by: Voice, replaces: &[EventHash], body: Body) -> EventHash {
+        self.say_in(crew_chain(by.1), by, replaces, body)
+    }
+
+    fn say_in(
         &mut self,
+        start: ChainStart,
         Voice(person, device): Voice,
         replaces: &[EventHash],
         body: Body,
     ) -> EventHash {
-        let start = crew_chain(device);
         self.chains.insert(start.chain, start);
         let tip = self.tips.get(&start.chain).copied().unwrap_or_else(|| start.tip(&self.crew));
         let payload = payload(person, replaces, body);
@@ -144,8 +157,25 @@ impl World {
         cuts: Vec<Position>,
         replaces: &[EventHash],
     ) -> EventHash {
-        let retired = DeviceRetired { device: key(device), cuts, reason: "lost".into() };
-        self.say(by, replaces, Body::DeviceRetired(retired))
+        self.say(by, replaces, Body::DeviceRetired(lost(device, cuts)))
+    }
+
+    /// The recovery words sign for a device, in a chain of its own if it has said something before.
+    pub(crate) fn certify(
+        &mut self,
+        by: Voice,
+        retires: Vec<DeviceRetired>,
+        replaces: &[EventHash],
+    ) -> EventHash {
+        let is_new = |start: &ChainStart| !self.tips.contains_key(&start.chain);
+        let numbers = (200..=u8::MAX).map(|number| ChainId([number; 16]));
+        let beside = numbers.map(|chain| ChainStart { chain, ..crew_chain(by.1) });
+        let start = [crew_chain(by.1)].into_iter().chain(beside).find(is_new).unwrap();
+        let mut replaces = replaces.to_vec();
+        replaces.sort_unstable();
+        let named = (format!("device {}", by.1), by.0);
+        let recovered = words().certify(&self.crew, &start, &replaces, named, retires).unwrap();
+        self.say_in(start, by, &replaces, Body::Recovered(recovered))
     }
 
     pub(crate) fn change(

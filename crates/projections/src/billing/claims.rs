@@ -4,12 +4,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, BillableUnit, Claim, ClaimRef, InvoiceLine, InvoiceLineKind};
+use ledger::office::{BillableUnit, Claim, ClaimRef, InvoiceLine, InvoiceLineKind};
 use ledger::{EntryRef, EventHash, InvoiceId};
 use rust_decimal::Decimal;
-use trade::Quantity;
+use trade::{Pence, Quantity};
 
-use super::work::{ClockEntry, IssuedPaper, JobWork, Measure, StageWork};
+use super::held::held_in_all;
+use super::priced;
+use super::work::{ClockEntry, IssuedPaper, JobWork, Measure};
 
 /// A claim that holds, where it stands, and what it does.
 #[derive(Debug, Clone, Copy)]
@@ -107,6 +109,12 @@ impl<'w> Claims<'w> {
         self.on(unit).iter().map(|claim| claim.quantity).sum()
     }
 
+    /// What was invoiced for a unit less what was credited, of lines that bill nothing else.
+    pub(super) fn billed_amount(&self, unit: BillableUnit) -> Pence {
+        let own = self.on(unit).iter().filter(|claim| claim.line.claims.len() == 1);
+        own.map(|claim| if claim.by_credit_note { -claim.line.amount } else { claim.line.amount }).sum()
+    }
+
     /// The event that last said what a unit is worth; else the one that its newest claim knew.
     pub(super) fn revision(&self, unit: BillableUnit) -> Option<EventHash> {
         let work = match unit {
@@ -114,7 +122,7 @@ impl<'w> Claims<'w> {
             BillableUnit::Stage(_)
             | BillableUnit::Point(_)
             | BillableUnit::Extra(_)
-            | BillableUnit::Valuation(_)
+            | BillableUnit::Retention(_)
             | BillableUnit::Deposit(_) => None,
         };
         let ended = || self.job.ended.get(&unit).copied();
@@ -128,23 +136,26 @@ impl<'w> Claims<'w> {
         Account { unit, worth: work.measure.count(), ended: false, claims }
     }
 
-    /// Everything that was billed, as what it was billed. Of a unit whose worth this projection does
-    /// not know there is none: it credits no such unit by itself.
+    /// Everything that was billed, as what it was billed. A deposit is in none of them: it is worth
+    /// nothing in the end, and what billed it comes off the next invoice.
     pub(super) fn accounts(&self) -> Vec<Account<'w>> {
         let worths = worths(self.job);
         let mut accounts = Vec::new();
         for (&unit, claims) in &self.by_unit {
             let work = match unit {
                 BillableUnit::Entry(entry) => self.entries.get(&entry),
-                BillableUnit::Stage(_) => {
+                BillableUnit::Stage(_) | BillableUnit::Point(_) | BillableUnit::Extra(_) => {
                     let worth = worths.get(&unit).copied().unwrap_or_default();
                     accounts.push(Account { unit, worth, ended: false, claims: claims.clone() });
                     continue;
                 }
-                BillableUnit::Point(_)
-                | BillableUnit::Extra(_)
-                | BillableUnit::Valuation(_)
-                | BillableUnit::Deposit(_) => continue,
+                BillableUnit::Retention(_) => {
+                    // When it falls due is a matter of days, and no day gives back what was released.
+                    let worth = self.billed(unit).min(held_in_all(self).pounds());
+                    accounts.push(Account { unit, worth, ended: false, claims: claims.clone() });
+                    continue;
+                }
+                BillableUnit::Deposit(_) => continue,
             };
             let mut former: BTreeMap<&str, Vec<Standing<'w>>> = BTreeMap::new();
             for claim in
@@ -224,19 +235,8 @@ impl<'w> Claims<'w> {
 /// What each unit is worth now, in its own measure. What is not on the job any more is not in it.
 pub(super) fn worths(job: &JobWork) -> BTreeMap<BillableUnit, Decimal> {
     let entries = job.entries.iter().map(|work| (BillableUnit::Entry(work.entry), work.measure.count()));
-    let is_due = |work: &&StageWork| {
-        work.sign_off(None).is_some() && bills_stages(job) && !job.is_on_the_clock(work.stage)
-    };
-    let stages = job.stages.iter().filter(is_due).map(|work| (BillableUnit::Stage(work.stage), Decimal::ONE));
-    entries.chain(stages).collect()
-}
-
-/// Whether the job bills its stages at the quote.
-pub(super) const fn bills_stages(job: &JobWork) -> bool {
-    match job.terms.basis {
-        Basis::Fixed => true,
-        Basis::Daywork => false,
-    }
+    let priced = priced::due(job, None).into_iter().map(|due| (due.unit, due.share));
+    entries.chain(priced).collect()
 }
 
 impl<'w> Account<'w> {
@@ -256,6 +256,21 @@ impl<'w> Account<'w> {
         self.claims.iter().rev().find(billing).map(|claim| claim.invoice)
     }
 
+    /// How much is given back where so much is too much. What is billed in steps at a price is given back
+    /// by whole steps, and what is then due of it is billed anew.
+    fn giving_back(&self, open: Decimal) -> Decimal {
+        match self.unit {
+            BillableUnit::Entry(_) | BillableUnit::Deposit(_) => open,
+            BillableUnit::Stage(_)
+            | BillableUnit::Point(_)
+            | BillableUnit::Extra(_)
+            | BillableUnit::Retention(_) => {
+                let on_newest = self.newest_invoice().map(|invoice| self.billed_on(invoice));
+                on_newest.map_or(open, |newest| open.min(-newest))
+            }
+        }
+    }
+
     /// The line that makes the newest claim.
     pub(super) fn newest_line(&self) -> Option<&'w InvoiceLine> {
         self.claims.last().map(|claim| claim.line)
@@ -266,7 +281,10 @@ impl<'w> Account<'w> {
 fn item_of(line: &InvoiceLine) -> &str {
     match line.kind {
         InvoiceLineKind::Material => &line.what,
-        InvoiceLineKind::Labour | InvoiceLineKind::Price | InvoiceLineKind::Deposit => "",
+        InvoiceLineKind::Labour
+        | InvoiceLineKind::Price
+        | InvoiceLineKind::Deposit
+        | InvoiceLineKind::Retention => "",
     }
 }
 
@@ -284,7 +302,7 @@ pub(super) fn too_much<'w>(claims: &Claims<'w>) -> Vec<(Account<'w>, Claim)> {
         if claims.double(unit, worths.get(&unit).copied().unwrap_or_default()).is_some() {
             return None;
         }
-        let (revision, quantity) = (claims.revision(unit)?, Quantity::new(open).ok()?);
+        let (revision, quantity) = (claims.revision(unit)?, Quantity::new(account.giving_back(open)).ok()?);
         Some((account, Claim { unit, revision, quantity, follows: claims.newest(unit) }))
     });
     above.collect()

@@ -10,7 +10,7 @@ use trade::{Day, Quantity, Rate};
 
 use super::claims::{Account, Claims, too_much, worths};
 use super::credit::material_held;
-use super::preview::vat_category;
+use super::vat::Vat;
 use super::work::{ClockEntry, JobWork, Measure};
 
 /// Decimal places of a quantity of material on paper.
@@ -58,7 +58,7 @@ struct LineParts {
 }
 
 /// What is worth more than was billed, of entries done on `until` or before.
-pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> ClockLines {
+pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>, vat: Vat<'_>) -> ClockLines {
     let mut found = ClockLines::default();
     let mut labour: BTreeMap<LineKey, LineParts> = BTreeMap::new();
     let mut material: BTreeMap<LineKey, LineParts> = BTreeMap::new();
@@ -122,8 +122,8 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>) -> C
         found.to_give_back.extend(off.and_then(|off| off.take_from(&mut material)));
     }
     settle_emptied(&mut material);
-    let labour = labour.into_iter().filter_map(|(key, parts)| labour_line(job, key, parts));
-    let material = material.into_iter().filter_map(|(key, parts)| material_line(job, key, parts));
+    let labour = labour.into_iter().filter_map(|(key, parts)| labour_line(vat, key, parts));
+    let material = material.into_iter().filter_map(|(key, parts)| material_line(vat, key, parts));
     found.lines = labour.chain(material).collect();
     found
 }
@@ -229,24 +229,25 @@ fn earlier(claims: &Claims<'_>, account: &Account<'_>) -> Option<EarlierPaper> {
     paper.map(|paper| super::named(&paper.document))
 }
 
-fn labour_line(job: &JobWork, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
+fn labour_line(vat: Vat<'_>, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
     let quantity = hours(i64::try_from(parts.quantity).ok()?);
-    line(job, InvoiceLineKind::Labour, key, quantity, parts)
+    line(vat, InvoiceLineKind::Labour, key, quantity, parts)
 }
 
-fn material_line(job: &JobWork, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
+fn material_line(vat: Vat<'_>, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
     let quantity = Quantity::new(parts.quantity).ok()?.rounded(MATERIAL_PLACES);
-    line(job, InvoiceLineKind::Material, key, quantity, parts)
+    line(vat, InvoiceLineKind::Material, key, quantity, parts)
 }
 
 /// A line whose printed quantity is nought prints nothing and claims nothing; it waits for more.
 fn line(
-    job: &JobWork,
+    vat: Vat<'_>,
     kind: InvoiceLineKind,
     key: LineKey,
     quantity: Quantity,
     parts: LineParts,
 ) -> Option<InvoiceLine> {
+    let (vat_category, vat_percent) = vat.line(key.stage);
     (!quantity.is_zero()).then(|| InvoiceLine {
         kind,
         stage: key.stage_name,
@@ -255,8 +256,8 @@ fn line(
         unit: key.unit,
         unit_price: parts.unit_price,
         amount: line_amount(quantity, parts.unit_price),
-        vat_category: vat_category(job),
-        vat_percent: job.terms.vat_percent,
+        vat_category,
+        vat_percent,
         earlier: key.earlier,
         claims: parts.claims,
     })
@@ -267,7 +268,7 @@ pub(super) fn printed(kind: InvoiceLineKind, measure: Quantity) -> Quantity {
     match kind {
         InvoiceLineKind::Labour => hours(i64::try_from(measure.value()).unwrap_or(i64::MAX)),
         InvoiceLineKind::Material => measure.rounded(MATERIAL_PLACES),
-        InvoiceLineKind::Price | InvoiceLineKind::Deposit => measure,
+        InvoiceLineKind::Price | InvoiceLineKind::Deposit | InvoiceLineKind::Retention => measure,
     }
 }
 

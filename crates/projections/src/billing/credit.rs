@@ -5,15 +5,16 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::InvoiceId;
-use ledger::office::{Claim, InvoiceLine, InvoiceLineKind};
+use ledger::office::{BillableUnit, Claim, InvoiceLine, InvoiceLineKind};
 use rust_decimal::Decimal;
 use trade::money::{line_amount, percentage};
-use trade::tax::vat_on;
-use trade::{Day, InvoiceTotals, Pence, Quantity, Rate};
+use trade::{Day, InvoiceTotals, Pence, Quantity, Rate, VatShare};
 
 use super::claims::{Claims, Standing, too_much};
 use super::clock;
-use super::preview::{cis_so_far, material_cost};
+use super::priced::{self, left_out_for_more, left_out_of_billed};
+use super::sums::{cis_so_far, material_cost};
+use super::vat::{Vat, nets, share_of};
 use super::work::{IssuedPaper, JobWork, Measure};
 
 /// A credit note that could be issued. Its claims are below nought, its amounts are what is given back.
@@ -27,6 +28,8 @@ pub struct ProposedCredit {
     pub of_date: Day,
     /// The lines that are given back.
     pub lines: Vec<InvoiceLine>,
+    /// What each VAT category and rate comes to.
+    pub vat: Vec<VatShare>,
     /// The sums that are given back.
     pub totals: InvoiceTotals,
 }
@@ -82,10 +85,36 @@ pub fn proposed_credits(job: &JobWork) -> Vec<ProposedCredit> {
             giving.insert(claim.unit);
         }
     }
-    for back in clock::lines(job, &claims, None).to_give_back {
+    for back in clock::lines(job, &claims, None, Vat::of(job, None)).to_give_back {
         give_back_material(&claims, &mut left, (&back.stage_name, &back.item), &back.claim);
     }
-    credits(job, &claims, left)
+    let mut left_out: BTreeMap<InvoiceId, Vec<InvoiceLine>> = BTreeMap::new();
+    for (stage, line) in left_out_of_billed(job, &claims) {
+        let bills = claims.on(BillableUnit::Stage(stage)).iter().rev().find(|claim| !claim.by_credit_note);
+        // It reduces the invoice at the VAT that the stage was billed at.
+        let line = bills.map(|bills| InvoiceLine {
+            vat_category: bills.line.vat_category,
+            vat_percent: bills.line.vat_percent,
+            ..line
+        });
+        if let Some((bills, line)) = bills.zip(line) {
+            left_out.entry(bills.invoice).or_default().push(line);
+        }
+    }
+    for (unit, line) in left_out_for_more(job, &claims) {
+        let Some(newest) = claims.on(unit).last() else { continue };
+        let took_off = |left: &&mut LineLeft<'_>| is_same_line(left.line, newest.line);
+        let own = left.get_mut(&newest.invoice).and_then(|lines| lines.iter_mut().find(took_off));
+        if let Some((own, claim)) = own.zip(line.claims.first()) {
+            // What came off is put back, and more comes off: the credit note gives back the difference.
+            let back = Quantity::new(-claim.quantity.value()).ok();
+            own.giving.extend(back.map(|quantity| Claim { quantity, ..claim.clone() }));
+            let (vat_category, vat_percent) = (newest.line.vat_category, newest.line.vat_percent);
+            let line = InvoiceLine { vat_category, vat_percent, ..line };
+            left_out.entry(newest.invoice).or_default().push(line);
+        }
+    }
+    credits(job, &claims, left, left_out)
 }
 
 /// Something that was billed at a rate or price that is another now.
@@ -99,7 +128,7 @@ struct AtAnotherPrice<'w> {
 /// What was billed at a rate or price that is another now, newest first. A return has no price of
 /// its own: it comes off at that of the use.
 fn at_another_price<'w>(job: &JobWork, claims: &Claims<'w>) -> Vec<AtAnotherPrice<'w>> {
-    let mut found = Vec::new();
+    let mut found = at_another_amount(job, claims);
     for work in &job.entries {
         let account = claims.account(work);
         let mut stands = account.billed();
@@ -134,6 +163,32 @@ fn at_another_price<'w>(job: &JobWork, claims: &Claims<'w>) -> Vec<AtAnotherPric
         }
     }
     found
+}
+
+/// Points and extras that were billed whole, at an amount that is another now.
+fn at_another_amount<'w>(job: &JobWork, claims: &Claims<'w>) -> Vec<AtAnotherPrice<'w>> {
+    let changed = priced::due(job, None).into_iter().filter_map(|due| {
+        match due.unit {
+            BillableUnit::Point(_) | BillableUnit::Extra(_) => {}
+            BillableUnit::Stage(_)
+            | BillableUnit::Entry(_)
+            | BillableUnit::Retention(_)
+            | BillableUnit::Deposit(_) => return None,
+        }
+        let whole = claims.billed(due.unit) == Decimal::ONE && due.share == Decimal::ONE;
+        if !whole || due.price == Some(claims.billed_amount(due.unit)) || due.price.is_none() {
+            return None;
+        }
+        let billing = claims.on(due.unit).iter().rev().find(|claim| !claim.by_credit_note)?;
+        let claim = Claim {
+            unit: due.unit,
+            revision: claims.revision(due.unit)?,
+            quantity: Quantity::new(-Decimal::ONE).ok()?,
+            follows: claims.newest(due.unit),
+        };
+        Some(AtAnotherPrice { invoice: billing.invoice, line: billing.line, claim })
+    });
+    changed.collect()
 }
 
 /// What papers may print as the price of an entry without being wrong. Empty while no rate or price
@@ -189,7 +244,7 @@ pub fn whole_credit(job: &JobWork, invoice: InvoiceId) -> Option<ProposedCredit>
             line.giving.extend(quantity.map(|quantity| Claim { quantity, follows, ..claim.clone() }));
         }
     }
-    credits(job, &claims, left).pop()
+    credits(job, &claims, left, BTreeMap::new()).pop()
 }
 
 /// How much of each item, by the names of stage and item, still stands billed on any invoice.
@@ -219,6 +274,8 @@ fn lines_left<'w>(claims: &Claims<'w>) -> BTreeMap<InvoiceId, Vec<LineLeft<'w>>>
                 line.quantity -= given.quantity.value();
                 line.amount -= given.amount;
                 line.claims.extend(&given.claims);
+            } else {
+                lines.push(LineLeft::less(given));
             }
         }
     }
@@ -244,6 +301,13 @@ impl<'w> LineLeft<'w> {
         let (quantity, amount) = (line.quantity.value(), line.amount);
         let claims = line.claims.iter().collect();
         Self { line, measure: measure(line), quantity, amount, claims, giving: Vec::new() }
+    }
+
+    /// What was given back by a line of its own: something that was left out of what the invoice bills.
+    fn less(given: &'w InvoiceLine) -> Self {
+        let (quantity, amount) = (-given.quantity.value(), -given.amount);
+        let claims = given.claims.iter().collect();
+        Self { line: given, measure: measure(given), quantity, amount, claims, giving: Vec::new() }
     }
 
     fn given(&self) -> Decimal {
@@ -286,33 +350,27 @@ fn credits(
     job: &JobWork,
     claims: &Claims<'_>,
     mut left: BTreeMap<InvoiceId, Vec<LineLeft<'_>>>,
+    mut left_out: BTreeMap<InvoiceId, Vec<InvoiceLine>>,
 ) -> Vec<ProposedCredit> {
     let mut so_far = cis_so_far(claims);
     let mut proposed = Vec::new();
     for paper in claims.papers.iter().filter(|paper| paper.credits.is_none()) {
         let Some(lines) = left.remove(&paper.document.invoice) else { continue };
-        let lines: Vec<_> = lines.into_iter().filter_map(LineLeft::credit_line).collect();
+        let mut lines: Vec<_> = lines.into_iter().filter_map(LineLeft::credit_line).collect();
+        lines.extend(left_out.remove(&paper.document.invoice).unwrap_or_default());
         if lines.is_empty() {
             continue;
         }
-        let earlier: InvoiceTotals = claims
-            .papers
-            .iter()
-            .filter(|credit| credit.credits == Some(paper.document.invoice))
-            .fold(InvoiceTotals::default(), |sum, credit| each(sum, credit.document.totals, |a, b| a + b));
-        let rest = each(paper.document.totals, earlier, |a, b| a - b);
+        let rest = rest_of(claims, paper);
         let net: Pence = lines.iter().map(|line| line.amount).sum();
-        let totals = if net == rest.net {
-            rest
+        let (vat, totals) = if net == rest.totals.net {
+            (rest.vat, rest.totals)
         } else {
             let spent = so_far.materials - material_cost(job, claims, &[], None);
-            part_totals(
-                job,
-                paper,
-                net,
-                spent.max(Pence::ZERO).min(rest.cis_materials.max(Pence::ZERO)),
-                so_far,
-            )
+            let materials = spent.max(Pence::ZERO).min(rest.totals.cis_materials.max(Pence::ZERO));
+            let vat = part_shares(paper, &rest.vat, &lines);
+            let totals = part_totals(paper, &vat, materials, so_far);
+            (vat, totals)
         };
         so_far.due -= totals.taxable;
         so_far.materials -= totals.cis_materials;
@@ -322,50 +380,68 @@ fn credits(
             of_number: super::printed_number(&paper.document),
             of_date: paper.document.issued_on,
             lines,
+            vat,
             totals,
         });
     }
     proposed
 }
 
-/// The sums of a part that is given back: retention in the invoice's own proportion, VAT treated as
-/// the invoice treats it, and CIS so that what is expected fits all that is then due.
+/// What is left of an invoice's sums after the credit notes on it.
+struct Rest {
+    vat: Vec<VatShare>,
+    totals: InvoiceTotals,
+}
+
+fn rest_of(claims: &Claims<'_>, paper: &IssuedPaper) -> Rest {
+    let mut rest = Rest { vat: paper.document.vat.clone(), totals: paper.document.totals };
+    for credit in claims.papers.iter().filter(|credit| credit.credits == Some(paper.document.invoice)) {
+        rest.totals = each(rest.totals, credit.document.totals, |a, b| a - b);
+        for given in &credit.document.vat {
+            let same = |share: &&mut VatShare| is_same_share(share, given);
+            if let Some(share) = rest.vat.iter_mut().find(same) {
+                share.net -= given.net;
+                share.retention -= given.retention;
+                share.taxable -= given.taxable;
+                share.vat_stated -= given.vat_stated;
+            }
+        }
+    }
+    rest
+}
+
+fn is_same_share(one: &VatShare, other: &VatShare) -> bool {
+    one.category == other.category && one.percent == other.percent
+}
+
+/// The shares of a part that is given back: retention at the invoice's own rate and never more than what
+/// is left of it, and VAT treated as the invoice treats it.
+fn part_shares(paper: &IssuedPaper, rest: &[VatShare], lines: &[InvoiceLine]) -> Vec<VatShare> {
+    let share = |((category, percent), net, work)| {
+        let held = percentage(work, paper.document.retention_percent);
+        let share = share_of((category, percent), net, held);
+        let left = rest.iter().find(|left| is_same_share(left, &share)).map(|left| left.retention);
+        match left {
+            Some(left) if held > left => share_of((category, percent), net, left),
+            Some(_) | None => share,
+        }
+    };
+    nets(lines).into_iter().map(share).collect()
+}
+
+/// The sums of a part that is given back, with CIS so that what is expected fits all that is then due.
 fn part_totals(
-    job: &JobWork,
     paper: &IssuedPaper,
-    net: Pence,
+    vat: &[VatShare],
     materials: Pence,
     so_far: trade::CisSoFar,
 ) -> InvoiceTotals {
-    let billed = paper.document.totals;
-    let held =
-        (net.pounds() * billed.retention.pounds()).checked_div(billed.net.pounds()).unwrap_or_default();
-    let retention = Pence::from_pounds_half_up(held);
-    let taxable = net - retention;
-    let vat_percent = paper.document.lines.first().map_or(Rate::ZERO, |line| line.vat_percent);
-    let vat_stated = vat_on(taxable, vat_percent);
-    let charges = billed.vat_charged != Pence::ZERO;
-    let vat_charged = if charges { vat_stated } else { Pence::ZERO };
-    let total = taxable + vat_charged;
-    let is_cis = billed.cis != Pence::ZERO || billed.cis_materials != Pence::ZERO;
-    let (cis_materials, cis) = if is_cis {
-        let base = (so_far.due - taxable) - (so_far.materials - materials);
-        let expected = percentage(base.max(Pence::ZERO), job.terms.cis_percent);
-        (materials, (so_far.expected - expected).max(Pence::ZERO))
-    } else {
-        (Pence::ZERO, Pence::ZERO)
-    };
-    InvoiceTotals {
-        net,
-        retention,
-        taxable,
-        vat_stated,
-        vat_charged,
-        total,
-        cis_materials,
-        cis,
-        to_pay: total - cis,
-    }
+    let sums = InvoiceTotals::of_shares(vat, Pence::ZERO, None, so_far);
+    let Some(percent) = paper.document.cis_percent else { return sums };
+    let base = (so_far.due - sums.taxable) - (so_far.materials - materials);
+    let expected = percentage(base.max(Pence::ZERO), percent);
+    let cis = (so_far.expected - expected).max(Pence::ZERO);
+    InvoiceTotals { cis_materials: materials, cis, to_pay: sums.total - cis, ..sums }
 }
 
 fn each(one: InvoiceTotals, two: InvoiceTotals, f: fn(Pence, Pence) -> Pence) -> InvoiceTotals {

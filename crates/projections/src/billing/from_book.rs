@@ -2,19 +2,22 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, BillableUnit, Document, JobTerms};
-use ledger::site::WasteCount;
+use ledger::office::{Basis, BillableUnit, Document, JobTerms, VatRateSet};
+use ledger::site::{ExtraTerms, WasteCount};
 use ledger::{Body, EntryRef, EventHash, InvoiceId, ItemId, JobId, StageId};
 use trade::{Day, Quantity, Rate, UnitCost};
 
+use super::spent::{add_expenses, add_hires};
 use super::work::{
-    ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageStep, StageWork,
+    ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork, MaterialCost, Measure, PointWork,
+    Progress, StageStep, StageWork,
 };
 use crate::book::Book;
 use crate::entry::Entry;
-use crate::extras::answers;
+use crate::extras::{AgreedExtra, agreed_of, answers};
 use crate::lists::Lists;
 use crate::materials::{MaterialUse, Movement, uses_of};
+use crate::quotes;
 use crate::row::RowKey;
 use crate::stages::DoneAt;
 use crate::time_on_job::spells_of;
@@ -26,6 +29,8 @@ use crate::time_on_job::spells_of;
 pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
     let mut works: BTreeMap<JobId, JobWork> = BTreeMap::new();
     let also_called = also_called(book, lists);
+    let entries: Vec<_> = book.entries().collect();
+    let agreed = agreed_of(&entries);
     for (job, terms) in &lists.terms {
         works.extend(lists.jobs.get(job).map(|listed| {
             let work = JobWork {
@@ -44,15 +49,22 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
                 also_called: also_called.clone(),
                 markups: markups(book, *job),
                 ended: BTreeMap::new(),
+                points: points(lists, *job),
+                extras: extras(&agreed, lists, *job),
+                deposits: Vec::new(),
+                completion: lists.completed.get(job).copied(),
+                vat_rates: vat_rates(lists, *job),
             };
             (*job, work)
         }));
     }
-    let entries: Vec<_> = book.entries().collect();
     add_steps(&entries, &mut works);
     add_answers(&entries, &mut works);
     add_hours(&entries, lists, &mut works);
     add_materials(book, &entries, lists, &mut works);
+    add_hires(&entries, lists, &mut works);
+    add_expenses(&entries, lists, &mut works);
+    add_deposits(&entries, &mut works);
     add_papers(&entries, &mut works);
     for work in works.values_mut() {
         work.ended = ended(book, work);
@@ -88,19 +100,73 @@ fn lines(lists: &Lists<'_>, job: JobId) -> Vec<CostingLine> {
     listed.into_iter().map(line).collect()
 }
 
+fn points(lists: &Lists<'_>, job: JobId) -> Vec<PointWork> {
+    let point = |point: &ledger::office::PaymentPointSet| PointWork {
+        point: point.point,
+        label: point.label.clone(),
+        amount: point.amount,
+        stage: point.stage,
+        said_due: lists.points_due.get(&point.point).copied(),
+    };
+    quotes::points(lists, job).into_iter().map(point).collect()
+}
+
+/// What was agreed at a price, and what was left out.
+fn extras(agreed: &BTreeMap<EntryRef, AgreedExtra>, lists: &Lists<'_>, job: JobId) -> Vec<ExtraWork> {
+    let extra = |extra: &AgreedExtra| {
+        let left_out = match extra.terms {
+            ExtraTerms::AtAPrice => false,
+            ExtraTerms::LeftOut => true,
+            ExtraTerms::OnTheClock | ExtraTerms::Free => return None,
+        };
+        Some(ExtraWork {
+            extra: extra.key,
+            revision: extra.revision,
+            what: extra.what.clone(),
+            left_out,
+            amount: lists.extras.get(&extra.key).map(|priced| priced.amount),
+            stage: extra.stage,
+            agreed_on: extra.agreed_on,
+        })
+    };
+    agreed.values().filter(|extra| extra.job == job).filter_map(extra).collect()
+}
+
+fn vat_rates(lists: &Lists<'_>, job: JobId) -> BTreeMap<Option<StageId>, VatRateSet> {
+    let own = lists.vat_rates.iter().filter(|((of, _), _)| *of == job);
+    own.map(|((_, stage), set)| (*stage, VatRateSet::clone(set))).collect()
+}
+
+fn add_deposits(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
+    for entry in entries {
+        let Body::DepositAsked(asked) = entry.body.as_ref() else { continue };
+        let deposit = DepositWork {
+            entry: entry.entry_ref(),
+            revision: entry.revision(),
+            amount: asked.amount,
+            asked_on: entry.act.done_on,
+        };
+        works.entry(asked.job).and_modify(|work| work.deposits.push(deposit));
+    }
+    for work in works.values_mut() {
+        work.deposits.sort_by_key(|deposit| (deposit.asked_on, deposit.entry));
+    }
+}
+
 /// Sign-offs and reopenings, in the order in which [`Book::stages`] reads them.
 fn add_steps(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
     let mut steps: BTreeMap<StageId, Vec<_>> = BTreeMap::new();
     for entry in entries {
         let own = entry.site().and_then(|site| site.stage);
-        let (stages, signed_off): (Vec<_>, _) = match entry.body.as_ref() {
-            Body::SignedOff(_) => (own.into_iter().collect(), true),
-            Body::Reopened(_) => (own.into_iter().collect(), false),
-            Body::ExtraAgreed(agreed) => (agreed.reopens.clone(), false),
+        let (stages, progress): (Vec<_>, _) = match entry.body.as_ref() {
+            Body::SignedOff(_) => (own.into_iter().collect(), Progress::SignedOff),
+            Body::PartDone(part) => (own.into_iter().collect(), Progress::PartDone(part.percent)),
+            Body::Reopened(_) => (own.into_iter().collect(), Progress::Reopened),
+            Body::ExtraAgreed(agreed) => (agreed.reopens.clone(), Progress::Reopened),
             _ => continue,
         };
         let done_on = entry.act.done_on;
-        let step = StageStep { revision: entry.revision(), done_on, signed_off };
+        let step = StageStep { revision: entry.revision(), done_on, progress };
         let written = (entry.act.logged_at, entry.act.row_key.clone(), entry.logged.hash);
         for stage in stages {
             steps.entry(stage).or_default().push((DoneAt::of(entry), written.clone(), step));
@@ -151,10 +217,10 @@ impl Book {
 
 impl JobWork {
     /// Whether what is done there is billed by time and materials.
-    fn bills_by_the_clock(&self, stage: Option<StageId>) -> bool {
+    pub(super) fn bills_by_the_clock(&self, stage: Option<StageId>) -> bool {
         match self.terms.basis {
             Basis::Daywork => true,
-            Basis::Fixed => stage.is_some_and(|stage| self.is_on_the_clock(stage)),
+            Basis::Fixed | Basis::Valuation => stage.is_some_and(|stage| self.is_on_the_clock(stage)),
         }
     }
 }
@@ -302,10 +368,8 @@ fn ended(book: &Book, work: &JobWork) -> BTreeMap<BillableUnit, EventHash> {
             let steps = work.stages.iter().find(|work| work.stage == stage).map(|work| &work.steps);
             steps.and_then(|steps| steps.last()).map(|step| step.revision)
         }
-        BillableUnit::Point(_)
-        | BillableUnit::Extra(_)
-        | BillableUnit::Valuation(_)
-        | BillableUnit::Deposit(_) => None,
+        BillableUnit::Extra(extra) | BillableUnit::Deposit(extra) => entry_ended(book, &extra),
+        BillableUnit::Point(_) | BillableUnit::Retention(_) => None,
     };
     claims.filter_map(|claim| Some((claim.unit, ended(claim.unit)?))).collect()
 }

@@ -8,12 +8,14 @@ use std::fmt;
 
 use ledger::InvoiceId;
 use ledger::office::{
-    Document, EarlierPaper, FirmListed, InvoiceCredited, InvoiceLine, Party, PaymentAccount, Work,
+    CustomerKind, Document, EarlierPaper, FirmListed, InvoiceCredited, InvoiceLine, InvoiceLineKind, Party,
+    PaymentAccount, Work,
 };
-use trade::{Day, InvoiceTotals, Pence, VatCategory, VatShare};
+use trade::{Day, Pence, Rate, VatCategory, VatRate, VatShare};
 
 use super::credit::ProposedCredit;
-use super::preview::{Preview, VatDecision, vat_decision};
+use super::preview::Preview;
+use super::sums::cis_percent;
 use super::work::JobWork;
 
 /// The country of both addresses: the rules of tax that a paper is issued by are those of the United
@@ -57,6 +59,8 @@ pub enum Missing {
     CustomerAddress,
     /// The customer's VAT number, under the reverse charge.
     CustomerVatNumber,
+    /// What proves a rate of VAT other than the standard one.
+    VatEvidence,
     /// The paper's number.
     Number,
 }
@@ -67,12 +71,17 @@ impl fmt::Display for Missing {
             Self::SellerName => "your business's name (set it in the firm's details)",
             Self::SellerAddress => "your business's address (set it in the firm's details)",
             Self::SellerVatNumber => {
-                "your VAT number (set it in the firm's details, or set the job's VAT to 0 if you are not registered)"
+                "your VAT number (set it in the firm's details, or clear the date of registration there)"
             }
             Self::CustomerName => "the customer's name (set it on the job)",
             Self::CustomerAddress => "the customer's billing address (set it in the job's terms)",
             Self::CustomerVatNumber => "the customer's VAT number (set it in the job's terms)",
-            Self::Number => "the paper's number (it starts from the next invoice number in the firm's details)",
+            Self::VatEvidence => {
+                "what proves that the work is not at the standard rate of VAT (set it by `fivebar job vat`)"
+            }
+            Self::Number => {
+                "the paper's number (it starts from the next invoice number in the firm's details)"
+            }
         })
     }
 }
@@ -92,6 +101,27 @@ pub enum NotIssued {
     /// It would give money back.
     #[error("the paper would come to {0}: give money back by a credit note")]
     BelowNought(Pence),
+    /// A deposit is more than what there is to bill.
+    #[error(
+        "the work to bill comes to {work}, and the deposit of {deposit} covers it: bill when there is more, or give the          deposit back by a credit note and bill the work"
+    )]
+    CoveredByDeposit {
+        /// What there is to bill, before VAT.
+        work: Pence,
+        /// The deposit, before VAT.
+        deposit: Pence,
+    },
+    /// A rule that does not go with the customer.
+    #[error("{0}, or the kind of customer to a contractor or a business (`fivebar job change`)")]
+    WrongCustomer(&'static str),
+    /// A rate of VAT that is not in force.
+    #[error("{percent} % is no rate of VAT on {tax_point}: set the job's VAT, or `fivebar job vat`")]
+    NotARate {
+        /// The rate.
+        percent: Rate,
+        /// The tax point.
+        tax_point: Day,
+    },
     /// The preview was made without a last day.
     #[error("say up to which day the invoice goes")]
     UntilNotSaid,
@@ -172,8 +202,11 @@ pub fn issue(
             preview.waiting.iter().map(|extra| extra.extra.clone()).collect(),
         ));
     }
-    check_sum(preview.totals.net)?;
-    let (seller, customer) = parties(job, &number, preview.totals, preview.vat, dates)?;
+    check_sum(preview.totals.net).map_err(|refusal| covered_by_deposit(preview).unwrap_or(refusal))?;
+    check_customer(job)?;
+    check_rates(&preview.printed, dates.tax_point)?;
+    let mut missing = missing_evidence(job, &preview.printed, dates.tax_point);
+    let (seller, customer) = parties(job, &number, &preview.vat_shares, &mut missing, dates)?;
     let firm_terms = job.firm.as_ref().map_or(0, |firm| firm.terms_days);
     let terms_days = job.terms.terms_days.unwrap_or(firm_terms);
     Ok(Document {
@@ -192,8 +225,8 @@ pub fn issue(
         pay_to: job.firm.as_ref().and_then(pay_to),
         lines: preview.printed.clone(),
         retention_percent: job.terms.retention_percent,
-        cis_percent: Some(job.terms.cis_percent).filter(|percent| !percent.is_zero()),
-        vat: vat_shares(&preview.printed, preview.totals),
+        cis_percent: cis_percent(job),
+        vat: preview.vat_shares.clone(),
         totals: preview.totals,
         notes: Vec::new(),
     })
@@ -211,9 +244,8 @@ pub fn credit_note(
 ) -> Result<InvoiceCredited, NotIssued> {
     check_days(&[("the day of issue", dates.issued_on)], dates.today)?;
     check_sum(credit.totals.net)?;
-    let reverse_charge = credit.totals.vat_charged != credit.totals.vat_stated;
-    let vat = VatDecision { reverse_charge, ..vat_decision(job) };
-    let (seller, customer) = parties(job, &number, credit.totals, vat, dates)?;
+    let of = job.papers.iter().map(|paper| &paper.document).find(|of| of.invoice == credit.of);
+    let (seller, customer) = parties(job, &number, &credit.vat, &mut Vec::new(), dates)?;
     let document = Document {
         invoice: number.invoice,
         job: job.job,
@@ -229,9 +261,9 @@ pub fn credit_note(
         customer,
         pay_to: None,
         lines: credit.lines.clone(),
-        retention_percent: job.terms.retention_percent,
-        cis_percent: Some(job.terms.cis_percent).filter(|percent| !percent.is_zero()),
-        vat: vat_shares(&credit.lines, credit.totals),
+        retention_percent: of.map_or(job.terms.retention_percent, |of| of.retention_percent),
+        cis_percent: of.map_or_else(|| cis_percent(job), |of| of.cis_percent),
+        vat: credit.vat.clone(),
         totals: credit.totals,
         notes: Vec::new(),
     };
@@ -251,11 +283,57 @@ fn check_sum(net: Pence) -> Result<(), NotIssued> {
     }
 }
 
+/// A deposit that takes all off that there is to bill.
+fn covered_by_deposit(preview: &Preview) -> Option<NotIssued> {
+    let deposits = preview.printed.iter().filter(|line| line.kind == InvoiceLineKind::Deposit);
+    let taken_off: Pence = deposits.map(|line| line.amount).sum();
+    let work = preview.totals.net - taken_off;
+    (taken_off < Pence::ZERO && work > Pence::ZERO)
+        .then_some(NotIssued::CoveredByDeposit { work, deposit: -taken_off })
+}
+
+/// What only some customers do, said of one who never does it.
+fn check_customer(job: &JobWork) -> Result<(), NotIssued> {
+    let terms = &job.terms;
+    let wrong = match terms.customer_kind {
+        CustomerKind::Householder if !terms.cis_percent.is_zero() => {
+            Some("CIS is set, and a householder never takes it off: set the job's CIS to 0")
+        }
+        CustomerKind::Householder if terms.reverse_charge == Some(true) => {
+            Some("the reverse charge is set, and a householder never accounts for VAT: set it to no")
+        }
+        CustomerKind::Householder | CustomerKind::Contractor | CustomerKind::Business => None,
+    };
+    wrong.map_or(Ok(()), |wrong| Err(NotIssued::WrongCustomer(wrong)))
+}
+
+/// The rates of VAT must be such that are in force on the tax point.
+fn check_rates(lines: &[InvoiceLine], tax_point: Day) -> Result<(), NotIssued> {
+    let known: Vec<_> = VatRate::ALL.into_iter().filter_map(|rate| rate.percent_on(tax_point)).collect();
+    let unknown = lines.iter().map(|line| line.vat_percent).find(|percent| !known.contains(percent));
+    unknown.map_or(Ok(()), |percent| Err(NotIssued::NotARate { percent, tax_point }))
+}
+
+/// What proves a rate other than the standard one is kept with the job.
+fn missing_evidence(job: &JobWork, lines: &[InvoiceLine], tax_point: Day) -> Vec<Missing> {
+    let standard = VatRate::Standard.percent_on(tax_point);
+    let proven = |percent: Rate| {
+        let sets = || job.vat_rates.values().filter(|set| set.rate.percent_on(tax_point) == Some(percent));
+        sets().any(|set| !set.evidence.trim().is_empty())
+    };
+    let unproven = lines.iter().any(|line| {
+        line.vat_category != VatCategory::NotRegistered
+            && Some(line.vat_percent) != standard
+            && !proven(line.vat_percent)
+    });
+    if unproven { vec![Missing::VatEvidence] } else { Vec::new() }
+}
+
 fn parties(
     job: &JobWork,
     number: &PaperNumber,
-    totals: InvoiceTotals,
-    vat: VatDecision,
+    vat: &[VatShare],
+    missing: &mut Vec<Missing>,
     dates: PaperDates,
 ) -> Result<(Party, Party), NotIssued> {
     let seller = job.firm.as_ref().map(seller).unwrap_or_default();
@@ -267,7 +345,8 @@ fn parties(
         vat_number: job.terms.customer_vat_number.clone(),
         tax_reference: String::new(),
     };
-    let states_vat = totals.vat_stated != Pence::ZERO;
+    let states_vat = vat.iter().any(|share| share.vat_stated != Pence::ZERO);
+    let reverse_charge = vat.iter().any(|share| share.category == VatCategory::ReverseCharge);
     let is_blank = |text: &str| text.trim().is_empty();
     let wanted = [
         (Missing::SellerName, is_blank(&seller.name)),
@@ -275,12 +354,13 @@ fn parties(
         (Missing::SellerVatNumber, states_vat && is_blank(&seller.vat_number)),
         (Missing::CustomerName, is_blank(&customer.name)),
         (Missing::CustomerAddress, is_blank(&customer.address)),
-        (Missing::CustomerVatNumber, vat.reverse_charge && states_vat && is_blank(&customer.vat_number)),
+        (Missing::CustomerVatNumber, reverse_charge && is_blank(&customer.vat_number)),
         (Missing::Number, number.number == 0),
     ];
-    let missing: Vec<_> = wanted.into_iter().filter_map(|(field, lacks)| lacks.then_some(field)).collect();
+    missing.extend(wanted.into_iter().filter_map(|(field, lacks)| lacks.then_some(field)));
+    missing.sort_unstable();
     if !missing.is_empty() {
-        return Err(NotIssued::Lacks(missing));
+        return Err(NotIssued::Lacks(std::mem::take(missing)));
     }
     let from = job.firm.as_ref().and_then(|firm| firm.vat_from);
     match from.filter(|from| states_vat && *from > dates.tax_point) {
@@ -311,27 +391,4 @@ fn pay_to(firm: &FirmListed) -> Option<PaymentAccount> {
 
 fn work(job: &JobWork) -> Work {
     Work { code: job.code.clone(), title: job.title.clone(), site_address: job.site_address.clone() }
-}
-
-/// What each VAT category and rate comes to. A job has one of each, so this is one share.
-fn vat_shares(lines: &[InvoiceLine], totals: InvoiceTotals) -> Vec<VatShare> {
-    let InvoiceTotals { net, retention, taxable, vat_stated, .. } = totals;
-    let share = lines.first().map(|line| {
-        let (category, percent) = (line.vat_category, line.vat_percent);
-        let reason = reason(category);
-        VatShare { category, percent, net, retention, taxable, vat_stated, reason: reason.to_owned() }
-    });
-    share.into_iter().collect()
-}
-
-/// Why no VAT is charged. The wording of the reverse charge is one that HMRC accepts (VATREVCON37100).
-fn reason(category: VatCategory) -> &'static str {
-    match category {
-        VatCategory::Standard | VatCategory::Zero => "",
-        VatCategory::Exempt => "Exempt from VAT.",
-        VatCategory::ReverseCharge => {
-            "Reverse charge: VAT Act 1994 Section 55A applies. Customer to pay the VAT to HMRC."
-        }
-        VatCategory::NotRegistered => "Not registered for VAT: no VAT is charged.",
-    }
 }

@@ -1,6 +1,7 @@
 //! Bills: what could be invoiced, what is to be given back, and the papers themselves.
 //!
-//! What can be billed once is a *unit*: an entry on the clock, or a stage of a quote. An invoice
+//! What can be billed once is a *unit*: an entry on the clock, a payment point or a stage of a quote, an
+//! extra at a price, what was held back, a deposit. An invoice
 //! lists claims on units; a credit note gives claims back. For every unit, in its own measure,
 //! worth now = invoiced − credited + still to invoice. Nothing of that is kept: it is worked out
 //! from the work as it now stands and from the papers that were issued.
@@ -8,7 +9,9 @@
 //! What was billed as one item and is another now, or at a rate or price that is another now for its
 //! day, is to credit as it was billed and to bill as it is. A new name of an item and a new mark-up
 //! of the job leave issued papers alone. An extra on the clock waits apart until the customer's yes
-//! is logged, or the owner bills it by name.
+//! is logged, or the owner bills it by name. Where a quote has payment points they bill it, with the
+//! extras at a price and less what was left out; where it has none, its stages do, and each extra and
+//! each omission is a line of its own.
 //!
 //! Nothing here reads a clock, makes a number up, issues or sends anything. It files no tax, and
 //! what a contractor takes off for CIS is the contractor's to decide: the figure here is what we
@@ -17,9 +20,17 @@
 mod claims;
 mod clock;
 mod credit;
+mod deposits;
 mod from_book;
+mod held;
 mod issue;
+mod owed;
 mod preview;
+mod priced;
+mod prompts;
+mod spent;
+mod sums;
+mod vat;
 mod work;
 
 #[cfg(test)]
@@ -27,12 +38,23 @@ mod tests;
 
 pub use claims::{DoubleClaim, double_claims};
 pub use credit::{ProposedCredit, proposed_credits, whole_credit};
+pub use deposits::{NoDeposit, may_ask_deposit};
 pub use from_book::job_works;
+pub use held::still_held;
 pub use issue::{
     Missing, NotIssued, PaperDates, PaperNumber, credit_note, issue, named, next_number, printed_number,
 };
-pub use preview::{
-    NoSuchExtra, Preview, VatDecision, WaitingExtra, WorkingLine, entries_without_a_price, extra_called,
-    preview, preview_with, previews, stages_without_a_price, vat_category, vat_decision,
+pub use owed::{
+    AccountMove, Age, Closed, NoLateClaim, Owed, StatementLine, by_age, late_claim, owed, statement,
 };
-pub use work::{ClockEntry, CostingLine, IssuedPaper, JobWork, MaterialCost, Measure, StageStep, StageWork};
+pub use preview::{
+    NoSuchExtra, Preview, WaitingExtra, Wish, WorkingLine, deposit_preview, entries_without_a_price,
+    extra_called, preview, preview_of, previews, stages_without_a_price,
+};
+pub use prompts::prompts;
+pub(crate) use vat::says_otherwise_of_vat;
+pub use vat::{VatDecision, tax_point, vat_category, vat_decision};
+pub use work::{
+    ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork, MaterialCost, Measure, PointWork,
+    Progress, StageStep, StageWork,
+};

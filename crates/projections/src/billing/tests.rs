@@ -1,8 +1,12 @@
 //! Bills against the invented week, against hand-worked roundings, and against a model that sees all.
 
 mod from_book;
+mod from_book_money;
 mod history;
+mod money;
 mod papers;
+mod priced;
+mod steps;
 mod week;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -120,6 +124,11 @@ fn job(code: &str, customer: &str, terms: JobTerms, stages: &[&str]) -> JobWork 
         also_called: BTreeMap::new(),
         markups: BTreeSet::new(),
         ended: BTreeMap::new(),
+        points: Vec::new(),
+        extras: Vec::new(),
+        deposits: Vec::new(),
+        completion: None,
+        vat_rates: BTreeMap::new(),
     }
 }
 
@@ -169,7 +178,8 @@ impl JobWork {
 
     fn step(&mut self, stage: &str, number: u16, done_on: Day, signed_off: bool) {
         let work = self.stages.iter_mut().find(|work| work.name == stage).unwrap();
-        work.steps.push(StageStep { revision: hash(number), done_on, signed_off });
+        let progress = if signed_off { Progress::SignedOff } else { Progress::Reopened };
+        work.steps.push(StageStep { revision: hash(number), done_on, progress });
     }
 
     fn set_minutes(&mut self, number: u16, to: i64) {

@@ -2,12 +2,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, BillableUnit, Document, FirmListed, JobTerms};
+use ledger::office::{Basis, BillableUnit, Document, FirmListed, JobTerms, VatRateSet};
 use ledger::site::LineKind;
-use ledger::{EntryRef, EventHash, InvoiceId, JobId, StageId};
-use trade::{Day, Quantity, Rate, UnitCost};
+use ledger::{EntryRef, EventHash, InvoiceId, JobId, PointId, StageId};
+use rust_decimal::Decimal;
+use trade::{Day, Pence, Quantity, Rate, UnitCost};
 
 use crate::extras::Answer;
+use crate::lists::Completion;
 
 /// What papers print for work that belongs to no stage.
 const GENERAL: &str = "general";
@@ -47,6 +49,64 @@ pub struct JobWork {
     pub markups: BTreeSet<Rate>,
     /// For what is worth nothing any more: the event that crossed it out, moved or reopened it.
     pub ended: BTreeMap<BillableUnit, EventHash>,
+    /// The payment points of its quote, in their order. Where there are any, they bill the quote, the
+    /// extras at a price and what was left out, and its stages bill nothing.
+    pub points: Vec<PointWork>,
+    /// What the customer said yes to at a price, and what was left out.
+    pub extras: Vec<ExtraWork>,
+    /// The deposits that were asked for, oldest first.
+    pub deposits: Vec<DepositWork>,
+    /// Its practical completion.
+    pub completion: Option<Completion>,
+    /// The rates of VAT that were set, by stage, or for all else.
+    pub vat_rates: BTreeMap<Option<StageId>, VatRateSet>,
+}
+
+/// A payment point.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PointWork {
+    /// The point.
+    pub point: PointId,
+    /// What it says on the invoice.
+    pub label: String,
+    /// Without VAT.
+    pub amount: Pence,
+    /// The stage at whose sign-off it falls due.
+    pub stage: Option<StageId>,
+    /// When the owner said that it is due, and by which event.
+    pub said_due: Option<(Day, EventHash)>,
+}
+
+/// An extra at a price, or something that is left out, with the customer's yes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ExtraWork {
+    /// The entry it is known by.
+    pub extra: EntryRef,
+    /// The event of the yes.
+    pub revision: EventHash,
+    /// What it is.
+    pub what: String,
+    /// Something is left out, and its price comes off.
+    pub left_out: bool,
+    /// Without VAT, never below nought; none while no price was set.
+    pub amount: Option<Pence>,
+    /// Its stage: it falls due at the sign-off. Without one it is billed by name.
+    pub stage: Option<StageId>,
+    /// The day of the yes.
+    pub agreed_on: Day,
+}
+
+/// A deposit that was asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DepositWork {
+    /// The entry.
+    pub entry: EntryRef,
+    /// The event that said last how much it is.
+    pub revision: EventHash,
+    /// Without VAT.
+    pub amount: Pence,
+    /// The day it was asked for.
+    pub asked_on: Day,
 }
 
 /// A stage, and when it was signed off and reopened.
@@ -62,22 +122,57 @@ pub struct StageWork {
     pub answer: Option<Answer>,
 }
 
-/// A sign-off, or a reopening.
+/// A sign-off, a reopening, or word of how much is done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct StageStep {
     /// Its event.
     pub revision: EventHash,
     /// The day it was done.
     pub done_on: Day,
-    /// Signed off; otherwise opened again.
-    pub signed_off: bool,
+    /// What was said.
+    pub progress: Progress,
+}
+
+/// How far a stage came by one step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Progress {
+    /// It was signed off.
+    SignedOff,
+    /// It was opened again.
+    Reopened,
+    /// So many per cent are done.
+    PartDone(Quantity),
 }
 
 impl StageWork {
+    fn known(&self, until: Option<Day>) -> impl Iterator<Item = StageStep> {
+        self.steps.iter().copied().filter(move |step| until.is_none_or(|until| step.done_on <= until))
+    }
+
     /// The sign-off that held at the end of `until`, or holds now.
     pub(super) fn sign_off(&self, until: Option<Day>) -> Option<StageStep> {
-        let mut known = self.steps.iter().filter(|step| until.is_none_or(|until| step.done_on <= until));
-        known.next_back().copied().filter(|step| step.signed_off)
+        let said = self.done(until).map(|(step, _)| step);
+        said.filter(|step| step.progress == Progress::SignedOff)
+    }
+
+    /// How much of it was done at the end of `until`, or is done now, from nought to one, and the step
+    /// that says so. What is signed off is done, and what was opened again is not, until somebody says
+    /// how much.
+    pub(super) fn done(&self, until: Option<Day>) -> Option<(StageStep, Decimal)> {
+        let mut said: Option<(StageStep, Decimal)> = None;
+        for step in self.known(until) {
+            let signed_off = said.is_some_and(|(step, _)| step.progress == Progress::SignedOff);
+            match step.progress {
+                Progress::SignedOff => said = Some((step, Decimal::ONE)),
+                Progress::Reopened if signed_off => said = None,
+                Progress::PartDone(percent) if !signed_off => {
+                    let share = percent.value() * Decimal::new(1, 2);
+                    said = Some((step, share.clamp(Decimal::ZERO, Decimal::ONE)));
+                }
+                Progress::Reopened | Progress::PartDone(_) => {}
+            }
+        }
+        said
     }
 }
 
@@ -175,13 +270,20 @@ impl JobWork {
 
     /// Whether a stage of a fixed job is billed by time and materials.
     pub(super) fn is_on_the_clock(&self, stage: StageId) -> bool {
-        self.lines.iter().any(|line| line.stage == stage && line.on_the_clock)
+        self.lines.iter().any(|line| line.stage == stage && line.on_the_clock) && !self.is_an_extra(stage)
+    }
+
+    /// Whether a stage is that of an extra with a price: the price bills it, and nothing else.
+    pub(super) fn is_an_extra(&self, stage: StageId) -> bool {
+        let priced =
+            |extra: &ExtraWork| extra.stage == Some(stage) && !extra.left_out && extra.amount.is_some();
+        self.extras.iter().any(priced)
     }
 
     /// The extras by the clock: stages on the clock in a job that is otherwise at a quote.
-    pub(super) fn extras(&self) -> impl Iterator<Item = &StageWork> {
+    pub(super) fn extras_on_the_clock(&self) -> impl Iterator<Item = &StageWork> {
         let at_a_quote = match self.terms.basis {
-            Basis::Fixed => self.lines.iter().any(|line| !line.on_the_clock),
+            Basis::Fixed | Basis::Valuation => self.lines.iter().any(|line| !line.on_the_clock),
             Basis::Daywork => false,
         };
         self.stages.iter().filter(move |work| at_a_quote && self.is_on_the_clock(work.stage))

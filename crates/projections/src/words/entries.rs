@@ -108,6 +108,7 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         | Body::SessionOpened(_)
         | Body::SessionClosed(_)
         | Body::Recovered(_)
+        | Body::OfficeKeysGiven(_)
         | Body::ItemListed(_)
         | Body::JobListed(_)
         | Body::StageListed(_)
@@ -127,7 +128,11 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         | Body::PaymentPointSet(_)
         | Body::ExtraPriced(_)
         | Body::PricePaid(_)
-        | Body::CostBorneBy(_) => String::new(),
+        | Body::CostBorneBy(_)
+        | Body::PointDue(_)
+        | Body::JobCompleted(_)
+        | Body::VatRateSet(_)
+        | Body::PersonEngaged(_) => String::new(),
     }
 }
 
@@ -175,6 +180,7 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::SessionOpened => "page opened",
         Kind::SessionClosed => "page closed",
         Kind::Recovered => "let in by the recovery words",
+        Kind::OfficeKeysGiven => "gave the office's keys",
         Kind::ItemListed => "item listed",
         Kind::JobListed => "job listed",
         Kind::StageListed => "stage listed",
@@ -225,6 +231,10 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::ExtraPriced => "extra priced",
         Kind::PricePaid => "price paid",
         Kind::CostBorneBy => "who bears the cost",
+        Kind::PointDue => "payment point due",
+        Kind::JobCompleted => "job complete",
+        Kind::VatRateSet => "rate of VAT",
+        Kind::PersonEngaged => "how somebody works for us",
         Kind::InvoiceIssued => "invoice",
         Kind::InvoiceCredited => "credit note",
         Kind::InvoiceVoided => "invoice voided",

@@ -13,7 +13,7 @@ fn session() -> (Session, Device, Device) {
     let mut world = crew();
     let hand = world.devices.remove(3);
     let laptop = world.devices.remove(0);
-    (Session::new(laptop.key(), hand.key(), &laptop.ledger), laptop, hand)
+    (Session::new(hand.key(), &laptop.ledger), laptop, hand)
 }
 
 fn hello(device: &Device, digest: [u8; 32]) -> Vec<u8> {
@@ -125,7 +125,7 @@ fn another_crew_and_another_format() {
 fn a_stranger_is_told_nothing_but_goodbye() {
     let (_, laptop, hand) = session();
     let stranger = DeviceSecret::from_seed(&[99; 32]).public();
-    let mut session = Session::new(laptop.key(), stranger, &laptop.ledger);
+    let mut session = Session::new(stranger, &laptop.ledger);
     session.handle_frame(&hello(&hand, [0; 32]), &laptop.ledger);
     assert_eq!(session.poll_output(), Some(Output::Send(vec![6, 20, 0])));
     assert_eq!(session.poll_output(), Some(Output::Close(Refusal::Stranger)));
@@ -236,8 +236,8 @@ fn a_stream_that_ends_inside_a_run() {
 fn who_pairs_with_a_peer_outside_the_crew_ends_it_once_the_roster_is_known() {
     let (_, mut laptop, _) = session();
     let phone = laptop.admit(8, "Ines Quill", Role::Hand, false);
-    let mut ours = Session::joining(phone.key(), DeviceSecret::from_seed(&[99; 32]).public(), &phone.ledger);
-    let mut theirs = Session::new(laptop.key(), phone.key(), &laptop.ledger);
+    let mut ours = Session::joining(DeviceSecret::from_seed(&[99; 32]).public(), &phone.ledger);
+    let mut theirs = Session::new(phone.key(), &laptop.ledger);
     let mut phone = phone;
     let (mut to_ours, mut to_theirs) = (Vec::new(), Vec::new());
     let mut ended = None;

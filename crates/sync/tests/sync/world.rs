@@ -63,7 +63,7 @@ impl World {
             let begin = if device.events() == 0 { Session::joining } else { Session::new };
             End {
                 device: own,
-                session: begin(device.key(), key, &device.ledger),
+                session: begin(key, &device.ledger),
                 wire: VecDeque::new(),
                 reader: FrameReader::default(),
                 sent_frames: Vec::new(),

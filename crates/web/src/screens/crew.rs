@@ -51,6 +51,8 @@ pub(crate) struct Crew {
     pub(crate) people: Vec<Person>,
     pub(crate) devices: Vec<Device>,
     browsers: Vec<Browser>,
+    /// When, by whom and on what the recovery words were printed.
+    words: String,
     jobs: Vec<String>,
     /// After so many days without use a browser is off the page.
     idle_days: u16,
@@ -97,10 +99,20 @@ pub(crate) fn crew(look: &Look<'_>) -> Crew {
         people: people.into_iter().map(|(_, person)| person).collect(),
         devices: devices(look),
         browsers,
+        words: recovery_words(look),
         jobs: look.job_codes(),
         idle_days: look.node.page_idle_days(),
         today: look.today.to_string(),
     }
+}
+
+/// That the recovery words were printed, and where to look for the paper. They are kept nowhere else.
+fn recovery_words(look: &Look<'_>) -> String {
+    let roster = look.node.ledger().roster();
+    let Some(founding) = roster.founding() else { return String::new() };
+    let on = roster.device(&founding.device).map(|device| device.name.clone()).unwrap_or_default();
+    let (by, at) = (look.lists.person(founding.founder), words::when(founding.at, look.today));
+    format!("printed {at} on {on}, when {by} founded the crew")
 }
 
 fn devices(look: &Look<'_>) -> Vec<Device> {
@@ -113,12 +125,9 @@ fn devices(look: &Look<'_>) -> Vec<Device> {
         .map(|device| {
             let is_this = device.key == node.key();
             let peer = peers.iter().find(|peer| peer.device == device.key);
-            // A phone that does not read the office's chains is not behind for want of them.
-            let wanted = node
+            let missing: u64 = node
                 .ledger()
                 .chains()
-                .filter(|chain| device.office || chain.start.audience == ledger::Audience::Crew);
-            let missing: u64 = wanted
                 .map(|chain| {
                     let here = held.get(&chain.start.chain).copied().unwrap_or(0);
                     let there = peer.and_then(|peer| peer.holds.get(&chain.start.chain)).copied();

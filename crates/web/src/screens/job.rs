@@ -108,6 +108,7 @@ fn details(look: &Look<'_>) -> Vec<(&'static str, String)> {
         };
         let basis = match (terms.basis, terms.customer_kind) {
             (Basis::Fixed, _) => "at a quote",
+            (Basis::Valuation, _) => "at a quote, by how much is done",
             (Basis::Daywork, CustomerKind::Contractor) => "daywork",
             (Basis::Daywork, CustomerKind::Householder | CustomerKind::Business) => "time and materials",
         };

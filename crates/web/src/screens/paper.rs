@@ -70,7 +70,8 @@ pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
     named.retain(|name| billing::extra_called(work, name).is_ok());
     let extras: BTreeSet<_> =
         named.iter().filter_map(|name| billing::extra_called(work, name).ok()).collect();
-    let preview = billing::preview_with(work, None, &extras)?;
+    let wish = billing::Wish { until: None, tax_point: Some(look.today), named: extras };
+    let preview = billing::preview_of(work, &wish)?;
     let mut warnings = Vec::new();
     if preview.vat.disagrees {
         warnings.push(
@@ -96,9 +97,7 @@ pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
         }
     });
     let waiting = waiting.collect();
-    warnings.extend(
-        named.iter().map(|name| format!("{name} is on it, though nobody logged the customer’s yes.")),
-    );
+    warnings.extend(named.iter().map(|name| format!("{name} is on it because you named it.")));
     Some(Paper {
         frame: look.frame(Tab::Week, format!("{} · to bill", work.code)),
         heading: "To bill".to_owned(),

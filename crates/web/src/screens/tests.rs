@@ -380,6 +380,7 @@ fn a_price_and_a_rate_hold_from_their_day_on() {
     let half = [("name", "Bo Sorrel"), ("role", "hand"), ("cost", "20")];
     assert!(press(&mut trial, "Maren Oake", "add-person", &half).is_err(), "a cost without a charge");
     let text = trial.look("Maren Oake", FRIDAY, &asked("", ""), |look| crew::crew(look).render().unwrap());
+    assert!(text.contains("Recovery words") && text.contains("when Maren Oake founded the crew"));
     assert!(
         text.contains("costs £20.00, charged £33.50 an hour for plastering") && !text.contains("Bo Sorrel")
     );

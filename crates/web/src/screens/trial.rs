@@ -23,7 +23,7 @@ impl Trial {
     pub(crate) fn with_the_week() -> Self {
         let folder = tempfile::tempdir().unwrap();
         let data = folder.path().join("data");
-        let mut node = Node::found(&data, "Oake Rooms", "Maren Oake", "maren-laptop").unwrap();
+        let (mut node, _) = Node::found(&data, "Oake Rooms", "Maren Oake", "maren-laptop").unwrap();
         let import = Command::Import { dir: Path::new(SCENARIO).to_owned(), devices: Vec::new() };
         daemon::command::run(&mut node, import).unwrap();
         Self { node, _folder: folder }

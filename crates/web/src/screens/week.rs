@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 use ledger::site::PaidBy;
-use ledger::{Body, InvoiceId, PersonId};
+use ledger::{Body, PersonId};
 use projections::billing::{self, JobWork};
 use projections::stages::Condition;
 use projections::time_on_job::{Spell, cost_of};
@@ -125,6 +125,10 @@ fn to_sort_out(question: &Question) -> ToSortOut {
         QuestionKind::BeforeHours | QuestionKind::Overlap => "It is right as it stands",
         QuestionKind::ClosedUp
         | QuestionKind::ExtraWithoutYes
+        | QuestionKind::ExtraWithoutPrice
+        | QuestionKind::PointsOff
+        | QuestionKind::ReverseCharge
+        | QuestionKind::CisTaken
         | QuestionKind::TimerRunning
         | QuestionKind::Proposed
         | QuestionKind::SameEntry
@@ -154,6 +158,10 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
         QuestionKind::ClosedUp => "Left: nobody can say later what is behind it.",
         QuestionKind::SignedOffWithout => "Left: it is missing when the job is handed over.",
         QuestionKind::ExtraWithoutYes => "Left: the customer can say they never agreed to pay.",
+        QuestionKind::ExtraWithoutPrice => "Left: no invoice has it.",
+        QuestionKind::PointsOff => "Left: more or less is billed than was agreed.",
+        QuestionKind::ReverseCharge => "Left: the VAT on the invoice may be wrong.",
+        QuestionKind::CisTaken => "Left: the CIS in your books is not what the tax office hears.",
         QuestionKind::NoHours => "Left: a day that nobody logged is neither paid nor billed.",
         QuestionKind::BeforeHours => "Left: the day’s hours may be short.",
         QuestionKind::Overlap => "Left: the same time counts twice.",
@@ -170,51 +178,26 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
 
 /// The invoices on which something is owed, the oldest first.
 fn owed(look: &Look<'_>, works: &[JobWork]) -> Vec<Owed> {
-    let mut closed: BTreeMap<InvoiceId, Pence> = BTreeMap::new();
-    for entry in look.book.entries() {
-        if let Body::PaymentReceived(paid) = entry.body.as_ref()
-            && let Some(invoice) = paid.invoice
-        {
-            *closed.entry(invoice).or_default() +=
-                paid.received + paid.cis_taken + paid.discount + paid.contra;
-        }
-    }
-    let papers = || works.iter().flat_map(|work| &work.papers);
-    for credit in papers().filter(|paper| !paper.voided) {
-        if let Some(of) = credit.credits {
-            *closed.entry(of).or_default() += credit.document.totals.total;
-        }
-    }
-    let mut owed: Vec<(Day, Owed)> = papers()
-        .filter(|paper| paper.credits.is_none() && !paper.voided)
-        .filter_map(|paper| {
-            let document = &paper.document;
-            let left = document.totals.total - closed.get(&document.invoice).copied().unwrap_or_default();
-            let days = look.today.number() - document.due_on.number();
-            let number = billing::printed_number(document);
-            let age = match days {
-                days if days > 1 => format!("{days} days late"),
-                1 => "1 day late".to_owned(),
-                _ => format!("due {}", words::day(document.due_on)),
-            };
-            let row = Owed {
-                link: encoded(&number),
-                number,
-                customer: document.customer.name.clone(),
-                owed: words::pounds(left),
-                age,
-                late: days > 0,
-                plain: left.to_string(),
-            };
-            (left.0 > 0).then_some((document.due_on, row))
-        })
-        .collect();
-    owed.sort_by(|(one, a), (other, b)| (one, &a.number).cmp(&(other, &b.number)));
-    owed.into_iter().map(|(_, owed)| owed).collect()
+    let rows = billing::owed(look.book, works, look.today).into_iter().filter(|row| row.owed.0 > 0);
+    let row = |row: billing::Owed| Owed {
+        link: encoded(&row.number),
+        number: row.number,
+        customer: row.customer,
+        owed: words::pounds(row.owed),
+        age: match row.days_late {
+            days if days > 1 => format!("{days} days late"),
+            1 => "1 day late".to_owned(),
+            _ => format!("due {}", words::day(row.due_on)),
+        },
+        late: row.days_late > 0,
+        plain: row.owed.to_string(),
+    };
+    rows.map(row).collect()
 }
 
 fn to_bill(look: &Look<'_>, work: &JobWork) -> ToBill {
-    let preview = billing::preview(work, None);
+    let wish = billing::Wish { tax_point: Some(look.today), ..billing::Wish::default() };
+    let preview = billing::preview_of(work, &wish);
     let mut lines: Vec<(String, Pence)> = Vec::new();
     for line in preview.iter().flat_map(|preview| &preview.printed) {
         let name = if line.stage.is_empty() { line.what.clone() } else { line.stage.clone() };

@@ -16,20 +16,20 @@ use crate::{Book, Taken};
 
 const STUD: ItemId = ItemId([7; 16]);
 const BATTEN: ItemId = ItemId([8; 16]);
-const JOB: JobId = JobId([1; 16]);
+pub(super) const JOB: JobId = JobId([1; 16]);
 
 /// Everything that was said, in its order; the number of a saying is its entry and its hash.
 #[derive(Default)]
-struct Said(Vec<(u16, PersonId, Day, Body)>);
+pub(super) struct Said(pub(super) Vec<(u16, PersonId, Day, Body)>);
 
 impl Said {
-    fn say(&mut self, person: PersonId, day: Day, body: Body) -> u16 {
+    pub(super) fn say(&mut self, person: PersonId, day: Day, body: Body) -> u16 {
         let number = u16::try_from(self.0.len()).unwrap() + 1;
         self.0.push((number, person, day, body));
         number
     }
 
-    fn book(&self) -> Book {
+    pub(super) fn book(&self) -> Book {
         let mut book = Book::new(Audience::Office);
         for (number, person, day, body) in self.0.iter().rev() {
             let act = Act {
@@ -56,24 +56,24 @@ impl Said {
         book
     }
 
-    fn work(&self) -> JobWork {
+    pub(super) fn work(&self) -> JobWork {
         let book = self.book();
         job_works(&book, &book.lists()).remove(0)
     }
 }
 
-fn at(stage: u16) -> Site {
+pub(super) fn at(stage: u16) -> Site {
     Site { job: JOB, stage: Some(StageId(id(stage))), place: Place::default() }
 }
 
 /// The job and its lists, and the customer's yes to the extra.
-fn listed() -> Said {
+pub(super) fn listed() -> Said {
     let mut said = without_a_yes();
     said.say(TOBI, day(-1), yes(ExtraTerms::OnTheClock));
     said
 }
 
-fn yes(terms: ExtraTerms) -> Body {
+pub(super) fn yes(terms: ExtraTerms) -> Body {
     Body::ExtraAgreed(ExtraAgreed {
         site: at(2),
         extra: None,
@@ -84,7 +84,7 @@ fn yes(terms: ExtraTerms) -> Body {
     })
 }
 
-fn without_a_yes() -> Said {
+pub(super) fn without_a_yes() -> Said {
     let mut said = Said::default();
     let mut list = |body| said.say(TOBI, day(-30), body);
     list(Body::FirmListed(firm()));
@@ -145,7 +145,7 @@ fn rated(charge_rate: &str) -> Body {
     Body::PersonRated(PersonRated { person: TOBI, job, trade, cost_rate, charge_rate: rate(charge_rate) })
 }
 
-fn hours(minutes: u32, stage: u16) -> Body {
+pub(super) fn hours(minutes: u32, stage: u16) -> Body {
     Body::Hours(Hours { site: at(stage), activity: String::new(), worked: Worked::Length { minutes } })
 }
 
@@ -307,10 +307,10 @@ fn an_extra_waits_apart_for_a_yes_and_is_billed_when_it_is_named() {
     assert_eq!(shown["waiting"][0]["lines"][0]["amount"], "36.00");
 
     let named = BTreeSet::from([extra_called(&work, "move the door").unwrap()]);
-    let all = preview_with(&work, Some(day(3)), &named).unwrap();
+    let all = preview_of(&work, &Wish { until: Some(day(3)), tax_point: None, named }).unwrap();
     assert_eq!((all.waiting.len(), all.totals.net.to_string()), (0, "516.00".into()));
     let no_extra = extra_called(&work, "skim").unwrap_err().to_string();
-    assert_eq!(no_extra, "GARAGE has no extra on the clock called \"skim\"; there are: move the door");
+    assert_eq!(no_extra, "GARAGE has no extra called \"skim\"; there are: move the door");
 
     told.bill();
     let work = told.work();

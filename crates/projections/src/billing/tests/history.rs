@@ -109,7 +109,8 @@ fn start() -> JobWork {
 /// What everything is worth, in pence, from the work alone.
 fn worth_pence(job: &JobWork) -> i64 {
     let stages = job.stages.iter().zip(STAGE_PENCE);
-    let stages = stages.filter(|(stage, _)| stage.steps.last().is_some_and(|step| step.signed_off));
+    let stages = stages
+        .filter(|(stage, _)| stage.steps.last().is_some_and(|step| step.progress == Progress::SignedOff));
     let mut labour = 0;
     let mut counts: BTreeMap<&str, (Decimal, i64)> = BTreeMap::new();
     for work in &job.entries {
@@ -227,7 +228,8 @@ fn take(job: &mut JobWork, number: u16, step: &Step) {
         }
         Step::SignOff { stage } | Step::Reopen { stage } => {
             let signed_off = matches!(step, Step::SignOff { .. });
-            job.stages[stage].steps.push(StageStep { revision: hash(number), done_on: day(0), signed_off });
+            let progress = if signed_off { Progress::SignedOff } else { Progress::Reopened };
+            job.stages[stage].steps.push(StageStep { revision: hash(number), done_on: day(0), progress });
         }
         Step::Issue => {
             if preview(job, Some(day(0))).is_some() {

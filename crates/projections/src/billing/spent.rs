@@ -1,0 +1,88 @@
+//! Hire and expenses, billed by the clock at what was paid with the job's mark-up (common practice, no
+//! source). Without a sum they wait, as material without a price does.
+
+use std::collections::BTreeMap;
+
+use ledger::site::ExpenseKind;
+use ledger::{Body, JobId};
+use rust_decimal::Decimal;
+use trade::{Pence, Quantity, Rate, UnitCost};
+
+use super::work::{ClockEntry, JobWork, MaterialCost, Measure};
+use crate::entry::Entry;
+use crate::lists::Lists;
+use crate::pay::ended_hires;
+
+/// What was hired and went back: billed by the clock like material, and off the sum that CIS is taken of,
+/// as hire of plant from a third party is (HMRC CISR15060).
+pub(super) fn add_hires(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
+    for hire in ended_hires(entries, lists) {
+        let Some(work) = works.get_mut(&hire.site.job) else { continue };
+        let stage = hire.site.stage;
+        let at_rate = hire.paid.filter(|paid| hire.cost(paid.net, paid.minimum) > paid.minimum);
+        // Below the minimum one minimum is billed, and otherwise the days or weeks at their rate.
+        let (count, cost, unit) = match (hire.paid, at_rate) {
+            (_, Some(paid)) => (hire.periods(), Some(paid.net), paid.per.clone()),
+            (Some(paid), None) => (1, Some(hire.cost(paid.net, paid.minimum)), String::new()),
+            (None, None) => (1, None, String::new()),
+        };
+        let (Ok(quantity), Some(one)) = (Quantity::new(count.into()), one()) else { continue };
+        let cost = cost.and_then(rate_of);
+        let costs = |pack_cost| MaterialCost { stage, done_on: hire.to, quantity, pack_cost, pack_size: one };
+        work.material_costs.extend(cost.map(costs));
+        if work.bills_by_the_clock(stage) {
+            let (item, unit_cost) = (format!("hire of {}", hire.what), cost.map(UnitCost::of_unit));
+            work.entries.push(ClockEntry {
+                entry: hire.entry,
+                revision: hire.revision,
+                stage,
+                done_on: hire.to,
+                measure: Measure::Material { item, unit, quantity, unit_cost },
+            });
+        }
+    }
+}
+
+/// What was spent on skips, tips, parking and such: billed by the clock at what was paid with the mark-up.
+/// It stays in the sum that CIS is taken of.
+pub(super) fn add_expenses(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
+    for entry in entries {
+        let Body::Expense(expense) = entry.body.as_ref() else { continue };
+        let stage = expense.site.stage;
+        let work = works.get_mut(&expense.site.job).filter(|work| work.bills_by_the_clock(stage));
+        let (Some(work), Some(quantity)) = (work, one()) else { continue };
+        let paid = lists.paid.get(&entry.entry_ref()).and_then(|paid| rate_of(paid.net));
+        work.entries.push(ClockEntry {
+            entry: entry.entry_ref(),
+            revision: entry.revision(),
+            stage,
+            done_on: entry.act.done_on,
+            measure: Measure::Material {
+                item: words(expense.kind).to_owned(),
+                unit: String::new(),
+                quantity,
+                unit_cost: paid.map(UnitCost::of_unit),
+            },
+        });
+    }
+}
+
+fn rate_of(sum: Pence) -> Option<Rate> {
+    Rate::new(sum.pounds()).ok()
+}
+
+fn one() -> Option<Quantity> {
+    Quantity::new(Decimal::ONE).ok()
+}
+
+const fn words(kind: ExpenseKind) -> &'static str {
+    match kind {
+        ExpenseKind::Skip => "skip",
+        ExpenseKind::Tip => "tip",
+        ExpenseKind::Parking => "parking",
+        ExpenseKind::Permit => "permit",
+        ExpenseKind::Delivery => "delivery",
+        ExpenseKind::Sundries => "sundries",
+        ExpenseKind::Other => "other expense",
+    }
+}
