@@ -133,6 +133,9 @@ pub(crate) enum Request {
         /// Only the entries of this device, as the file names it. More than one may be given.
         #[arg(long, value_name = "NAME")]
         device: Vec<String>,
+        /// Only check the files, and tell what would be taken in.
+        #[arg(long, conflicts_with = "device")]
+        check: bool,
     },
     /// Log what was done, in one line. Every kind of entry has an example.
     Log(Box<Log>),
@@ -179,6 +182,26 @@ pub(crate) enum Request {
         /// When you stopped, if not now: 16:30, the first one since the timer started.
         #[arg(long, value_name = "TIME")]
         at: Option<String>,
+    },
+    /// Split hours, or a timer's stretch, in two that add up to it.
+    Split {
+        /// Its key, or the beginning of its id.
+        entry: String,
+        /// The clock time at which the second part began.
+        #[arg(long, value_name = "TIME", required_unless_present = "minutes")]
+        at: Option<String>,
+        /// Of hours without clock times, the minutes of the first part.
+        #[arg(long, conflicts_with = "at")]
+        minutes: Option<u32>,
+        /// The stage of the second part; without it, no stage.
+        #[arg(long, default_value = "-")]
+        stage: String,
+        /// The job of the second part, if it is another.
+        #[arg(long)]
+        job: Option<String>,
+        /// The break was in the second part.
+        #[arg(long)]
+        break_in_second: bool,
     },
     /// Say yes to an entry that a mate logged for you.
     Accept {
@@ -358,6 +381,9 @@ pub(crate) struct Page {
     /// The address of that proxy, whose forwarded headers are believed. More than one may be given.
     #[arg(long, value_name = "ADDRESS")]
     proxy: Vec<IpAddr>,
+    /// After so many days without use a phone must join the page anew; 60 until it is set, and then kept.
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u16).range(1..))]
+    idle_days: Option<u16>,
 }
 
 const LAN: &str = "0.0.0.0:5181";
@@ -371,6 +397,7 @@ impl Page {
             lan_name: self.lan_name,
             public: self.public,
             proxies: self.proxy,
+            idle_days: self.idle_days,
         }
     }
 }

@@ -19,7 +19,7 @@ use std::process::ExitCode;
 
 use args::{Arguments, Request};
 use clap::Parser;
-use daemon::command::{PlanCommand, TestCommand};
+use daemon::command::{PlanCommand, SpellSplit, TestCommand};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
@@ -95,7 +95,10 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             });
         }
         Request::Page { person, role } => Command::PageLink { person, role: role.into() },
-        Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
+        Request::Import { dir, device: _, check: true } => Command::CheckImport { dir: args::absolute(&dir) },
+        Request::Import { dir, device, check: false } => {
+            Command::Import { dir: args::absolute(&dir), devices: device }
+        }
         Request::Log(log) => Command::Log { row: log.row(folder)? },
         Request::Say(say) => say.command(),
         Request::Word(word) => word.command(),
@@ -115,11 +118,12 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Extra(request) => request.command(),
         Request::Quote(request) => request.command(),
         Request::Measure(measure) => return measure_up(arguments, &measure),
-        Request::Start { job, stage } => Command::Start { job, stage, press: None },
-        Request::Switch { job, stage, break_min } => {
-            Command::Switch { job, stage, break_minutes: break_min, press: None }
+        Request::Start { job, stage } => Command::Start { job, stage },
+        Request::Switch { job, stage, break_min } => Command::Switch { job, stage, break_minutes: break_min },
+        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at },
+        Request::Split { entry, at, minutes, stage, job, break_in_second } => {
+            Command::SplitSpell(SpellSplit { entry, at, minutes, job, stage, break_in_second })
         }
-        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at, press: None },
         Request::Accept { entry } => Command::Accept { entry },
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,

@@ -12,6 +12,7 @@ mod plan;
 mod quotes;
 pub(crate) mod roster;
 mod said;
+mod spells;
 mod survey;
 mod terms;
 #[cfg(test)]
@@ -23,7 +24,7 @@ use std::path::PathBuf;
 
 use documents::Form;
 use ledger::roster_events::Role;
-use ledger::{Audience, Body, EntryId, Payload, PersonId, site};
+use ledger::{Audience, Body, Payload, PersonId, PhotoHash, site};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
@@ -36,11 +37,12 @@ pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach};
 pub use ledger::site::{SaidHow, Whose};
 pub use measuring::{CostedRoom, MeasuredRoom, figures, measure_up};
 pub use office::{Paid, PersonRate};
-pub use parts::{ListChange, Press, Progress, Step, WordMeaning};
+pub use parts::{ListChange, Progress, Step, WordMeaning};
 pub use plan::{FillInWish, LimitWish, NeedWish, PlanCommand};
 pub use projections::quotes::standing_quote;
 pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due};
 pub use said::{Answer, Pressed, Said};
+pub use spells::{SpellChange, SpellSplit};
 pub use terms::TermsCommand;
 
 use crate::entries;
@@ -64,6 +66,11 @@ pub enum Command {
         dir: PathBuf,
         /// The devices, as the file names them; empty for all.
         devices: Vec<String>,
+    },
+    /// Checks the CSV files of a folder as an import would, and tells what it would take in. Writes nothing.
+    CheckImport {
+        /// The folder.
+        dir: PathBuf,
     },
     /// Logs one entry, by the columns of `entries.csv`.
     Log {
@@ -94,6 +101,9 @@ pub enum Command {
         job: String,
         /// The question and the answer.
         answer: Option<(SurveyPoint, String)>,
+        /// Photos of what was found, kept on this device already.
+        #[serde(default)]
+        photos: Vec<PhotoHash>,
     },
     /// Adds one row to a list, or changes one, by the columns of the list's file. What a change does not
     /// name stays as it is.
@@ -117,9 +127,6 @@ pub enum Command {
         job: String,
         /// The stage, or none.
         stage: Option<String>,
-        /// How a phone pressed it, if one did.
-        #[serde(default)]
-        press: Option<Press>,
     },
     /// Ends this person's timer and goes on elsewhere.
     Switch {
@@ -129,9 +136,6 @@ pub enum Command {
         stage: Option<String>,
         /// Minutes of break in the part that ends.
         break_minutes: u32,
-        /// How a phone pressed it, if one did.
-        #[serde(default)]
-        press: Option<Press>,
     },
     /// Stops this person's timer.
     Stop {
@@ -139,9 +143,15 @@ pub enum Command {
         break_minutes: u32,
         /// When, if not now: a clock time, or a day and a clock time.
         at: Option<String>,
-        /// How a phone pressed it, if one did.
-        #[serde(default)]
-        press: Option<Press>,
+    },
+    /// Puts a timer's stretch of work right.
+    ChangeSpell(SpellChange),
+    /// Splits a stretch of work in two that add up to it.
+    SplitSpell(SpellSplit),
+    /// Crosses a stretch of work out.
+    StrikeSpell {
+        /// The key or id of the hours, or of the timer's beginning.
+        entry: String,
     },
     /// Says yes to what somebody logged for a person.
     Accept {
@@ -389,28 +399,32 @@ fn dispatch(
 ) -> Result<Value, NodeError> {
     match command {
         Command::Import { dir, devices } => importing::import(node, author, &dir, &devices, say),
+        Command::CheckImport { dir } => importing::check(node, author, &dir),
         Command::Log { row } => importing::log(node, author, row),
         Command::List { list, change, row } => importing::list(node, author, list, change, row),
         Command::Hear(said) => said::hear(node, author, &said),
         Command::LogSaid { said, only, key } => said::log(node, author, &said, &only, key.as_deref()),
         Command::Teach { phrase, means } => said::teach_named(node, author, &phrase, means.as_ref()),
-        Command::Survey { job, answer: Some((point, answer)) } => {
-            survey::answer(node, author, &job, point, answer)
+        Command::Survey { job, answer: Some((point, answer)), photos } => {
+            survey::answer(node, author, &job, point, (answer, photos))
         }
-        Command::Survey { job, answer: None } => survey::show(node, &job),
+        Command::Survey { job, answer: None, photos: _ } => survey::show(node, &job),
         Command::Undo { back } => undo::undo(node, author, back),
-        Command::Start { job, stage, press } => {
-            let pressed = pressed(node, press);
-            timers::start(node, author, &job, stage.as_deref(), pressed)
+        Command::Start { job, stage } => {
+            let at_ms = node.instant_ms();
+            timers::start(node, author, &job, stage.as_deref(), at_ms)
         }
-        Command::Switch { job, stage, break_minutes, press } => {
-            let pressed = pressed(node, press);
-            timers::switch(node, author, &job, stage.as_deref(), break_minutes, pressed)
+        Command::Switch { job, stage, break_minutes } => {
+            let at_ms = node.instant_ms();
+            timers::switch(node, author, &job, stage.as_deref(), break_minutes, at_ms)
         }
-        Command::Stop { break_minutes, at, press } => {
-            let pressed = pressed(node, press);
-            timers::stop(node, author, break_minutes, at.as_deref(), pressed)
+        Command::Stop { break_minutes, at } => {
+            let at_ms = node.instant_ms();
+            timers::stop(node, author, break_minutes, at.as_deref(), at_ms)
         }
+        Command::ChangeSpell(change) => spells::change(node, author, &change),
+        Command::SplitSpell(split) => spells::split(node, author, &split),
+        Command::StrikeSpell { entry } => spells::strike(node, author, &entry),
         Command::Accept { entry } => entries::accept(node, author, &entry),
         Command::Entries { job, on } => entries::entries(node, job.as_deref(), on),
         Command::Reconcile => Ok(json!(projections::reconcile(node.book()))),
@@ -472,14 +486,6 @@ fn dispatch(
         Command::Verify => health::verify(node),
         Command::Status => Ok(health::status(node)),
     }
-}
-
-/// Nothing is pressed in the future, whatever a phone's clock says.
-fn pressed(node: &Node, press: Option<Press>) -> timers::Pressed {
-    let now = now_ms();
-    let Some(Press { id, at }) = press else { return now.into() };
-    let at_ms = at.map_or(now, |at| at.utc_ms().min(now));
-    timers::Pressed { at_ms, entry: Some(EntryId::of_row(&node.crew(), "press", &id)) }
 }
 
 /// Today on this machine.

@@ -21,6 +21,7 @@ pub mod papers;
 mod payments;
 mod peers;
 pub mod photos;
+pub mod press;
 pub mod serve;
 mod socket;
 mod timers;
