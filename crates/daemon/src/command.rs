@@ -12,6 +12,7 @@ mod plan;
 mod quotes;
 pub(crate) mod roster;
 mod said;
+mod settling;
 mod spells;
 mod survey;
 mod terms;
@@ -24,7 +25,7 @@ use std::path::PathBuf;
 
 use documents::Form;
 use ledger::roster_events::Role;
-use ledger::{Audience, Body, Payload, PersonId, PhotoHash, site};
+use ledger::{PersonId, PhotoHash};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
@@ -51,7 +52,7 @@ use crate::export;
 use crate::import::FileName;
 use crate::invites::InviteWish;
 use crate::invoices;
-use crate::node::{Node, Write, moment, now_ms};
+use crate::node::{Node, moment, now_ms};
 use crate::papers::{self, PaperWish};
 use crate::payments;
 use crate::timers;
@@ -462,7 +463,7 @@ fn dispatch(
         Command::Quote(command) => quotes::run(node, author, command),
         Command::Terms(command) => terms::run(node, author, command),
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
-        Command::Settle { question, answer } => settle(node, author, &question, answer),
+        Command::Settle { question, answer } => settling::settle(node, author, &question, answer),
         Command::Plan(command) => plan::run(node, author, command),
         Command::Tests(command) => judging::run(node, &command),
         Command::Stages => Ok(json!({ "stages": projections::stages(node.book()) })),
@@ -491,25 +492,4 @@ fn dispatch(
 /// Today on this machine.
 fn today() -> Result<Day, NodeError> {
     Ok(moment(now_ms())?.day())
-}
-
-/// Settles the one open question that a key, or the beginnings of its parts, means.
-fn settle(node: &mut Node, author: PersonId, wanted: &str, answer: String) -> Result<Value, NodeError> {
-    let means = |key: &str| {
-        let (parts, wanted) = (key.split('/'), wanted.split('/'));
-        parts.clone().count() == wanted.clone().count()
-            && parts.zip(wanted).all(|(part, begin)| part.starts_with(begin))
-    };
-    let open = projections::questions(node.book());
-    let mut meant = open.iter().filter(|question| means(&question.key));
-    let (Some(question), None) = (meant.next(), meant.next()) else {
-        return Err(NodeError::bad_input(
-            "that key means no open question, or more than one; `fivebar sort-out` shows them with their keys",
-        ));
-    };
-    let mut act = node.act(author)?;
-    act.note = answer;
-    let body = Body::QuestionSettled(site::QuestionSettled { question: question.key.clone() });
-    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
-    Ok(json!({ "left": projections::questions(node.book()).len() }))
 }
