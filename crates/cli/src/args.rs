@@ -3,7 +3,9 @@
 mod invoice;
 mod lists;
 mod log;
+mod measure;
 mod office;
+mod papers;
 mod plan;
 mod recovery;
 mod said;
@@ -19,6 +21,7 @@ use trade::{Day, Rate};
 pub(crate) use invoice::Invoice;
 pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
+pub(crate) use measure::Measure;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
 pub(crate) use plan::{FillIn, LimitWords, Need, Slips};
 pub(crate) use recovery::ComeBack;
@@ -130,6 +133,9 @@ pub(crate) enum Request {
         /// Only the entries of this device, as the file names it. More than one may be given.
         #[arg(long, value_name = "NAME")]
         device: Vec<String>,
+        /// Only check the files, and tell what would be taken in.
+        #[arg(long, conflicts_with = "device")]
+        check: bool,
     },
     /// Log what was done, in one line. Every kind of entry has an example.
     Log(Box<Log>),
@@ -177,6 +183,26 @@ pub(crate) enum Request {
         #[arg(long, value_name = "TIME")]
         at: Option<String>,
     },
+    /// Split hours, or a timer's stretch, in two that add up to it.
+    Split {
+        /// Its key, or the beginning of its id.
+        entry: String,
+        /// The clock time at which the second part began.
+        #[arg(long, value_name = "TIME", required_unless_present = "minutes")]
+        at: Option<String>,
+        /// Of hours without clock times, the minutes of the first part.
+        #[arg(long, conflicts_with = "at")]
+        minutes: Option<u32>,
+        /// The stage of the second part; without it, no stage.
+        #[arg(long, default_value = "-")]
+        stage: String,
+        /// The job of the second part, if it is another.
+        #[arg(long)]
+        job: Option<String>,
+        /// The break was in the second part.
+        #[arg(long)]
+        break_in_second: bool,
+    },
     /// Say yes to an entry that a mate logged for you.
     Accept {
         /// Its key, or the beginning of its id.
@@ -196,6 +222,8 @@ pub(crate) enum Request {
     /// Preview, issue and list invoices, and record what was paid.
     #[command(subcommand)]
     Invoice(Invoice),
+    /// Write a paper to files: an invoice as it was issued, a quote, a daywork sheet to sign.
+    Print(papers::Print),
     /// What is to pay out on Friday: people, what they paid themselves, and suppliers on account.
     #[command(after_help = "  fivebar pay-out\n  fivebar pay-out --of 2026-11-06")]
     PayOut {
@@ -249,6 +277,8 @@ pub(crate) enum Request {
         #[arg(long)]
         what: Option<String>,
     },
+    /// Measure up a room: what it takes, how long, drawings, and its lines in a job's costing.
+    Measure(Box<Measure>),
     /// Add a job, or change its details and terms.
     #[command(subcommand)]
     Job(JobRequest),
@@ -351,6 +381,9 @@ pub(crate) struct Page {
     /// The address of that proxy, whose forwarded headers are believed. More than one may be given.
     #[arg(long, value_name = "ADDRESS")]
     proxy: Vec<IpAddr>,
+    /// After so many days without use a phone must join the page anew; 60 until it is set, and then kept.
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u16).range(1..))]
+    idle_days: Option<u16>,
 }
 
 const LAN: &str = "0.0.0.0:5181";
@@ -364,6 +397,7 @@ impl Page {
             lan_name: self.lan_name,
             public: self.public,
             proxies: self.proxy,
+            idle_days: self.idle_days,
         }
     }
 }

@@ -2,6 +2,7 @@
 
 mod args;
 mod invoice;
+mod measure_pages;
 mod money_pages;
 mod office_pages;
 mod pages;
@@ -18,11 +19,14 @@ use std::process::ExitCode;
 
 use args::{Arguments, Request};
 use clap::Parser;
-use daemon::command::{PlanCommand, TestCommand};
+use daemon::command::{PlanCommand, SpellSplit, TestCommand};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
 use tracing_subscriber::EnvFilter;
+
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
@@ -91,7 +95,10 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             });
         }
         Request::Page { person, role } => Command::PageLink { person, role: role.into() },
-        Request::Import { dir, device } => Command::Import { dir: args::absolute(&dir), devices: device },
+        Request::Import { dir, device: _, check: true } => Command::CheckImport { dir: args::absolute(&dir) },
+        Request::Import { dir, device, check: false } => {
+            Command::Import { dir: args::absolute(&dir), devices: device }
+        }
         Request::Log(log) => Command::Log { row: log.row(folder)? },
         Request::Say(say) => say.command(),
         Request::Word(word) => word.command(),
@@ -110,15 +117,18 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Cost { entry, whose } => Command::BearCost { entry, whose: whose.into() },
         Request::Extra(request) => request.command(),
         Request::Quote(request) => request.command(),
-        Request::Start { job, stage } => Command::Start { job, stage, press: None },
-        Request::Switch { job, stage, break_min } => {
-            Command::Switch { job, stage, break_minutes: break_min, press: None }
+        Request::Measure(measure) => return measure_up(arguments, &measure),
+        Request::Start { job, stage } => Command::Start { job, stage },
+        Request::Switch { job, stage, break_min } => Command::Switch { job, stage, break_minutes: break_min },
+        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at },
+        Request::Split { entry, at, minutes, stage, job, break_in_second } => {
+            Command::SplitSpell(SpellSplit { entry, at, minutes, job, stage, break_in_second })
         }
-        Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at, press: None },
         Request::Accept { entry } => Command::Accept { entry },
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,
         Request::Invoice(request) => request.command(),
+        Request::Print(request) => request.command(),
         Request::PayOut { of } => Command::PayList { of },
         Request::SortOut => Command::SortOut,
         Request::Settle { question, answer } => Command::Settle { question, answer },
@@ -147,6 +157,29 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
     let answer = local::call_saying(folder, command.clone(), &|reached| progress::show(&bar, reached));
     bar.finish_and_clear();
     print(arguments, &answer?, |answer| pages::page(&command, answer));
+    Ok(())
+}
+
+/// Measures up here where no job is named, so that it works without a ledger too.
+fn measure_up(arguments: &Arguments, measure: &args::Measure) -> Result<(), NodeError> {
+    if measure.figures {
+        let answer = daemon::command::figures(&measure.own(&arguments.data)?)?;
+        print(arguments, &answer, measure_pages::figures);
+        return Ok(());
+    }
+    let room = measure.room(&arguments.data)?;
+    let answer = match measure.costed(room.clone()) {
+        Some(wish) => local::call(&arguments.data, Command::Measure(wish))?,
+        None => daemon::command::measure_up(&room)?,
+    };
+    let drawn = match &measure.drawings {
+        Some(folder) => measure_pages::draw(&answer, folder)?,
+        None => Vec::new(),
+    };
+    print(arguments, &answer, |answer| {
+        let drawn = drawn.iter().map(|path| format!("\nDrawn: {}", path.display()));
+        measure_pages::measured(answer) + "\n" + &drawn.collect::<String>()
+    });
     Ok(())
 }
 

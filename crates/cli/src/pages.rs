@@ -7,12 +7,13 @@ use trade::money::hours_and_minutes;
 
 use crate::recovery;
 use crate::table::{Page, heading};
-use crate::{invoice, money_pages, office_pages, plan_pages, said_pages, test_pages};
+use crate::{invoice, measure_pages, money_pages, office_pages, plan_pages, said_pages, test_pages};
 
 /// The page for a command's answer.
 pub(crate) fn page(command: &Command, answer: &Value) -> String {
     match command {
         Command::Import { .. } => imported(answer),
+        Command::CheckImport { .. } => would_import(answer),
         Command::Log { .. } => logged(answer),
         Command::List { .. } => imported(answer),
         Command::Hear(_) => said_pages::heard(answer),
@@ -21,6 +22,8 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Survey { .. } => said_pages::survey(answer),
         Command::Undo { .. } => undone(answer),
         Command::Start { .. } | Command::Switch { .. } | Command::Stop { .. } => timer(answer),
+        Command::ChangeSpell(_) | Command::SplitSpell(_) => spells(answer),
+        Command::StrikeSpell { .. } => "Crossed out.".to_owned(),
         Command::Accept { .. } => {
             format!("{} now counts for {}.", text(answer, "accepted"), text(answer, "person"))
         }
@@ -33,12 +36,14 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         | Command::Pay { .. }
         | Command::VoidInvoice { .. }
         | Command::AdoptInvoice { .. } => invoice::all(answer),
+        Command::PrintPaper { .. } => invoice::printed_to(answer),
         Command::AskDeposit { .. } => office_pages::deposit(answer),
         Command::Price { .. } => office_pages::prices(answer),
         Command::Rate(_) => office_pages::rates(answer),
         Command::Paid(_) => office_pages::paid(answer),
         Command::BearCost { .. } => office_pages::cost_borne(answer),
         Command::PriceExtra { .. } => office_pages::extra_priced(answer),
+        Command::Measure(_) => measure_pages::measured(answer),
         Command::Owed => money_pages::owed(answer),
         Command::Statement { .. } => money_pages::statement(answer),
         Command::LateClaim { .. } => money_pages::late(answer),
@@ -90,6 +95,31 @@ fn imported(answer: &Value) -> String {
         page += &format!("\n  note: {}", warning.as_str().unwrap_or_default());
     }
     page
+}
+
+/// What an import would take in.
+fn would_import(answer: &Value) -> String {
+    let mut page = Page::new(&["would be taken in", ">rows"]);
+    for kind in list(answer, "kinds") {
+        page.row(&[&text(kind, "kind"), &text(kind, "count")]);
+    }
+    let mut told =
+        format!("{}\n{} held already. Nothing was saved.", page.finish(), text(answer, "already_held"));
+    for warning in list(answer, "warnings") {
+        told += &format!("\n  note: {}", warning.as_str().unwrap_or_default());
+    }
+    told
+}
+
+/// Stretches of work as they stand, and what they come to.
+fn spells(answer: &Value) -> String {
+    let mut page = Page::new(&["job", "stage", "from", "to", ">worked"]);
+    for part in list(answer, "parts") {
+        let said = |name: &str| text(part, name);
+        let worked = minutes(part, "minutes");
+        page.row(&[&said("job"), &said("stage"), &said("from"), &said("to"), &worked]);
+    }
+    format!("{}\nTogether {}.", page.finish(), minutes(answer, "minutes"))
 }
 
 fn logged(answer: &Value) -> String {

@@ -4,6 +4,7 @@
 mod health;
 mod importing;
 mod judging;
+mod measuring;
 pub(crate) mod named;
 mod office;
 mod parts;
@@ -11,6 +12,8 @@ mod plan;
 mod quotes;
 pub(crate) mod roster;
 mod said;
+mod settling;
+mod spells;
 mod survey;
 mod terms;
 #[cfg(test)]
@@ -20,8 +23,9 @@ mod undo;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use documents::Form;
 use ledger::roster_events::Role;
-use ledger::{Audience, Body, EntryId, Payload, PersonId, site};
+use ledger::{PersonId, PhotoHash};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
@@ -32,12 +36,14 @@ pub use ledger::office::Engagement;
 pub use ledger::site::SurveyPoint;
 pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach};
 pub use ledger::site::{SaidHow, Whose};
+pub use measuring::{CostedRoom, MeasuredRoom, figures, measure_up};
 pub use office::{Paid, PersonRate};
-pub use parts::{ListChange, Press, Progress, Step, WordMeaning};
+pub use parts::{ListChange, Progress, Step, WordMeaning};
 pub use plan::{FillInWish, LimitWish, NeedWish, PlanCommand};
 pub use projections::quotes::standing_quote;
 pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due};
 pub use said::{Answer, Pressed, Said};
+pub use spells::{SpellChange, SpellSplit};
 pub use terms::TermsCommand;
 
 use crate::entries;
@@ -46,7 +52,8 @@ use crate::export;
 use crate::import::FileName;
 use crate::invites::InviteWish;
 use crate::invoices;
-use crate::node::{Node, Write, moment, now_ms};
+use crate::node::{Node, moment, now_ms};
+use crate::papers::{self, PaperWish};
 use crate::payments;
 use crate::timers;
 
@@ -60,6 +67,11 @@ pub enum Command {
         dir: PathBuf,
         /// The devices, as the file names them; empty for all.
         devices: Vec<String>,
+    },
+    /// Checks the CSV files of a folder as an import would, and tells what it would take in. Writes nothing.
+    CheckImport {
+        /// The folder.
+        dir: PathBuf,
     },
     /// Logs one entry, by the columns of `entries.csv`.
     Log {
@@ -90,6 +102,9 @@ pub enum Command {
         job: String,
         /// The question and the answer.
         answer: Option<(SurveyPoint, String)>,
+        /// Photos of what was found, kept on this device already.
+        #[serde(default)]
+        photos: Vec<PhotoHash>,
     },
     /// Adds one row to a list, or changes one, by the columns of the list's file. What a change does not
     /// name stays as it is.
@@ -113,9 +128,6 @@ pub enum Command {
         job: String,
         /// The stage, or none.
         stage: Option<String>,
-        /// How a phone pressed it, if one did.
-        #[serde(default)]
-        press: Option<Press>,
     },
     /// Ends this person's timer and goes on elsewhere.
     Switch {
@@ -125,9 +137,6 @@ pub enum Command {
         stage: Option<String>,
         /// Minutes of break in the part that ends.
         break_minutes: u32,
-        /// How a phone pressed it, if one did.
-        #[serde(default)]
-        press: Option<Press>,
     },
     /// Stops this person's timer.
     Stop {
@@ -135,9 +144,15 @@ pub enum Command {
         break_minutes: u32,
         /// When, if not now: a clock time, or a day and a clock time.
         at: Option<String>,
-        /// How a phone pressed it, if one did.
-        #[serde(default)]
-        press: Option<Press>,
+    },
+    /// Puts a timer's stretch of work right.
+    ChangeSpell(SpellChange),
+    /// Splits a stretch of work in two that add up to it.
+    SplitSpell(SpellSplit),
+    /// Crosses a stretch of work out.
+    StrikeSpell {
+        /// The key or id of the hours, or of the timer's beginning.
+        entry: String,
     },
     /// Says yes to what somebody logged for a person.
     Accept {
@@ -180,6 +195,15 @@ pub enum Command {
     },
     /// The invoices issued, with what was paid on them.
     Invoices,
+    /// Writes a paper to files.
+    PrintPaper {
+        /// Which.
+        paper: PaperWish,
+        /// In which forms.
+        forms: Vec<Form>,
+        /// Into which folder.
+        dir: PathBuf,
+    },
     /// Issues the credit note that is proposed on an invoice, or one over all that is left of it.
     CreditInvoice {
         /// The invoice's number.
@@ -259,6 +283,8 @@ pub enum Command {
         /// Without VAT.
         amount: Pence,
     },
+    /// Measures a room up for a job's costing.
+    Measure(CostedRoom),
     /// Quotes and their payment points.
     Quote(QuoteCommand),
     /// When and how a job is billed, and how people work for the crew.
@@ -374,28 +400,32 @@ fn dispatch(
 ) -> Result<Value, NodeError> {
     match command {
         Command::Import { dir, devices } => importing::import(node, author, &dir, &devices, say),
+        Command::CheckImport { dir } => importing::check(node, author, &dir),
         Command::Log { row } => importing::log(node, author, row),
         Command::List { list, change, row } => importing::list(node, author, list, change, row),
         Command::Hear(said) => said::hear(node, author, &said),
         Command::LogSaid { said, only, key } => said::log(node, author, &said, &only, key.as_deref()),
         Command::Teach { phrase, means } => said::teach_named(node, author, &phrase, means.as_ref()),
-        Command::Survey { job, answer: Some((point, answer)) } => {
-            survey::answer(node, author, &job, point, answer)
+        Command::Survey { job, answer: Some((point, answer)), photos } => {
+            survey::answer(node, author, &job, point, (answer, photos))
         }
-        Command::Survey { job, answer: None } => survey::show(node, &job),
+        Command::Survey { job, answer: None, photos: _ } => survey::show(node, &job),
         Command::Undo { back } => undo::undo(node, author, back),
-        Command::Start { job, stage, press } => {
-            let pressed = pressed(node, press);
-            timers::start(node, author, &job, stage.as_deref(), pressed)
+        Command::Start { job, stage } => {
+            let at_ms = node.instant_ms();
+            timers::start(node, author, &job, stage.as_deref(), at_ms)
         }
-        Command::Switch { job, stage, break_minutes, press } => {
-            let pressed = pressed(node, press);
-            timers::switch(node, author, &job, stage.as_deref(), break_minutes, pressed)
+        Command::Switch { job, stage, break_minutes } => {
+            let at_ms = node.instant_ms();
+            timers::switch(node, author, &job, stage.as_deref(), break_minutes, at_ms)
         }
-        Command::Stop { break_minutes, at, press } => {
-            let pressed = pressed(node, press);
-            timers::stop(node, author, break_minutes, at.as_deref(), pressed)
+        Command::Stop { break_minutes, at } => {
+            let at_ms = node.instant_ms();
+            timers::stop(node, author, break_minutes, at.as_deref(), at_ms)
         }
+        Command::ChangeSpell(change) => spells::change(node, author, &change),
+        Command::SplitSpell(split) => spells::split(node, author, &split),
+        Command::StrikeSpell { entry } => spells::strike(node, author, &entry),
         Command::Accept { entry } => entries::accept(node, author, &entry),
         Command::Entries { job, on } => entries::entries(node, job.as_deref(), on),
         Command::Reconcile => Ok(json!(projections::reconcile(node.book()))),
@@ -409,6 +439,7 @@ fn dispatch(
             invoices::issue_deposit(node, author, &job, paid_on, today()?)
         }
         Command::Invoices => Ok(invoices::list(node)),
+        Command::PrintPaper { paper, forms, dir } => papers::print(node, &paper, &forms, &dir, today()?),
         Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today()?),
         Command::VoidInvoice { number, reason } => invoices::void(node, author, &number, reason),
         Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),
@@ -428,10 +459,11 @@ fn dispatch(
         Command::Paid(paid) => office::paid(node, author, paid),
         Command::BearCost { entry, whose } => office::bear_cost(node, author, &entry, whose),
         Command::PriceExtra { entry, amount } => office::price_extra(node, author, &entry, amount),
+        Command::Measure(wish) => measuring::cost(node, author, &wish),
         Command::Quote(command) => quotes::run(node, author, command),
         Command::Terms(command) => terms::run(node, author, command),
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
-        Command::Settle { question, answer } => settle(node, author, &question, answer),
+        Command::Settle { question, answer } => settling::settle(node, author, &question, answer),
         Command::Plan(command) => plan::run(node, author, command),
         Command::Tests(command) => judging::run(node, &command),
         Command::Stages => Ok(json!({ "stages": projections::stages(node.book()) })),
@@ -457,36 +489,7 @@ fn dispatch(
     }
 }
 
-/// Nothing is pressed in the future, whatever a phone's clock says.
-fn pressed(node: &Node, press: Option<Press>) -> timers::Pressed {
-    let now = now_ms();
-    let Some(Press { id, at }) = press else { return now.into() };
-    let at_ms = at.map_or(now, |at| at.utc_ms().min(now));
-    timers::Pressed { at_ms, entry: Some(EntryId::of_row(&node.crew(), "press", &id)) }
-}
-
 /// Today on this machine.
 fn today() -> Result<Day, NodeError> {
     Ok(moment(now_ms())?.day())
-}
-
-/// Settles the one open question that a key, or the beginnings of its parts, means.
-fn settle(node: &mut Node, author: PersonId, wanted: &str, answer: String) -> Result<Value, NodeError> {
-    let means = |key: &str| {
-        let (parts, wanted) = (key.split('/'), wanted.split('/'));
-        parts.clone().count() == wanted.clone().count()
-            && parts.zip(wanted).all(|(part, begin)| part.starts_with(begin))
-    };
-    let open = projections::questions(node.book());
-    let mut meant = open.iter().filter(|question| means(&question.key));
-    let (Some(question), None) = (meant.next(), meant.next()) else {
-        return Err(NodeError::bad_input(
-            "that key means no open question, or more than one; `fivebar sort-out` shows them with their keys",
-        ));
-    };
-    let mut act = node.act(author)?;
-    act.note = answer;
-    let body = Body::QuestionSettled(site::QuestionSettled { question: question.key.clone() });
-    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
-    Ok(json!({ "left": projections::questions(node.book()).len() }))
 }

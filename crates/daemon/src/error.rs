@@ -70,7 +70,7 @@ pub enum NodeError {
 
 impl NodeError {
     /// A file that can't be read or written.
-    pub(crate) fn folder(path: &Path, cause: &dyn Display) -> Self {
+    pub fn folder(path: &Path, cause: &dyn Display) -> Self {
         Self::Folder { path: path.display().to_string(), cause: cause.to_string() }
     }
 

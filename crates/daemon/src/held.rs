@@ -114,7 +114,8 @@ impl Held for HeldInBook<'_> {
             return Err(format!("{name:?} must name a file in the folder that is imported"));
         }
         let path = folder.join(path);
-        let photo = photos::look_at(&path)?;
+        // The row's own name for it, and not where this machine keeps the folder.
+        let photo = photos::look_at(&path).map_err(|why| why.replace(&path.display().to_string(), name))?;
         self.found.borrow_mut().insert(photo.hash, path);
         Ok(photo)
     }

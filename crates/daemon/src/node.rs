@@ -7,6 +7,7 @@
 mod office_keys;
 mod writing;
 
+use std::cell::Cell;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
@@ -24,6 +25,7 @@ use crate::error::NodeError;
 use crate::group::{Group, fold_run};
 use crate::opening::{self, Opened};
 use crate::page::PageFile;
+use crate::press::Pressed;
 use crate::verified::{Pending, Verified};
 
 /// Most bytes of runs in one group of the journal.
@@ -51,6 +53,8 @@ pub struct Node {
     book: Book,
     keys: OfficeKeys,
     verified: Verified,
+    /// The press that the command at work came by, until an event has taken its id.
+    pub(crate) press: Cell<Option<Pressed>>,
     /// Whether it only fetches, so that its book stays empty.
     fetching: bool,
 }
@@ -157,7 +161,19 @@ impl Node {
         let Opened { ledger, book, keys, verified } = opening::open(&mut store, device.crew, &secret)?;
         let page = PageFile::open(folder)?;
         let folder = folder.to_owned();
-        Ok(Self { folder, device, page, secret, store, ledger, book, keys, verified, fetching: false })
+        Ok(Self {
+            folder,
+            device,
+            page,
+            secret,
+            store,
+            ledger,
+            book,
+            keys,
+            verified,
+            press: Cell::new(None),
+            fetching: false,
+        })
     }
 
     /// The data folder.
@@ -236,14 +252,6 @@ impl Node {
     /// [`NodeError::Folder`].
     pub(crate) fn set_listening(&mut self, address: SocketAddr) -> Result<(), NodeError> {
         self.change_device(|device| device.listening = Some(address))
-    }
-
-    /// An act of a person, here and now.
-    ///
-    /// # Errors
-    /// [`NodeError::NoRandomness`], or a clock far outside of this millennium.
-    pub fn act(&self, person: PersonId) -> Result<Act, NodeError> {
-        act_at(now_ms(), person)
     }
 
     /// Checks runs in order, makes what is new in them durable in as few groups as fit, and folds it.
@@ -413,7 +421,7 @@ impl Drop for Node {
 }
 
 /// An act of a person, logged and done at one instant.
-fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
+pub(crate) fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
     let logged_at = moment(now_ms)?;
     Ok(Act {
         person,

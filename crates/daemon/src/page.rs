@@ -17,6 +17,9 @@ use crate::node::{Node, Write, now_ms, random};
 const FILE: &str = "page.json";
 /// How long a link is good for.
 pub const LINK_MINUTES: i64 = 15;
+/// After so many days without use a session is over, where nobody set another number.
+pub const USUAL_IDLE_DAYS: u16 = 60;
+const DAY_MS: i64 = 24 * 3_600_000;
 /// How long a closed session is told apart from one that never was.
 const CLOSED_KEPT_MS: i64 = 90 * 24 * 3_600_000;
 /// How much older than the truth "last seen" may be on disk.
@@ -42,6 +45,9 @@ pub struct PageSession {
     pub seen_ms: i64,
     /// When it was closed.
     pub closed_ms: Option<i64>,
+    /// It was closed because nobody had used it for long.
+    #[serde(default)]
+    pub unused: bool,
     token_hash: String,
     closing_is_logged: bool,
 }
@@ -63,8 +69,15 @@ pub(crate) struct PageFile {
     /// Where the page is served or was last, the best for phones first: `https://192.168.1.20:5181`.
     #[serde(default)]
     origins: Vec<String>,
+    /// After so many days without use a session is over.
+    #[serde(default = "usual_idle_days")]
+    idle_days: u16,
     sessions: Vec<PageSession>,
     links: Vec<Link>,
+}
+
+const fn usual_idle_days() -> u16 {
+    USUAL_IDLE_DAYS
 }
 
 /// A link, as it is shown once.
@@ -94,6 +107,8 @@ pub enum TokenMeans {
     Nothing,
     /// A session that was closed.
     Closed,
+    /// A session that was closed because nobody had used it for long.
+    Unused,
     /// A session.
     Open(PageSession),
 }
@@ -124,6 +139,7 @@ impl PageFile {
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self {
                 form_key: hex(&random::<32>()?),
                 origins: Vec::new(),
+                idle_days: USUAL_IDLE_DAYS,
                 sessions: Vec::new(),
                 links: Vec::new(),
             }),
@@ -269,6 +285,7 @@ impl Node {
             opened_ms: now,
             seen_ms: now,
             closed_ms: None,
+            unused: false,
             token_hash: hash_of(&token),
             closing_is_logged: false,
         };
@@ -278,13 +295,20 @@ impl Node {
 
     /// What the token in a browser's cookie means at an origin; an open session is noted as seen now.
     pub fn page_session(&mut self, token: &str, origin: &str) -> TokenMeans {
+        let now = now_ms();
+        if let Err(error) = self.close_unused_sessions(now) {
+            // They are told to be over all the same: by what is in memory, or the next time.
+            tracing::warn!(%error, "sessions that nobody uses could not be closed");
+        }
         let hash = hash_of(token);
         let found = self.page.sessions.iter().find(|kept| kept.token_hash == hash && kept.origin == origin);
         let Some(found) = found.cloned() else { return TokenMeans::Nothing };
+        if found.unused || self.is_unused(&found, now) {
+            return TokenMeans::Unused;
+        }
         if found.closed_ms.is_some() {
             return TokenMeans::Closed;
         }
-        let now = now_ms();
         if now - found.seen_ms > SEEN_STEP_MS {
             let noted = self.change_page(|page| {
                 let same = page.sessions.iter_mut().filter(|kept| kept.session == found.session);
@@ -301,6 +325,42 @@ impl Node {
     /// The sessions that are open.
     pub fn page_sessions(&self) -> impl Iterator<Item = &PageSession> {
         self.page.sessions.iter().filter(|kept| kept.closed_ms.is_none())
+    }
+
+    /// After how many days without use a session is over.
+    #[must_use]
+    pub const fn page_idle_days(&self) -> u16 {
+        self.page.idle_days
+    }
+
+    /// Sets after how many days without use a session is over.
+    ///
+    /// # Errors
+    /// The disk.
+    pub fn set_page_idle_days(&mut self, days: u16) -> Result<(), NodeError> {
+        if days == self.page.idle_days {
+            return Ok(());
+        }
+        self.change_page(|page| page.idle_days = days)
+    }
+
+    fn is_unused(&self, session: &PageSession, now: i64) -> bool {
+        session.closed_ms.is_none() && now - session.seen_ms > i64::from(self.page.idle_days) * DAY_MS
+    }
+
+    /// Closes the sessions that nobody has used for long: a phone in a drawer is a door that stands open.
+    fn close_unused_sessions(&mut self, now: i64) -> Result<(), NodeError> {
+        let unused: Vec<SessionId> =
+            self.page_sessions().filter(|kept| self.is_unused(kept, now)).map(|kept| kept.session).collect();
+        if unused.is_empty() {
+            return Ok(());
+        }
+        self.change_page(|page| {
+            for kept in page.sessions.iter_mut().filter(|kept| unused.contains(&kept.session)) {
+                (kept.closed_ms, kept.unused) = (Some(now), true);
+            }
+        })?;
+        self.log_closed_sessions()
     }
 
     /// Closes a session. It is closed at once; other devices learn it by the event.

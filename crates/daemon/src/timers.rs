@@ -4,7 +4,7 @@
 //! add up to the day. Nothing here stops a timer by itself, and nothing changes another person's.
 
 use ledger::site::{Place, Site, WorkStarted, WorkStopped, WorkSwitched};
-use ledger::{Audience, Body, EntryId, EntryRef, Payload, PersonId};
+use ledger::{Audience, Body, EntryRef, Payload, PersonId};
 use projections::Lists;
 use projections::time_on_job::Running;
 use serde_json::{Value, json};
@@ -15,28 +15,8 @@ use crate::error::NodeError;
 use crate::node::{Node, Write};
 
 /// The zone of a timer whose job has not come to this device yet.
-const HOME_ZONE: &str = "Europe/London";
+pub(crate) const HOME_ZONE: &str = "Europe/London";
 const MINUTE_MS: i64 = 60_000;
-
-/// When a button was pressed, and the entry's id if the phone made one: what is pressed in a cellar counts
-/// from then, and what is sent twice counts once.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Pressed {
-    pub(crate) at_ms: i64,
-    pub(crate) entry: Option<EntryId>,
-}
-
-impl From<i64> for Pressed {
-    fn from(at_ms: i64) -> Self {
-        Self { at_ms, entry: None }
-    }
-}
-
-impl Pressed {
-    fn is_known(self, node: &Node, person: PersonId) -> bool {
-        self.entry.is_some_and(|entry| !node.book().history(&EntryRef { person, entry }).is_empty())
-    }
-}
 
 /// Starts this person's timer.
 ///
@@ -47,13 +27,9 @@ pub(crate) fn start(
     author: PersonId,
     job: &str,
     stage: Option<&str>,
-    pressed: impl Into<Pressed>,
+    at_ms: i64,
 ) -> Result<Value, NodeError> {
-    let pressed = pressed.into();
-    if pressed.is_known(node, author) {
-        return Ok(shown(node, author, None));
-    }
-    let (site, at) = here_and_now(&node.book().lists(), job, stage, pressed.at_ms)?;
+    let (site, at) = here_and_now(&node.book().lists(), job, stage, at_ms)?;
     if let Some(running) = running(node, author) {
         return Err(NodeError::bad_input(format!(
             "your timer has been running since {} on {}; go over to other work with `fivebar switch`, \
@@ -62,7 +38,7 @@ pub(crate) fn start(
             on_what(&node.book().lists(), &running.site)
         )));
     }
-    write(node, author, pressed, at, Body::WorkStarted(WorkStarted { site, activity: String::new(), at }))?;
+    write(node, author, at, Body::WorkStarted(WorkStarted { site, activity: String::new(), at }))?;
     Ok(shown(node, author, None))
 }
 
@@ -76,17 +52,13 @@ pub(crate) fn switch(
     job: &str,
     stage: Option<&str>,
     break_minutes: u32,
-    pressed: impl Into<Pressed>,
+    at_ms: i64,
 ) -> Result<Value, NodeError> {
-    let pressed = pressed.into();
-    if pressed.is_known(node, author) {
-        return Ok(shown(node, author, None));
-    }
-    let (site, at) = here_and_now(&node.book().lists(), job, stage, pressed.at_ms)?;
+    let (site, at) = here_and_now(&node.book().lists(), job, stage, at_ms)?;
     let running = must_run(node, author)?;
     check_length(&running, at, break_minutes)?;
     let switched = WorkSwitched { running: running.entry, site, activity: String::new(), at, break_minutes };
-    write(node, author, pressed, at, Body::WorkSwitched(switched))?;
+    write(node, author, at, Body::WorkSwitched(switched))?;
     Ok(shown(node, author, Some(running.entry)))
 }
 
@@ -99,27 +71,17 @@ pub(crate) fn stop(
     author: PersonId,
     break_minutes: u32,
     time: Option<&str>,
-    pressed: impl Into<Pressed>,
+    at_ms: i64,
 ) -> Result<Value, NodeError> {
-    let pressed = pressed.into();
-    if pressed.is_known(node, author) {
-        return Ok(shown(node, author, None));
-    }
     let running = must_run(node, author)?;
     let at = {
         let lists = node.book().lists();
         let zone = lists.jobs.get(&running.site.job).map_or(HOME_ZONE, |job| job.time_zone.as_str());
-        let now = whole_minute(pressed.at_ms, zone)?;
+        let now = whole_minute(at_ms, zone)?;
         time.map_or(Ok(now), |time| since_start(time, zone, &running, now))?
     };
     check_length(&running, at, break_minutes)?;
-    write(
-        node,
-        author,
-        pressed,
-        at,
-        Body::WorkStopped(WorkStopped { running: running.entry, at, break_minutes }),
-    )?;
+    write(node, author, at, Body::WorkStopped(WorkStopped { running: running.entry, at, break_minutes }))?;
     Ok(shown(node, author, Some(running.entry)))
 }
 
@@ -188,15 +150,8 @@ fn here_and_now(
     Ok((site, whole_minute(now_ms, &job.time_zone)?))
 }
 
-fn write(
-    node: &mut Node,
-    author: PersonId,
-    pressed: Pressed,
-    at: Moment,
-    body: Body,
-) -> Result<(), NodeError> {
+fn write(node: &mut Node, author: PersonId, at: Moment, body: Body) -> Result<(), NodeError> {
     let mut act = node.act(author)?;
-    act.entry = pressed.entry.unwrap_or(act.entry);
     act.done_on = at.day();
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
     Ok(())
@@ -284,27 +239,6 @@ pub(crate) mod tests {
         let listed = entries(&node, Some("GARAGE"), day).unwrap();
         assert_eq!(listed["entries"].as_array().map(Vec::len), Some(3), "{listed}");
         assert_eq!(entries(&node, Some("MILL"), day).unwrap()["entries"], json!([]));
-    }
-
-    #[test]
-    fn what_a_phone_sends_again_counts_once_and_from_when_it_was_pressed() {
-        let folder = tempfile::tempdir().unwrap();
-        let mut node = found(folder.path());
-        let maren = node.device().person;
-        let pressed = |key: &str, at: &str| Pressed {
-            at_ms: ms(at),
-            entry: Some(EntryId::of_row(&node.crew(), "press", key)),
-        };
-        let (begun, ended) = (pressed("1", "2026-07-06T08:00"), pressed("2", "2026-07-06T09:30"));
-        for _ in 0..2 {
-            start(&mut node, maren, "GARAGE", None, begun).unwrap();
-        }
-        for _ in 0..2 {
-            stop(&mut node, maren, 0, None, ended).unwrap();
-        }
-        start(&mut node, maren, "GARAGE", None, begun).unwrap();
-        assert!(node.book().running().is_empty());
-        assert_eq!(node.book().spells().iter().map(|spell| spell.minutes).collect::<Vec<_>>(), [90]);
     }
 
     #[test]

@@ -97,6 +97,11 @@ impl History {
         self.more.as_ref().map_or(&NO_CHANGES, |more| &more.changes)
     }
 
+    /// The entry's own events and their changes.
+    pub(crate) fn all(&self) -> impl Iterator<Item = &Logged> {
+        self.events().chain(self.changes().values().map(|change| &**change))
+    }
+
     /// All of them, for judging anew.
     pub(crate) fn all_mut(&mut self) -> impl Iterator<Item = &mut Logged> {
         let more =

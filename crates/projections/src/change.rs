@@ -3,7 +3,7 @@
 //! A field that the entry does not have is passed over: a correction never turns one kind of entry
 //! into another.
 
-use ledger::site::{Amount, Changes, Hours, Site, Worked};
+use ledger::site::{Amount, Changes, Hours, Place, Site, Worked};
 use ledger::{Act, Body, ItemId};
 use trade::Moment;
 
@@ -100,6 +100,12 @@ pub(crate) fn apply(changes: &Changes, act: &mut Act, body: &mut Body) {
         act.done_on = day;
     }
     set(&mut act.note, changes.note.as_ref());
+    // A photo that came first is sorted later.
+    if let (Body::Photo(photo), Some(job)) = (&mut *body, changes.job)
+        && photo.site.is_none()
+    {
+        photo.site = Some(Site { job, stage: None, place: Place::default() });
+    }
     if let Some(site) = site!(&mut *body) {
         set(&mut site.job, changes.job.as_ref());
         set(&mut site.stage, changes.stage.as_ref());

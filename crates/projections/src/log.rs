@@ -6,7 +6,7 @@
 use ledger::kinds::Chapter;
 use ledger::roster::Standing;
 use ledger::site::StockPlace;
-use ledger::{Body, EntryRef, EventHash, JobId, StageId};
+use ledger::{Body, EntryId, EntryRef, EventHash, JobId, PersonId, StageId};
 use serde::Serialize;
 use trade::{Day, Moment};
 
@@ -216,13 +216,21 @@ impl Logged {
 }
 
 impl Book {
+    /// The event that a person wrote under an id, counted or not: an entry, a change, or a row of a list. A press
+    /// of a button gives its event an id, so this tells whether the press came before.
+    #[must_use]
+    pub fn written_by(&self, author: PersonId, entry: EntryId) -> Option<&Logged> {
+        let rows = self.rows.values().flat_map(|versions| versions.values().map(|row| &**row));
+        let mut all = self.entries.values().flat_map(History::all).chain(rows);
+        all.find(|logged| logged.act.entry == entry && logged.act.author == author)
+    }
+
     /// Everything that a mate wrote down and nobody with the right to has accepted or crossed out:
     /// entries, changes of entries, and rows of the lists. Whether somebody answered the question
     /// about it makes no difference.
     pub fn proposed(&self) -> impl Iterator<Item = &Logged> {
         let entries = self.entries.values();
-        let entries = entries
-            .flat_map(|history| history.events().chain(history.changes().values().map(|change| &**change)));
+        let entries = entries.flat_map(History::all);
         let rows = self.rows.values().flat_map(|versions| versions.values()).map(|row| &**row);
         entries.chain(rows).filter(|logged| {
             logged.standing == Standing::Proposed

@@ -54,6 +54,19 @@ pub struct Running {
     pub since: Moment,
 }
 
+/// What ended a timer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TimerEnd {
+    /// The stop, or the switch to other work.
+    pub entry: EntryRef,
+    /// When.
+    pub at: Moment,
+    /// Minutes of break in the time that it ends.
+    pub break_minutes: u32,
+    /// It began other work at the same minute.
+    pub goes_on: bool,
+}
+
 /// Minutes of one person on one stage.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TimeRow {
@@ -99,6 +112,22 @@ impl Book {
         running_of(&self.entries().collect::<Vec<_>>())
     }
 
+    /// What ended a timer, the earliest first: that is the one that counts.
+    #[must_use]
+    pub fn ends_of(&self, timer: &EntryRef) -> Vec<TimerEnd> {
+        let mut ends: Vec<(Moment, Vec<EventHash>, TimerEnd)> = self
+            .entries()
+            .filter_map(|entry| {
+                let (running, at, break_minutes) = end_of(&entry)?;
+                let goes_on = matches!(entry.body.as_ref(), Body::WorkSwitched(_));
+                let end = TimerEnd { entry: entry.entry_ref(), at, break_minutes, goes_on };
+                (running == *timer).then_some((at, entry.hashes().collect::<Vec<_>>(), end))
+            })
+            .collect();
+        ends.sort_by(|(one, by_one, _), (other, by_other, _)| (one, by_one).cmp(&(other, by_other)));
+        ends.into_iter().map(|(_, _, end)| end).collect()
+    }
+
     /// Minutes and cost by job, stage and person, in the order of their ids.
     #[must_use]
     pub fn time_on_job(&self, lists: &Lists<'_>) -> Vec<TimeRow> {
@@ -127,11 +156,7 @@ pub(crate) fn running_of(entries: &[Entry<'_>]) -> Vec<Running> {
 fn ends(entries: &[Entry<'_>]) -> BTreeMap<EntryRef, End> {
     let mut ends: BTreeMap<EntryRef, End> = BTreeMap::new();
     for entry in entries {
-        let (running, at, break_minutes) = match entry.body.as_ref() {
-            Body::WorkStopped(stopped) => (stopped.running, stopped.at, stopped.break_minutes),
-            Body::WorkSwitched(switched) => (switched.running, switched.at, switched.break_minutes),
-            _ => continue,
-        };
+        let Some((running, at, break_minutes)) = end_of(entry) else { continue };
         let end = End { at, break_minutes, hashes: entry.hashes().collect() };
         match ends.get(&running) {
             Some(known) if (known.at, &known.hashes) <= (end.at, &end.hashes) => {}
@@ -139,6 +164,15 @@ fn ends(entries: &[Entry<'_>]) -> BTreeMap<EntryRef, End> {
         }
     }
     ends
+}
+
+/// Which timer an entry ends, when, and with how long a break.
+fn end_of(entry: &Entry<'_>) -> Option<(EntryRef, Moment, u32)> {
+    match entry.body.as_ref() {
+        Body::WorkStopped(stopped) => Some((stopped.running, stopped.at, stopped.break_minutes)),
+        Body::WorkSwitched(switched) => Some((switched.running, switched.at, switched.break_minutes)),
+        _ => None,
+    }
 }
 
 /// Minutes and cost of spells by job, stage and person, in the order of their ids.

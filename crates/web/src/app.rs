@@ -1,6 +1,6 @@
 //! The page's routes, and what they share.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -16,21 +16,14 @@ use tower_http::compression::CompressionLayer;
 use crate::assets::ASSETS;
 use crate::guard::guard;
 use crate::joining::Tries;
-use crate::orders::Outcome;
 use crate::problem::Problem;
 use crate::settings::Settings;
 use crate::trust::{self, Trusted};
 use crate::viewer::Viewer;
-use crate::{joining, live, posting, screens, uploads};
+use crate::{joining, lists_in, live, papers, posting, screens, uploads};
 
 /// Largest form in bytes; an event is no larger.
 const MAX_FORM: usize = 256 * 1024;
-
-/// Most presses of a session that are remembered.
-const MOST_PRESSES: usize = 32;
-
-/// Which button, and the form's id.
-type Press = (String, String);
 
 /// What every request can reach.
 #[derive(Clone)]
@@ -46,8 +39,6 @@ pub struct App {
 struct Desk {
     data: PathBuf,
     uploads: Mutex<()>,
-    /// The last presses of each session's buttons, and what each led to.
-    done: Mutex<BTreeMap<SessionId, VecDeque<(Press, Outcome)>>>,
     listeners: Mutex<BTreeMap<SessionId, u32>>,
     notices: Mutex<BTreeMap<SessionId, Notice>>,
     tries: Mutex<Tries>,
@@ -123,23 +114,6 @@ impl App {
         work(&mut self.desk.listeners.lock().unwrap_or_else(PoisonError::into_inner))
     }
 
-    /// What a press led to when it came before.
-    pub(crate) fn done_before(&self, session: SessionId, press: &Press) -> Option<Outcome> {
-        let done = self.desk.done.lock().unwrap_or_else(PoisonError::into_inner);
-        let presses = done.get(&session)?;
-        presses.iter().find(|(known, _)| known == press).map(|(_, outcome)| outcome.clone())
-    }
-
-    /// Remembers a press.
-    pub(crate) fn note_done(&self, session: SessionId, press: Press, outcome: &Outcome) {
-        let mut done = self.desk.done.lock().unwrap_or_else(PoisonError::into_inner);
-        let presses = done.entry(session).or_default();
-        presses.push_back((press, outcome.clone()));
-        if presses.len() > MOST_PRESSES {
-            presses.pop_front();
-        }
-    }
-
     /// Works on uploads, one at a time.
     pub(crate) fn uploading<R>(&self, work: impl FnOnce() -> R) -> R {
         let _one = self.desk.uploads.lock().unwrap_or_else(PoisonError::into_inner);
@@ -160,7 +134,9 @@ pub fn router(app: App, settings: Settings) -> Router {
     }
     router
         .merge(joining::routes())
+        .merge(lists_in::routes())
         .merge(live::routes())
+        .merge(papers::routes())
         .merge(posting::routes())
         .merge(screens::routes())
         .merge(trust::routes())

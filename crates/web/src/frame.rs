@@ -68,6 +68,37 @@ pub(crate) struct Frame {
     pub(crate) notice: String,
     /// The fields of a form that was refused; else empty.
     pub(crate) fields: BTreeMap<String, String>,
+    /// Where an entry can belong: the job in hand first.
+    pub(crate) sites: Vec<JobSites>,
+}
+
+/// A job with its stages, as a form offers them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct JobSites {
+    pub(crate) job: String,
+    pub(crate) stages: Vec<String>,
+}
+
+/// What stands between a job and its stage in the value of a form's choice: no name has one in it.
+pub(crate) const ONTO: char = '\t';
+/// How a form says "no stage", where an empty field would say nothing.
+pub(crate) const NO_STAGE: &str = "-";
+
+/// A job and a stage as one value of a form.
+pub(crate) fn onto(job: &str, stage: &str) -> String {
+    format!("{job}{ONTO}{}", if stage.is_empty() { NO_STAGE } else { stage })
+}
+
+impl JobSites {
+    /// Whether this is the choice that a form says.
+    pub(crate) fn is_at(&self, was: impl AsRef<str>, stage: &str) -> bool {
+        was.as_ref() == self.onto(stage)
+    }
+
+    /// The value of a stage in a form; empty for none.
+    pub(crate) fn onto(&self, stage: &str) -> String {
+        onto(&self.job, stage)
+    }
 }
 
 impl Frame {

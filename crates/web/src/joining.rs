@@ -63,10 +63,14 @@ pub(crate) fn routes() -> Router<App> {
 #[template(path = "door/in.html")]
 struct HowToGetIn {
     closed: bool,
+    unused: bool,
+    idle_days: u16,
 }
 
-async fn how_to_get_in(RawQuery(query): RawQuery) -> Response {
-    page(StatusCode::OK, &HowToGetIn { closed: query.as_deref() == Some("closed") })
+async fn how_to_get_in(State(app): State<App>, RawQuery(query): RawQuery) -> Result<Response, Problem> {
+    let idle_days = app.node(|node| node.page_idle_days()).await?;
+    let is = |why: &str| query.as_deref() == Some(why);
+    Ok(page(StatusCode::OK, &HowToGetIn { closed: is("closed"), unused: is("unused"), idle_days }))
 }
 
 #[derive(Deserialize)]
@@ -87,6 +91,7 @@ struct Join {
     crew: String,
     person: String,
     link: String,
+    idle_days: u16,
 }
 
 async fn show(
@@ -99,11 +104,11 @@ async fn show(
         node.page_link_person(&wanted).map(|person| {
             let roster = node.ledger().roster();
             let name = roster.person(&person).map(|person| person.name.clone()).unwrap_or_default();
-            (roster.crew_name().to_owned(), name)
+            (roster.crew_name().to_owned(), name, node.page_idle_days())
         })
     });
-    let (crew, person) = found.await?;
-    Ok(page(StatusCode::OK, &Join { crew, person, link }))
+    let (crew, person, idle_days) = found.await?;
+    Ok(page(StatusCode::OK, &Join { crew, person, link, idle_days }))
 }
 
 #[derive(Deserialize)]

@@ -11,7 +11,7 @@ use projections::{Book, Entry, Lists, Logged};
 use serde::Deserialize;
 use trade::{Day, Moment, TimeError};
 
-use crate::frame::{Frame, Tab};
+use crate::frame::{Frame, JobSites, Tab};
 use crate::links::encoded;
 use crate::posting::HOME_ZONE;
 use crate::shapes::Tally;
@@ -119,7 +119,21 @@ impl<'a> Look<'a> {
             asked: String::new(),
             notice: String::new(),
             fields: BTreeMap::new(),
+            sites: self.sites(),
         }
+    }
+
+    /// Every job with its stages, the job in hand first.
+    fn sites(&self) -> Vec<JobSites> {
+        let mut jobs: Vec<&JobListed> = self.lists.jobs.values().copied().collect();
+        jobs.sort_by_key(|job| (Some(job.job) != self.job.map(|in_hand| in_hand.job), &job.code));
+        let stages = |job: &JobListed| {
+            let mut stages: Vec<_> =
+                self.lists.stages.values().filter(|stage| stage.job == job.job).collect();
+            stages.sort_by_key(|stage| (stage.order, stage.stage));
+            stages.into_iter().map(|stage| stage.name.clone()).collect()
+        };
+        jobs.into_iter().map(|job| JobSites { job: job.code.clone(), stages: stages(job) }).collect()
     }
 
     /// The stages of the job in hand, in their order.

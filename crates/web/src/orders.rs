@@ -8,13 +8,15 @@ mod plan;
 use std::collections::BTreeMap;
 use std::str::FromStr;
 
-use daemon::command::{Press, Received};
+use daemon::command::{Received, SpellChange, SpellSplit};
 use daemon::invites::InviteWish;
+use daemon::press::{self, Press};
 use daemon::{Command, Node, NodeError, Role};
-use ledger::SessionId;
+use ledger::{PhotoHash, SessionId};
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 use trade::Moment;
+use trade::money::hours_and_minutes;
 
 use crate::posting::{HOME_ZONE, settle_time};
 use crate::problem::Problem;
@@ -32,6 +34,18 @@ pub(crate) enum Order {
     Leave,
     /// Ends another's session.
     Close(SessionId),
+}
+
+impl Order {
+    /// With the photos of its form, where it is about something that has any.
+    pub(crate) fn with_photos(self, found: Vec<PhotoHash>) -> Self {
+        match self {
+            Self::Run(Command::Survey { job, answer: Some(answer), .. }) => {
+                Self::Run(Command::Survey { job, answer: Some(answer), photos: found })
+            }
+            other => other,
+        }
+    }
 }
 
 /// What an order led to.
@@ -67,18 +81,6 @@ impl Fields<'_> {
             .map_err(|_| Problem::Refused(format!("{name} {text:?} is none of those in the list")))
     }
 
-    /// How a phone pressed the button, if it says so.
-    fn press(&self) -> Result<Option<Press>, Problem> {
-        let Some(id) = self.optional("entry") else { return Ok(None) };
-        let wrong =
-            |why: &dyn std::fmt::Display| Problem::Refused(format!("the phone's own note of it: {why}"));
-        if id.len() > MAX_PRESS_ID {
-            return Err(wrong(&"its id is too long"));
-        }
-        let at = self.optional("at").map(|at| Moment::parse(&at, HOME_ZONE)).transpose();
-        Ok(Some(Press { id, at: at.map_err(|error| wrong(&error))? }))
-    }
-
     fn number(&self, name: &str) -> Result<u32, Problem> {
         Ok(self.parsed(name)?.unwrap_or(0))
     }
@@ -92,23 +94,16 @@ impl Fields<'_> {
 pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String>) -> Result<Order, Problem> {
     let fields = Fields(fields);
     let command = match name {
-        "start" => Command::Start {
-            job: fields.text("job")?,
-            stage: fields.optional("stage"),
-            press: fields.press()?,
-        },
+        "start" => Command::Start { job: fields.text("job")?, stage: fields.optional("stage") },
         "switch" => Command::Switch {
             job: fields.text("job")?,
             stage: fields.optional("stage"),
             break_minutes: fields.number("break_min")?,
-            press: fields.press()?,
         },
         "stop" => {
-            let (break_minutes, at) = (fields.number("break_min")?, fields.optional("at_time"));
-            Command::Stop { break_minutes, at, press: fields.press()? }
+            Command::Stop { break_minutes: fields.number("break_min")?, at: fields.optional("at_time") }
         }
-        // A phone gives every form an id of its own under `entry`.
-        "accept" => Command::Accept { entry: fields.text("of").or_else(|_| fields.text("entry"))? },
+        "accept" => Command::Accept { entry: fields.text("of")? },
         "correct" | "strike" => {
             let kind = if name == "strike" { "struck" } else { "corrected" };
             let filled = fields.0.iter().filter(|(_, value)| !value.trim().is_empty());
@@ -119,9 +114,28 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             settle_time(&mut row).map_err(|error| Problem::Refused(error.to_string()))?;
             Command::Log { row }
         }
+        "change-spell" => Command::ChangeSpell(SpellChange {
+            entry: fields.text("of")?,
+            job: fields.optional("job"),
+            stage: fields.optional("stage"),
+            from: fields.optional("from"),
+            to: fields.optional("to"),
+            break_minutes: fields.parsed("break_min")?,
+            note: fields.0.get("note").map(|note| note.trim().to_owned()),
+        }),
+        "split-spell" => Command::SplitSpell(SpellSplit {
+            entry: fields.text("of")?,
+            at: fields.optional("at_time"),
+            minutes: fields.parsed("minutes")?,
+            job: fields.optional("job"),
+            stage: fields.optional("stage").unwrap_or_default(),
+            break_in_second: fields.optional("break_in").is_some_and(|part| part == "second"),
+        }),
+        "strike-spell" => Command::StrikeSpell { entry: fields.text("of")? },
         "survey" => Command::Survey {
             job: fields.text("job")?,
             answer: Some((fields.listed("point")?, fields.text("answer")?)),
+            photos: Vec::new(),
         },
         "settle" => Command::Settle { question: fields.text("question")?, answer: fields.text("answer")? },
         "invoice-issue" => {
@@ -205,6 +219,21 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
     Ok(Order::Run(command))
 }
 
+/// How the button was pressed: each form has an id, its own or made from what it says.
+///
+/// # Errors
+/// [`Problem::Refused`]: no id, one that is too long, or a time that is none.
+pub(crate) fn press_of(fields: &BTreeMap<String, String>) -> Result<Press, Problem> {
+    let fields = Fields(fields);
+    let wrong = |why: &dyn std::fmt::Display| Problem::Refused(format!("the phone's own note of it: {why}"));
+    let id = fields.text("entry")?;
+    if id.len() > MAX_PRESS_ID {
+        return Err(wrong(&"its id is too long"));
+    }
+    let at = fields.optional("at").map(|at| Moment::parse(&at, HOME_ZONE)).transpose();
+    Ok(Press { id, at: at.map_err(|error| wrong(&error))? })
+}
+
 /// A role by its name in the lists, or as people say it.
 pub(crate) fn role(word: Option<&str>) -> Result<Role, Problem> {
     match word {
@@ -219,14 +248,23 @@ pub(crate) fn role(word: Option<&str>) -> Result<Role, Problem> {
 ///
 /// # Errors
 /// What the node says; nothing is half done.
-pub(crate) fn carry_out(node: &mut Node, viewer: &Viewer, order: Order) -> Result<Outcome, NodeError> {
+pub(crate) fn carry_out(
+    node: &mut Node,
+    viewer: &Viewer,
+    press: &Press,
+    order: Order,
+) -> Result<Outcome, NodeError> {
+    if let Some(said) = press::done_already(node, viewer.person, press) {
+        let answer = json!({ "saved": true, "done_already": said });
+        return Ok(Outcome { said: format!("Saved already: {said}."), answer });
+    }
     match order {
         Order::Run(command) => {
             if let Command::Settle { question, .. } = &command {
                 may_settle(node, viewer, question)?;
             }
             let said = said(&command);
-            let answer = daemon::command::run_for(node, viewer.person, command)?;
+            let answer = press::run(node, viewer.person, press, command)?;
             let said = told(&answer).unwrap_or_else(|| said.to_owned());
             Ok(Outcome { said, answer: json!({ "saved": true, "answer": answer }) })
         }
@@ -250,7 +288,10 @@ fn may_settle(node: &Node, viewer: &Viewer, question: &str) -> Result<(), NodeEr
 }
 
 fn close(node: &mut Node, session: SessionId, said: &str) -> Result<Outcome, NodeError> {
-    node.close_page_session(session)?;
+    // A phone that is off the page already is what was wanted.
+    if node.page_sessions().any(|open| open.session == session) {
+        node.close_page_session(session)?;
+    }
     Ok(Outcome { said: said.to_owned(), answer: json!({ "saved": true }) })
 }
 
@@ -267,8 +308,21 @@ fn told(answer: &Value) -> Option<String> {
         };
         return Some(format!("This is {what}. It is issued."));
     }
+    if let Some(parts) = answer["parts"].as_array().filter(|parts| parts.len() == 2) {
+        let part = |part: &Value| Some(format!("{} {}", text(&part["stage"])?, length(&part["minutes"])?));
+        let parts: Vec<String> = parts.iter().filter_map(part).collect();
+        return Some(format!(
+            "Split: {}. Together {} as before.",
+            parts.join(", "),
+            length(&answer["minutes"])?
+        ));
+    }
     let code = text(&answer["code"])?;
     Some(format!("On their phone or laptop, within 15 minutes: fivebar join {code}"))
+}
+
+fn length(minutes: &Value) -> Option<String> {
+    minutes.as_i64().map(hours_and_minutes)
 }
 
 /// What is said when it is done.

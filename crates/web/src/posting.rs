@@ -10,12 +10,13 @@ use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::post;
 use daemon::{Command, Node, NodeError};
-use ledger::SessionId;
+use ledger::{PhotoHash, SessionId};
 use serde_json::{Value, json};
 use trade::Moment;
 
 use crate::amounts;
 use crate::app::{App, Notice};
+use crate::frame::ONTO;
 use crate::guard::reads_json;
 use crate::orders::{self, Outcome};
 use crate::photos_named;
@@ -38,6 +39,8 @@ pub(crate) struct Posted {
     pub(crate) fields: BTreeMap<String, String>,
     /// Photos by their hash, or by the id under which this session sent them.
     pub(crate) photos: Vec<String>,
+    /// Photos that came with the form itself.
+    pub(crate) kept: Vec<PhotoHash>,
     /// The screen to go back to.
     back: String,
     /// The sender reads JSON.
@@ -130,16 +133,18 @@ impl Posted {
                 }
             })
             .or_insert(derived);
-        Ok(Self { viewer, fields, photos, back, json: reads_json(headers) })
+        settle_onto(&mut fields);
+        Ok(Self { viewer, fields, photos, kept: Vec::new(), back, json: reads_json(headers) })
     }
 
     /// Logs an entry, and that its photos were taken.
     pub(crate) async fn log(self, app: &App) -> Result<Response, Problem> {
         let (viewer, photos) = (self.viewer.clone(), self.photos.clone());
+        let kept = self.kept.clone();
         let mut row = self.fields.clone();
         row.retain(|_, value| !value.trim().is_empty());
         row.remove("device");
-        let logged = app.node(move |node| log_row(node, &viewer, row, &photos)).await?;
+        let logged = app.node(move |node| log_row(node, &viewer, row, (&photos, kept))).await?;
         Ok(self.answer(app, logged))
     }
 
@@ -193,12 +198,19 @@ fn log_row(
     node: &mut Node,
     viewer: &Viewer,
     mut row: BTreeMap<String, String>,
-    photos: &[String],
+    (photos, kept): (&[String], Vec<PhotoHash>),
 ) -> Result<Outcome, NodeError> {
     settle_time(&mut row)?;
     amounts::settle(node, &mut row)?;
-    let photos: Vec<String> =
-        photos_named::find(node, viewer.session, photos)?.iter().map(ToString::to_string).collect();
+    // A photo that is sorted later belongs nowhere yet.
+    if row.remove("sort").is_some_and(|when| when == "later") {
+        for column in ["job", "stage", "where"] {
+            row.remove(column);
+        }
+    }
+    let mut photos = photos_named::find(node, viewer, photos)?;
+    photos.extend(kept);
+    let photos: Vec<String> = photos.iter().map(ToString::to_string).collect();
     let key = row.get("entry").cloned().unwrap_or_default();
     let answers = if row.get("kind").is_some_and(|kind| kind == "photo") && photos.len() > 1 {
         // Each photo is an entry of its own; those that were saved before one is refused are held already
@@ -245,6 +257,16 @@ fn judged(judged: &Value) -> Option<String> {
     Some(format!("{first}{}{limit}.", letters.as_str()))
 }
 
+/// A job and a stage that were chosen in one press, as two columns. What was not changed is not said.
+fn settle_onto(fields: &mut BTreeMap<String, String>) {
+    let was = fields.remove("was");
+    let Some(onto) = fields.remove("onto").filter(|onto| Some(onto) != was.as_ref()) else { return };
+    if let Some((job, stage)) = onto.split_once(ONTO) {
+        fields.insert("job".to_owned(), job.to_owned());
+        fields.insert("stage".to_owned(), stage.to_owned());
+    }
+}
+
 /// An entry that waited on a phone belongs to the day on which it was made there, by the clock on the
 /// wall. A browser may say that instant in UTC.
 pub(crate) fn settle_time(row: &mut BTreeMap<String, String>) -> Result<(), NodeError> {
@@ -264,24 +286,29 @@ pub(crate) fn settle_time(row: &mut BTreeMap<String, String>) -> Result<(), Node
     Ok(())
 }
 
-/// Does what the path names, and once, however often one press of the button arrives.
+/// Does what the path names, and once, however often one press of the button arrives: the event that it
+/// writes has the press's own id.
 async fn act(State(app): State<App>, Path(name): Path<String>, posted: Posted) -> Result<Response, Problem> {
+    act_on(&app, name, posted).await
+}
+
+/// The same with a form that was read, and its photos.
+pub(crate) async fn act_on(app: &App, name: String, posted: Posted) -> Result<Response, Problem> {
     let order = match orders::read(&name, &posted.viewer, &posted.fields) {
         Ok(order) => order,
         // A field that is wrong is shown where the form stands.
-        Err(Problem::Refused(why)) => return Ok(posted.answer(&app, Err(NodeError::BadInput(vec![why])))),
+        Err(Problem::Refused(why)) => return Ok(posted.answer(app, Err(NodeError::BadInput(vec![why])))),
         Err(problem) => return Err(problem),
     };
-    let (viewer, desk) = (posted.viewer.clone(), app.clone());
-    let press = (name, posted.fields.get("entry").cloned().unwrap_or_default());
+    let press = match orders::press_of(&posted.fields) {
+        Ok(press) => press,
+        Err(problem) => return Ok(posted.refuse(app, &problem.words())),
+    };
+    let (viewer, photos, kept) = (posted.viewer.clone(), posted.photos.clone(), posted.kept.clone());
     let done = app.node(move |node| {
-        // Whoever has the node is alone with it, so nothing comes between the look and the deed.
-        if let Some(outcome) = desk.done_before(viewer.session, &press) {
-            return Ok(outcome);
-        }
-        let outcome = orders::carry_out(node, &viewer, order)?;
-        desk.note_done(viewer.session, press, &outcome);
-        Ok(outcome)
+        let mut photos = photos_named::find(node, &viewer, &photos)?;
+        photos.extend(kept);
+        orders::carry_out(node, &viewer, &press, order.with_photos(photos))
     });
-    Ok(posted.answer(&app, done.await?))
+    Ok(posted.answer(app, done.await?))
 }

@@ -13,6 +13,8 @@ pub(crate) enum Problem {
     NoSession,
     /// The browser's session was closed.
     SessionClosed,
+    /// Nobody had used the browser's session for so many days.
+    SessionUnused(u16),
     /// The role does not allow it, or the request does not come from this page.
     Forbidden(&'static str),
     /// There is no such thing here.
@@ -30,7 +32,7 @@ pub(crate) enum Problem {
 impl Problem {
     pub(crate) const fn status(&self) -> StatusCode {
         match self {
-            Self::NoSession | Self::SessionClosed => StatusCode::UNAUTHORIZED,
+            Self::NoSession | Self::SessionClosed | Self::SessionUnused(_) => StatusCode::UNAUTHORIZED,
             Self::Forbidden(_) => StatusCode::FORBIDDEN,
             Self::NotHere => StatusCode::NOT_FOUND,
             Self::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
@@ -49,6 +51,10 @@ impl Problem {
                  and the boss can give it a new link"
                     .to_owned()
             }
+            Self::SessionUnused(days) => format!(
+                "this phone was not used for {days} days, so it must join anew; what it has not sent yet stays on \
+                 it, and the boss can give it a new link"
+            ),
             Self::Forbidden(why) => (*why).to_owned(),
             Self::NotHere => "there is nothing at this address".to_owned(),
             Self::Refused(why) => why.clone(),
@@ -60,22 +66,27 @@ impl Problem {
 
     /// As a script reads it.
     pub(crate) fn as_json(&self) -> Response {
-        let closed = *self == Self::SessionClosed;
+        let closed = matches!(self, Self::SessionClosed | Self::SessionUnused(_));
         let answer = json!({ "refused": self.words(), "closed": closed });
         (self.status(), axum::Json(answer)).into_response()
     }
 
     /// As a person reads it. Without a session there is only one page to see.
     pub(crate) fn as_page(&self, is_get: bool) -> Response {
-        if is_get && matches!(self, Self::NoSession | Self::SessionClosed) {
-            let why = if *self == Self::SessionClosed { "/join?closed" } else { "/join" };
-            return Redirect::to(why).into_response();
+        let door = match self {
+            Self::NoSession => Some("/join"),
+            Self::SessionClosed => Some("/join?closed"),
+            Self::SessionUnused(_) => Some("/join?unused"),
+            _ => None,
+        };
+        if let Some(door) = door.filter(|_| is_get) {
+            return Redirect::to(door).into_response();
         }
         let title = match self {
             Self::Refused(_) => "Not saved",
             Self::Forbidden(_) => "Not for this phone",
             Self::NotHere => "Nothing here",
-            Self::NoSession | Self::SessionClosed => "Not joined",
+            Self::NoSession | Self::SessionClosed | Self::SessionUnused(_) => "Not joined",
             Self::TooMany => "Too many tries",
             Self::TooLarge(_) => "Too large",
             Self::Broken => "Something went wrong",

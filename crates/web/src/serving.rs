@@ -40,6 +40,8 @@ pub struct Wishes {
     pub public: Option<String>,
     /// Those proxies' addresses.
     pub proxies: Vec<IpAddr>,
+    /// After so many days without use a phone must join anew; none to leave that as it is.
+    pub idle_days: Option<u16>,
 }
 
 /// Opens the page where it is wanted, and keeps answering until the runtime ends.
@@ -90,6 +92,7 @@ pub async fn serve(holding: Arc<Holding>, wishes: Wishes, say: impl Fn(String)) 
     say(format!("The page is at {}", origins.join(" and ")));
     let link = holding.with(|node| -> Result<Option<NewLink>, NodeError> {
         node.log_closed_sessions()?;
+        wishes.idle_days.map_or(Ok(()), |days| node.set_page_idle_days(days))?;
         node.set_page_origins(origins.clone())?;
         if node.page_sessions().next().is_some() {
             return Ok(None);
@@ -226,6 +229,7 @@ mod tests {
             lan_name: USUAL_LAN_NAME.to_owned(),
             public: public.map(str::to_owned),
             proxies: proxies.iter().filter_map(|proxy| proxy.parse().ok()).collect(),
+            idle_days: None,
         }
     }
 

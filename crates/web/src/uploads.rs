@@ -21,8 +21,9 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use crate::app::App;
+use crate::photos_shown;
 use crate::pictures::{self, KeptPicture, MAX_FILE, PictureFault};
-use crate::posting::{Posted, check_token, token_of, unreadable};
+use crate::posting::{Posted, act_on, check_token, token_of, unreadable};
 use crate::problem::Problem;
 use crate::viewer::Viewer;
 
@@ -41,19 +42,25 @@ const TOO_LARGE: Problem = Problem::TooLarge("a photo has at most 16 MiB");
 pub(crate) fn routes() -> Router<App> {
     Router::new()
         .route("/photos", post(whole).layer(DefaultBodyLimit::max(MAX_FILE + MAX_FIELDS)))
-        .route("/photos/{photo}", get(show))
+        .route(
+            "/photos/{photo}",
+            get(show).merge(post(whole_of).layer(DefaultBodyLimit::max(MAX_FILE + MAX_FIELDS))),
+        )
         .route("/uploads/{id}", head(how_far).patch(append))
 }
 
 /// A kept photo; with `?small`, its thumbnail. What is named by its hash never changes.
 async fn show(
     State(app): State<App>,
-    _viewer: Viewer,
+    viewer: Viewer,
     Path(photo): Path<String>,
     RawQuery(query): RawQuery,
 ) -> Result<Response, Problem> {
     let photo: PhotoHash = photo.parse().map_err(|_| Problem::NotHere)?;
     let small = query.as_deref() == Some("small");
+    if !app.node(move |node| photos_shown::may_see(&viewer, node.book(), photo)).await? {
+        return Err(Problem::NotHere);
+    }
     let data = app.data().to_owned();
     let found = tokio::task::spawn_blocking(move || pictures::find(&data, photo, small)).await;
     let (kind, bytes) = found.map_err(|_| Problem::Broken)?.ok_or(Problem::NotHere)?;
@@ -69,10 +76,30 @@ async fn show(
 
 /// A form with photos: all are kept, and then the entry that names them is logged.
 async fn whole(State(app): State<App>, request: Request) -> Result<Response, Problem> {
+    match read_whole(&app, request).await? {
+        Ok(posted) => posted.log(&app).await,
+        Err(refused) => Ok(refused),
+    }
+}
+
+/// The same for another form than an entry's: `/photos/survey` is `/do/survey` with photos.
+async fn whole_of(
+    State(app): State<App>,
+    Path(name): Path<String>,
+    request: Request,
+) -> Result<Response, Problem> {
+    match read_whole(&app, request).await? {
+        Ok(posted) => act_on(&app, name, posted).await,
+        Err(refused) => Ok(refused),
+    }
+}
+
+/// A form, its photos kept; or the answer that one can't be.
+async fn read_whole(app: &App, request: Request) -> Result<Result<Posted, Response>, Problem> {
     let (mut parts, body) = request.into_parts();
-    let viewer = Viewer::from_request_parts(&mut parts, &app).await?;
+    let viewer = Viewer::from_request_parts(&mut parts, app).await?;
     let headers = parts.headers.clone();
-    let multipart = Multipart::from_request(Request::from_parts(parts, body), &app).await;
+    let multipart = Multipart::from_request(Request::from_parts(parts, body), app).await;
     let mut multipart = multipart.map_err(|_| unreadable())?;
     let (mut fields, mut files) = (Vec::new(), Vec::new());
     while let Some(field) = multipart.next_field().await.map_err(|error| of_multipart(&error))? {
@@ -87,16 +114,16 @@ async fn whole(State(app): State<App>, request: Request) -> Result<Response, Pro
             fields.push((name, field.text().await.map_err(|error| of_multipart(&error))?));
         }
     }
-    let mut posted = Posted::new(&app, viewer, &headers, fields).await?;
+    let mut posted = Posted::new(app, viewer, &headers, fields).await?;
     let data = app.data().to_owned();
     let kept = tokio::task::spawn_blocking(move || {
         files.iter().map(|file| pictures::keep(&data, file)).collect::<Result<Vec<KeptPicture>, _>>()
     });
     match kept.await.map_err(|_| Problem::Broken)? {
-        Ok(kept) => posted.photos.extend(kept.iter().map(|kept| kept.photo.to_string())),
-        Err(fault) => return Ok(posted.refuse(&app, &fault.to_string())),
+        Ok(kept) => posted.kept.extend(kept.iter().map(|kept| kept.photo)),
+        Err(fault) => return Ok(Err(posted.refuse(app, &fault.to_string()))),
     }
-    posted.log(&app).await
+    Ok(Ok(posted))
 }
 
 fn of_multipart(error: &MultipartError) -> Problem {

@@ -74,6 +74,7 @@ impl Viewer {
         let session = match node.page_session(token, origin) {
             TokenMeans::Nothing => return Err(Problem::NoSession),
             TokenMeans::Closed => return Err(Problem::SessionClosed),
+            TokenMeans::Unused => return Err(Problem::SessionUnused(node.page_idle_days())),
             TokenMeans::Open(session) => session,
         };
         let roster = node.ledger().roster();

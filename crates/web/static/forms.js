@@ -17,7 +17,7 @@ import { shelf } from "./shelf.js";
 /** What the node is told apart from the entry itself. */
 const ENVELOPE = ["token", "entry", "at", "back"];
 /** What is always kept: its node takes the phone's own id, so that sending it again changes nothing. */
-const KEPT_PATHS = /^\/(log|photos|do\/(start|switch|stop|correct|strike))$/;
+const KEPT_PATHS = /^\/(log|photos|photos\/survey|do\/(start|switch|stop|correct|strike|(change|split|strike)-spell|accept|settle|survey))$/;
 /** So long one waits for the node before the page goes on without its answer. */
 const PATIENCE_MS = 4_000;
 
@@ -103,7 +103,7 @@ function keptOf(form, button) {
     entry: newId(),
     at: moment(),
     // Photos go before by themselves; what is left of such a form is an entry.
-    path: path === "/photos" ? "/log" : path,
+    path: path === "/photos" ? "/log" : path.replace(/^\/photos\//, "/do/"),
     method: form.method,
     fields,
     shown,
@@ -124,11 +124,33 @@ function inPatience(sending) {
   return Promise.race([sending, late]);
 }
 
+/** Forms whose node was just heard from. @type {WeakSet<HTMLFormElement>} */
+const nodeIsThere = new WeakSet();
+
+/**
+ * What must not wait on a phone, like money and who belongs to the crew, goes only when the node is there, and
+ * otherwise says so and keeps what was entered.
+ * @param {SubmitEvent} event @param {HTMLFormElement} form @param {HTMLElement | null} button
+ */
+async function sendIfReached(event, form, button) {
+  event.preventDefault();
+  if (!(await isReached())) {
+    announce("Not sent, and nothing was saved: this can’t wait on the phone. Try again when the page is reached.");
+    return;
+  }
+  nodeIsThere.add(form);
+  form.requestSubmit(button);
+}
+
 /** @param {SubmitEvent} event */
 async function submitted(event) {
   const form = event.target;
   const button = event.submitter;
-  if (event.defaultPrevented || !isKept(form, button)) return;
+  if (event.defaultPrevented) return;
+  if (!isKept(form, button)) {
+    if (form.getAttribute("method") === "post" && !nodeIsThere.delete(form)) await sendIfReached(event, form, button);
+    return;
+  }
   event.preventDefault();
   if (form.dataset.queue === "said" && (await isReached())) {
     form.submit();

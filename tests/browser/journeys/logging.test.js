@@ -107,7 +107,7 @@ test("in a cellar entries wait on the phone, also when the browser ends, and go 
   await until(again.page, () => !document.querySelector("#not-sent"));
   const texts = (await crew.entries("MILL")).map(({ text }) => text);
   assert.equal(texts.length, 3, JSON.stringify(texts));
-  const notes = await again.page.$$eval("#entries .entry", (all) => all.map((one) => one.textContent));
+  const notes = await again.page.$$eval("#entries .entry > div > p:first-child", (all) => all.map((one) => one.textContent));
   for (const words of ["first", "second", "third"]) assert.equal(notes.filter((note) => note.includes(words)).length, 1);
   await again.close();
   await rm(profile, { recursive: true, force: true, maxRetries: 10, retryDelay: 100 });

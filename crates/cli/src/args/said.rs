@@ -105,7 +105,7 @@ pub(crate) struct Survey {
 impl Survey {
     pub(crate) fn command(self) -> Command {
         let answer = self.point.map(SurveyPoint::from).zip(self.answer);
-        Command::Survey { job: self.job, answer }
+        Command::Survey { job: self.job, answer, photos: Vec::new() }
     }
 }
 

@@ -3,10 +3,11 @@
 
 use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use ledger::PersonId;
 use ledger::roster_events::Role;
+use ledger::{PersonId, PhotoHash};
+use projections::words::kind_words;
 use serde_json::{Value, json};
 
 use super::{ListChange, Progress, Step, judging, named};
@@ -43,31 +44,55 @@ pub(super) fn import(
     take_in(node, author, &intake, say)
 }
 
+/// What an import of a folder would take in, by kind. Nothing is written, and no photo is kept.
+pub(super) fn check(node: &Node, author: PersonId, dir: &Path) -> Result<Value, NodeError> {
+    let files = Files::read(dir).map_err(|error| NodeError::bad_input(error.to_string()))?;
+    let intake = Intake { files: &files, folder: Some(dir), devices: None, lists: ListRows::Whole };
+    let (plan, _) = plan(node, author, &intake, &|_| ())?;
+    let mut kinds: BTreeMap<&'static str, usize> = BTreeMap::new();
+    for planned in &plan.writes {
+        *kinds.entry(kind_words(planned.payload.body.kind())).or_default() += 1;
+    }
+    let kinds: Vec<Value> =
+        kinds.into_iter().map(|(kind, count)| json!({ "kind": kind, "count": count })).collect();
+    Ok(json!({ "would_write": plan.writes.len(), "kinds": kinds, "already_held": plan.already_held,
+        "warnings": plan.warnings }))
+}
+
+/// What is to be written, and the photos' files that rows name; or every bad row.
+fn plan(
+    node: &Node,
+    author: PersonId,
+    intake: &Intake<'_>,
+    say: &dyn Fn(Progress),
+) -> Result<(import::Plan, BTreeMap<PhotoHash, PathBuf>), NodeError> {
+    let role = node.ledger().roster().person(&author).map_or(Role::Hand, |person| person.role);
+    let now = moment(now_ms())?;
+    let say_rows = |rows: import::Rows| say(Progress { step: Step::RowsRead, done: rows.read, of: rows.of });
+    let held = HeldInBook::new(node, intake.folder);
+    let context = import::Context {
+        crew: node.crew(),
+        today: now.day(),
+        now,
+        devices: intake.devices,
+        held: &held,
+        author,
+        role,
+        lists: intake.lists,
+        say: &say_rows,
+    };
+    let plan = import::plan(intake.files, &context)
+        .map_err(|rows| NodeError::BadInput(rows.iter().map(ToString::to_string).collect()))?;
+    Ok((plan, held.into_found()))
+}
+
 fn take_in(
     node: &mut Node,
     author: PersonId,
     intake: &Intake<'_>,
     say: &dyn Fn(Progress),
 ) -> Result<Value, NodeError> {
-    let role = node.ledger().roster().person(&author).map_or(Role::Hand, |person| person.role);
-    let now = moment(now_ms())?;
-    let say_rows = |rows: import::Rows| say(Progress { step: Step::RowsRead, done: rows.read, of: rows.of });
-    let (plan, found) = {
-        let held = HeldInBook::new(node, intake.folder);
-        let context = import::Context {
-            crew: node.crew(),
-            today: now.day(),
-            now,
-            devices: intake.devices,
-            held: &held,
-            author,
-            role,
-            lists: intake.lists,
-            say: &say_rows,
-        };
-        (import::plan(intake.files, &context), held.into_found())
-    };
-    let plan = plan.map_err(|rows| NodeError::BadInput(rows.iter().map(ToString::to_string).collect()))?;
+    let (plan, found) = plan(node, author, intake, say)?;
     // An entry must never name a photo that nobody has, so the files come first.
     for (hash, file) in &found {
         if photos::keep(node.folder(), file)?.hash != *hash {
@@ -146,8 +171,11 @@ fn whole_row(
     mut row: BTreeMap<String, String>,
 ) -> Result<BTreeMap<String, String>, NodeError> {
     let now = moment(now_ms())?;
-    let target =
-        row.get("corrects").and_then(|key| node.book().entries().find(|entry| entry.act.row_key == *key));
+    let target = row.get("corrects").and_then(|key| {
+        let is_meant =
+            |entry: &projections::Entry<'_>| entry.act.row_key == *key || entry.act.entry.to_string() == *key;
+        node.book().entries().find(is_meant)
+    });
     let day = match (row.get("done_on"), target) {
         (Some(day), _) => day.clone(),
         (None, Some(target)) => target.act.done_on.to_string(),
@@ -207,6 +235,12 @@ fn take_in_rows(
         Files::of_rows(file, rows).map_err(|error: FilesError| NodeError::bad_input(error.to_string()))?;
     let intake = Intake { files: &files, folder: None, devices: None, lists: ListRows::More };
     take_in(node, author, &intake, &|_| ()).map_err(in_words_of_a_command)
+}
+
+/// Takes in rows of lists that a command worked out, behind those that are held.
+pub(super) fn take_in_more(node: &mut Node, author: PersonId, files: &Files) -> Result<Value, NodeError> {
+    let intake = Intake { files, folder: None, devices: None, lists: ListRows::More };
+    take_in(node, author, &intake, &|_| ())
 }
 
 /// Complaints about the rows of a command, without the file and line that nobody typed, and with

@@ -1,7 +1,6 @@
 //! What commands are made of beside names and numbers, and how far one has come.
 
 use serde::{Deserialize, Serialize};
-use trade::Moment;
 
 /// What a phrase can mean, by the names in the lists.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -48,13 +47,4 @@ pub enum Step {
     RowsRead,
     /// Events are written and durable.
     EventsWritten,
-}
-
-/// A press of a button that may reach the node later than it was made, and more than once.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Press {
-    /// The phone's own id for it. A second press of the same id changes nothing.
-    pub id: String,
-    /// When it was, by the phone's clock; without it, when it arrives.
-    pub at: Option<Moment>,
 }

@@ -1,30 +1,34 @@
 //! What is asked and answered before the job. It records what was said or seen; it clears nothing.
 
 use ledger::site::{SurveyPoint, Surveyed};
-use ledger::{Audience, Body, Payload, PersonId};
+use ledger::{Audience, Body, Payload, PersonId, PhotoHash};
 use serde_json::{Value, json};
 
 use super::named;
 use crate::error::NodeError;
 use crate::node::{Node, Write};
 
-/// Keeps an answer of a job's survey, in the place of the one before.
+/// Keeps an answer of a job's survey and its photos, in the place of the one before.
 pub(super) fn answer(
     node: &mut Node,
     author: PersonId,
     code: &str,
     point: SurveyPoint,
-    answer: String,
+    (answer, new): (String, Vec<PhotoHash>),
 ) -> Result<Value, NodeError> {
     if answer.trim().is_empty() {
         return Err(NodeError::bad_input("say what was found; \"not known\" is an answer too"));
     }
     let job = named::job(&node.book().lists(), code)?.job;
     let is_answer = |body: &Body| matches!(body, Body::Surveyed(surveyed) if (surveyed.job, surveyed.point) == (job, point));
+    // What was photographed before stays with the answer: damage that was there is there for good.
+    let held = node.book().lists().surveys.get(&(job, point)).map(|held| held.photos.clone());
+    let mut photos = held.unwrap_or_default();
+    photos.extend(new.into_iter().filter(|photo| !photos.contains(photo)).collect::<Vec<_>>());
     let mut act = node.act(author)?;
     act.replaces = node.book().list_heads().filter(|row| is_answer(&row.body)).map(|row| row.hash).collect();
     act.replaces.sort_unstable();
-    let body = Body::Surveyed(Surveyed { job, point, answer, photos: Vec::new() });
+    let body = Body::Surveyed(Surveyed { job, point, answer, photos });
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
     Ok(shown(node, code, job))
 }
@@ -33,8 +37,9 @@ pub(super) fn answer(
 fn shown(node: &Node, code: &str, job: ledger::JobId) -> Value {
     let lists = node.book().lists();
     let of_job = lists.surveys.iter().filter(|((of, _), _)| *of == job);
-    let answers: Vec<Value> =
-        of_job.map(|((_, point), said)| json!({ "point": point, "answer": said.answer })).collect();
+    let answers: Vec<Value> = of_job
+        .map(|((_, point), said)| json!({ "point": point, "answer": said.answer, "photos": said.photos }))
+        .collect();
     json!({ "job": code, "survey": answers })
 }
 

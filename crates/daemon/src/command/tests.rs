@@ -1,5 +1,6 @@
 //! Commands on a node of its own, and what they refuse.
 
+mod measuring;
 mod said;
 
 use std::cell::RefCell;

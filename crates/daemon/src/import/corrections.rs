@@ -19,10 +19,14 @@ use super::measures::{
     MAX_WORK_MINUTES, check_length, check_span, read_amount, read_item, read_place, read_value,
 };
 
+/// How a correction says that the entry belongs to no stage; an empty cell leaves the stage as it is.
+const NO_STAGE: &str = "-";
+
 /// What a correction has to know of the entry that it changes, as that stands.
 #[derive(Debug, Clone)]
 pub(super) struct Standing {
-    job: JobId,
+    /// None for a photo that is not sorted yet, and for the end of a timer.
+    job: Option<JobId>,
     stage: Option<StageId>,
     content: Content,
 }
@@ -35,6 +39,10 @@ enum Content {
         unit_said: String,
     },
     Test,
+    /// A timer's beginning.
+    Began,
+    /// A timer's end.
+    Ended,
     /// Its text is its note.
     Words,
     /// An extra that was asked for, or what was hired.
@@ -60,7 +68,7 @@ impl Standing {
             Body::Bought(bought) => {
                 let ledger::site::StockPlace::Job(job) = bought.to else { return None };
                 let [(item, amount)] = bought.items.as_slice() else { return None };
-                return Some(Self { job, stage: None, content: material(*item, amount) });
+                return Some(Self { job: Some(job), stage: None, content: material(*item, amount) });
             }
             Body::Test(test) => (&test.site, Content::Test),
             Body::Note(note) => (&note.site, Content::Words),
@@ -76,10 +84,16 @@ impl Standing {
             Body::Expense(expense) => (&expense.site, Content::Bare),
             Body::HireBegan(hire) => (&hire.site, Content::Named),
             Body::CalledBack(back) => (&back.site, Content::Words),
-            Body::Photo(photo) => (photo.site.as_ref()?, Content::Bare),
+            Body::Photo(photo) => match &photo.site {
+                Some(site) => (site, Content::Bare),
+                None => return Some(Self { job: None, stage: None, content: Content::Bare }),
+            },
+            Body::WorkStarted(started) => (&started.site, Content::Began),
+            Body::WorkSwitched(switched) => (&switched.site, Content::Began),
+            Body::WorkStopped(_) => return Some(Self { job: None, stage: None, content: Content::Ended }),
             _ => return None,
         };
-        Some(Self { job: site.job, stage: site.stage, content })
+        Some(Self { job: Some(site.job), stage: site.stage, content })
     }
 }
 
@@ -109,9 +123,14 @@ pub(super) fn find_target<'r>(
         None if keys.all.contains(key) => return None,
         None => {
             let id = EntryId::of_row(&work.context.crew, TABLE, key);
-            let held = known.people().into_iter().find_map(|person| {
-                let reference = EntryRef { person, entry: id };
+            let held_as = |reference: EntryRef| {
                 work.context.held.event_of(&reference).map(|(_, event)| (reference, event))
+            };
+            let of_row =
+                known.people().into_iter().find_map(|person| held_as(EntryRef { person, entry: id }));
+            // What came from no row, like a timer, is called by the beginning of its id.
+            let held = of_row.or_else(|| {
+                work.context.held.entry_beginning(key).and_then(|(reference, _)| held_as(reference))
             });
             if let Some((reference, event)) = held {
                 return Some(Target { key, reference, held: Standing::of(&event.body, "") });
@@ -180,10 +199,14 @@ fn read_where(
     known: &Known<'_>,
     cells: &mut Cells<'_, '_>,
 ) -> bool {
-    let moved = entry.job.as_ref().map(|job| job.id).filter(|job| *job != standing.job);
+    let moved = entry.job.as_ref().map(|job| job.id).filter(|job| Some(*job) != standing.job);
     changes.job = entry.job.as_ref().map(|job| job.id);
-    standing.job = changes.job.unwrap_or(standing.job);
+    standing.job = changes.job.or(standing.job);
     let name = cells.text("stage");
+    if name == NO_STAGE {
+        (changes.stage, standing.stage) = (Some(None), None);
+        return true;
+    }
     if name.is_empty() {
         if moved.is_some() && standing.stage.is_some() {
             cells.complain("stage", "the job changes, so name the stage of the new job too");
@@ -191,7 +214,7 @@ fn read_where(
         }
         return true;
     }
-    let stage = known.stage(standing.job, name);
+    let stage = standing.job.and_then(|job| known.stage(job, name));
     if stage.is_none() {
         cells.complain("stage", format!("there is no stage {name:?} of this job"));
         return false;
@@ -215,6 +238,8 @@ fn read_content(
     let takes: &[&str] = match standing.content {
         Content::Hours(_) => &["what", "from", "to", "break_min", "minutes"],
         Content::Material { .. } | Content::Test => &["what", "quantity", "unit"],
+        Content::Began => &["what", "from", "break_min"],
+        Content::Ended => &["to", "break_min"],
         Content::Words | Content::Named => &["what"],
         Content::Bare => &[],
     };
@@ -235,6 +260,13 @@ fn read_content(
                 Some(changed) => *worked = changed,
                 None => return false,
             }
+        }
+        Content::Began | Content::Ended => {
+            changes.what = filled(what);
+            let (from, to) = (cells.moment("from", &entry.zone), cells.moment("to", &entry.zone));
+            let break_minutes = cells.whole("break_min", 0, MAX_WORK_MINUTES);
+            let (Some(from), Some(to), Some(break_minutes)) = (from, to, break_minutes) else { return false };
+            (changes.from, changes.to, changes.break_minutes) = (from, to, break_minutes);
         }
         Content::Material { item, unit_said } => {
             return read_material_change((item, unit_said), changes, known, cells).is_some();

@@ -54,6 +54,8 @@ pub(crate) struct Crew {
     /// When, by whom and on what the recovery words were printed.
     words: String,
     jobs: Vec<String>,
+    /// After so many days without use a browser is off the page.
+    idle_days: u16,
     today: String,
 }
 
@@ -99,6 +101,7 @@ pub(crate) fn crew(look: &Look<'_>) -> Crew {
         browsers,
         words: recovery_words(look),
         jobs: look.job_codes(),
+        idle_days: look.node.page_idle_days(),
         today: look.today.to_string(),
     }
 }

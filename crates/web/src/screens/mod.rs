@@ -11,6 +11,7 @@ use trade::TimeError;
 
 use crate::app::{App, Notice};
 use crate::frame::Frame;
+use crate::lists_in::Waiting;
 use crate::look::{Asked, Look};
 use crate::problem::{Problem, page};
 use crate::viewer::Viewer;
@@ -22,6 +23,7 @@ mod doing;
 mod gap;
 mod job;
 mod left;
+mod lists;
 mod log;
 mod morning;
 mod now;
@@ -35,6 +37,7 @@ mod tests;
 mod today;
 #[cfg(test)]
 pub(crate) mod trial;
+mod unsorted;
 mod week;
 
 /// Most entries that one tick says to have been seen: what one event can hold with room to spare.
@@ -84,6 +87,7 @@ screens!(
     books::Books,
     crew::Crew,
     job::Job,
+    lists::ListsIn,
     job::Entries,
     said::Said,
 );
@@ -108,6 +112,16 @@ async fn show<S: Screen>(
     let frame = screen.frame();
     (frame.notice, frame.fields, frame.asked) = (text, refused, rest);
     Ok(page(StatusCode::OK, &screen))
+}
+
+/// *Lists from files*, with what became of those that were sent.
+pub(crate) async fn show_lists(
+    app: &App,
+    viewer: Viewer,
+    asked: Asked,
+    waiting: Waiting,
+) -> Result<Response, Problem> {
+    show(app, viewer, asked, move |look, _| Ok(lists::lists(look, &waiting))).await
 }
 
 async fn now_screen(

@@ -11,6 +11,7 @@ use crate::screens::left::{self, Found};
 use crate::screens::log::{self, Log};
 use crate::screens::morning::{self, Morning};
 use crate::screens::today::{self, Lines};
+use crate::screens::unsorted::{self, ToSort};
 use projections::words;
 
 /// A job that can be chosen.
@@ -38,6 +39,7 @@ pub(crate) struct Now {
     jobs: Vec<JobChoice>,
     found: Found,
     lines: Lines,
+    to_sort: ToSort,
     morning: Option<Morning>,
     running: Option<Running>,
     /// The cautions before work, before a test, and before knocking off.
@@ -79,6 +81,7 @@ pub(crate) fn now(look: &Look<'_>) -> Now {
         before_test: careful::before_test(look),
         before_knocking_off: careful::before_knocking_off(look),
         lines,
+        to_sort: unsorted::to_sort(look),
         stage,
         log: look.job.map(|_| log::log(look)),
         mates: look.mates(),

@@ -12,6 +12,8 @@ pub(crate) struct Point {
     pub(crate) question: &'static str,
     /// Empty where nobody answered yet.
     pub(crate) answer: String,
+    /// Photos of it, by their hash.
+    pub(crate) photos: Vec<String>,
     /// What must be said beside it; empty for nothing.
     pub(crate) caution: &'static str,
 }
@@ -74,6 +76,12 @@ pub(crate) fn survey(look: &Look<'_>) -> Vec<Point> {
         name: serde_json::json!(point).as_str().unwrap_or_default().to_owned(),
         question: question(point),
         answer: look.lists.surveys.get(&(job.job, point)).map(|said| said.answer.clone()).unwrap_or_default(),
+        photos: look
+            .lists
+            .surveys
+            .get(&(job.job, point))
+            .map(|said| said.photos.iter().map(ToString::to_string).collect())
+            .unwrap_or_default(),
         caution: caution(point),
     };
     POINTS.into_iter().map(point).collect()

@@ -236,7 +236,9 @@ fn press(
     let viewer = trial.viewer(name);
     let fields = fields.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
     let order = orders::read(order, &viewer, &fields)?;
-    let done = orders::carry_out(&mut trial.node, &viewer, order);
+    let events = trial.node.ledger().chains().map(|chain| chain.tip.next_seq).sum::<u64>();
+    let press = daemon::press::Press { id: events.to_string(), at: None };
+    let done = orders::carry_out(&mut trial.node, &viewer, &press, order);
     done.map(|done| done.said).map_err(|error| crate::problem::Problem::Refused(error.to_string()))
 }
 

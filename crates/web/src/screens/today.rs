@@ -2,14 +2,17 @@
 
 use ledger::kinds::Chapter;
 use ledger::roster::Standing;
-use ledger::site::Worked;
+use ledger::site::{Site, Worked};
 use ledger::{Body, EntryRef};
-use projections::time_on_job::Spell;
+use projections::time_on_job::{Spell, TimerEnd};
 use projections::{Entry, QuestionKind};
 use trade::Day;
 use trade::money::hours_and_minutes;
 
+use crate::frame;
 use crate::look::{Look, Safety, as_logged};
+use crate::photos_shown;
+use crate::screens::left::key_of;
 use projections::words;
 
 /// An entry as a line.
@@ -28,6 +31,8 @@ pub(crate) struct Line {
     pub(crate) key: String,
     /// What a change of it may say.
     pub(crate) change: Change,
+    /// Its photos that the viewer may see, by their hash.
+    pub(crate) photos: Vec<String>,
     /// It waits for this person's yes; else empty.
     pub(crate) proposed: String,
     /// The viewer may say yes to it.
@@ -44,6 +49,25 @@ pub(crate) struct Change {
     pub(crate) quantity: Option<(String, String)>,
     pub(crate) note: String,
     pub(crate) done_on: String,
+    /// It is a timer's stretch: changed with its end, and without a day of its own.
+    pub(crate) is_timer: bool,
+    /// The clock time at which a timer that still runs began.
+    pub(crate) since: Option<String>,
+    /// The job and stage, as a form has them; `None` where it belongs to none, empty where it is not sorted yet.
+    pub(crate) onto: Option<String>,
+    /// It is a stretch of work that can be split.
+    pub(crate) splits: bool,
+    /// Minutes of break in it.
+    pub(crate) pause: u32,
+    /// Where in the room; `None` where that is not asked.
+    pub(crate) place: Option<String>,
+}
+
+impl Change {
+    /// The order of a form.
+    pub(crate) const fn order(&self, timed: &'static str, other: &'static str) -> &'static str {
+        if self.is_timer { timed } else { other }
+    }
 }
 
 /// What is shown of the entries on *Now*.
@@ -117,15 +141,21 @@ pub(crate) fn line(look: &Look<'_>, entry: &Entry<'_>, spells: &[Spell]) -> Line
     let is_own = entry.act.person == look.viewer.person;
     // Who may change an entry, the ledger decides; the screen only leaves out what would be refused.
     let may_change = is_own || look.viewer.leads() || entry.logged.act.author == look.viewer.person;
-    let key = if may_change { entry.act.row_key.clone() } else { String::new() };
+    let key = if may_change { key_of(entry) } else { String::new() };
+    let ends = look.book.ends_of(&of);
+    let end = ends.first();
+    // A stretch of work is as safe as its end.
+    let mut places = look.places(&of);
+    places.extend(end.into_iter().flat_map(|end| look.places(&end.entry)));
     Line {
         at,
         stage: look.stage_of(entry),
         person: if is_own { String::new() } else { look.lists.person(entry.act.person) },
         text,
-        safety: look.safety(&look.places(&of)),
+        safety: look.safety(&places),
         key,
-        change: change(look, entry),
+        change: change(look, entry, end),
+        photos: photos_shown::seen_of(look.viewer, entry),
         proposed: String::new(),
         may_accept: false,
     }
@@ -136,13 +166,35 @@ fn timed(spell: &Spell) -> String {
     format!("{}{}", clock.unwrap_or_default(), hours_and_minutes(spell.minutes))
 }
 
-fn change(look: &Look<'_>, entry: &Entry<'_>) -> Change {
+fn change(look: &Look<'_>, entry: &Entry<'_>, end: Option<&TimerEnd>) -> Change {
+    let site = entry.site();
+    let is_unsorted = matches!(entry.body.as_ref(), Body::Photo(photo) if photo.site.is_none());
+    let stage = |site: &Site| site.stage.map(|stage| look.lists.stage(Some(stage))).unwrap_or_default();
+    let onto = site.map(|site| frame::onto(&look.lists.job(site.job), &stage(site)));
     let mut change = Change {
         possible: can_change(&entry.body),
         note: entry.act.note.clone(),
         done_on: entry.act.done_on.to_string(),
+        onto: onto.or_else(|| is_unsorted.then(String::new)),
+        place: matches!(entry.body.as_ref(), Body::Photo(_))
+            .then(|| site.map(|site| words::place(&site.place)).unwrap_or_default()),
         ..Change::default()
     };
+    let timer = match entry.body.as_ref() {
+        Body::WorkStarted(started) => Some(started.at),
+        Body::WorkSwitched(switched) => Some(switched.at),
+        _ => None,
+    };
+    if let Some(since) = timer {
+        (change.is_timer, change.splits) = (true, true);
+        match end {
+            Some(end) => {
+                change.pause = end.break_minutes;
+                change.from_to = Some((words::time(since), words::time(end.at), end.break_minutes));
+            }
+            None => change.since = Some(words::time(since)),
+        }
+    }
     let amount = |item, amount: &ledger::site::Amount| {
         let unit = look.lists.items.get(&item).map(|item| item.unit.clone()).unwrap_or_default();
         Some((words::number(amount.quantity), unit))
@@ -151,8 +203,11 @@ fn change(look: &Look<'_>, entry: &Entry<'_>) -> Change {
         Body::Hours(hours) => match hours.worked {
             Worked::Span { from, to, break_minutes } => {
                 change.from_to = Some((words::time(from), words::time(to), break_minutes));
+                (change.splits, change.pause) = (true, break_minutes);
             }
-            Worked::Length { minutes } => change.minutes = Some(minutes),
+            Worked::Length { minutes } => {
+                (change.minutes, change.splits) = (Some(minutes), minutes > 1);
+            }
         },
         Body::Used(used) => change.quantity = amount(used.item, &used.amount),
         Body::Wasted(wasted) => change.quantity = amount(wasted.item, &wasted.amount),
@@ -169,6 +224,9 @@ const fn can_change(body: &Body) -> bool {
     matches!(
         body,
         Body::Hours(_)
+            | Body::WorkStarted(_)
+            | Body::WorkSwitched(_)
+            | Body::Photo(_)
             | Body::Used(_)
             | Body::Wasted(_)
             | Body::Returned(_)

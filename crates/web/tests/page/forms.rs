@@ -134,7 +134,7 @@ fn a_hand_does_nothing_that_is_the_boss_s_and_a_role_changes_at_once() {
         assert!(!answer.text().contains("OR-"), "{path}");
     }
     // A page of the boss's shows nothing either, whatever it is called.
-    for path in ["/week", "/books", "/bill?job=GARAGE", "/paper?what=OR-0001", "/crew"] {
+    for path in ["/week", "/books", "/bill?job=GARAGE", "/paper?what=41", "/papers/41/pdf", "/crew"] {
         let answer = ines.get(path);
         assert_eq!(answer.status, 403, "{path}");
         assert!(!answer.text().contains('£'), "{path}");
@@ -230,4 +230,70 @@ fn anybody_answers_the_survey_and_reads_it_and_only_the_boss_prices() {
     for wrong in [[price[0], ("pack_cost", "-1"), price[2]], [price[0], ("pack_cost", "a lot"), price[2]]] {
         assert_eq!(maren.post_json("/do/price", &wrong).status, 422);
     }
+}
+
+#[test]
+fn a_payment_pressed_twice_is_one_also_over_a_new_start() {
+    let world = World::new();
+    let maren = world.browser("Maren Oake", Role::Owner);
+    let deposit = [("job", "GARAGE"), ("amount", "500"), ("entry", "press-1")];
+    assert_eq!(maren.post_json("/do/deposit", &deposit).status, 200);
+    let work = [("kind", "hours"), ("job", "MILL"), ("stage", ""), ("minutes", "60"), ("entry", "h1")];
+    assert_eq!(maren.post_json("/log", &work).status, 200);
+    let issue = [("job", "MILL"), ("entry", "press-2")];
+    let issued = maren.post_json("/do/invoice-issue", &issue);
+    assert_eq!(issued.status, 200, "{}", issued.text());
+    let number = issued.json()["answer"]["document"]["number"].to_string();
+    let pay = [("number", number.as_str()), ("received", "10"), ("entry", "press-3")];
+    let plain = [("number", number.as_str()), ("received", "5")];
+    assert_eq!(maren.post_json("/do/pay", &pay).status, 200);
+    assert_eq!(maren.post("/do/pay", &plain).status, 303);
+    let written = |world: &World| world.logged().len();
+    let before = written(&world);
+    let world = world.restarted();
+    for (path, fields) in [
+        ("/do/deposit", &deposit[..]),
+        ("/do/invoice-issue", &issue[..]),
+        ("/do/pay", &pay[..]),
+        ("/do/pay", &plain[..]),
+    ] {
+        let again = maren.post_json(path, fields);
+        assert_eq!((again.status, again.json()["saved"].as_bool()), (200, Some(true)), "{}", again.text());
+        assert!(again.json()["done_already"].is_string(), "{}", again.text());
+    }
+    assert_eq!(written(&world), before);
+}
+
+#[test]
+fn a_timer_s_stretch_is_changed_split_and_crossed_out_on_the_page() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let press = |path: &str, fields: &[(&str, &str)]| {
+        let answer = tobi.post_json(path, fields);
+        assert_eq!(answer.status, 200, "{path}: {}", answer.text());
+        answer.json()
+    };
+    let at = |time: &'static str| ("at", time);
+    press(
+        "/do/start",
+        &[("job", "GARAGE"), ("stage", "stud walls"), at("2026-07-06T08:00:00+01:00"), ("entry", "1")],
+    );
+    press("/do/stop", &[("break_min", "0"), at("2026-07-06T16:00:00+01:00"), ("entry", "2")]);
+    let key = world.holding.with(|node| node.book().spells()[0].entry.entry.to_string());
+    let page = tobi.get("/entries?job=GARAGE").text();
+    assert!(page.contains("/do/split-spell") && page.contains(&key), "{page}");
+    let was = ("was", "GARAGE\tstud walls");
+    press(
+        "/do/change-spell",
+        &[("of", &key), ("from", "07:30"), ("to", "16:00"), ("break_min", "30"), ("onto", was.1), was],
+    );
+    let split = press("/do/split-spell", &[("of", &key), ("at_time", "12:01"), ("onto", "GARAGE\tboarding")]);
+    assert_eq!(split["answer"]["minutes"], 480);
+    press("/do/strike-spell", &[("of", &key)]);
+    let minutes: Vec<i64> =
+        world.holding.with(|node| node.book().spells().iter().map(|spell| spell.minutes).collect());
+    assert_eq!(minutes, [239]);
+    let ines = world.browser("Ines Quill", Role::Hand);
+    let left = world.holding.with(|node| node.book().spells()[0].entry.entry.to_string());
+    assert_eq!(ines.post_json("/do/strike-spell", &[("of", &left)]).status, 422);
 }

@@ -145,3 +145,29 @@ fn the_boss_adds_a_phone_with_a_picture_of_the_link_and_nobody_else_does() {
     assert_eq!(refused.status, 403);
     assert!(!refused.text().contains("/join/"));
 }
+
+#[test]
+fn a_phone_that_nobody_used_for_long_joins_anew() {
+    let mut world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let ines = world.browser("Ines Quill", Role::Hand);
+    assert!(world.link_page("Ines Quill").contains("not used for 60 days"));
+    // The file says that Tobi's was last seen 61 days ago.
+    let file = world.folder.path().join("data/page.json");
+    world = world.stopped_while(|| {
+        let mut kept: serde_json::Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+        let seen = &mut kept["sessions"][0]["seen_ms"];
+        *seen = (seen.as_i64().unwrap() - 61 * 24 * 3_600_000).into();
+        std::fs::write(&file, serde_json::to_vec(&kept).unwrap()).unwrap();
+    });
+    assert_eq!(ines.get("/").status, 200);
+    let told = tobi.get_json("/");
+    assert_eq!((told.status, told.json()["closed"].as_bool()), (401, Some(true)));
+    assert!(told.text().contains("not used for 60 days"), "{}", told.text());
+    assert_eq!(tobi.get("/").headers["location"], "/join?unused");
+    assert!(tobi.get("/join?unused").text().contains("This phone was not used for 60 days"));
+    let open: Vec<String> =
+        world.holding.with(|node| node.page_sessions().map(|kept| kept.session.to_string()).collect());
+    assert_eq!(open.len(), 1);
+    assert_eq!(world.browser("Tobi Larch", Role::Hand).get("/").status, 200);
+}

@@ -5,5 +5,7 @@ mod forms;
 mod guards;
 mod house;
 mod joining;
+mod lists;
+mod papers;
 mod photos;
 mod world;

@@ -20,6 +20,16 @@ fn picture(width: u32, height: u32) -> Vec<u8> {
 }
 
 fn send_form(browser: &Browser, fields: &[(&str, &str)], name: &str, kind: &str, file: &[u8]) -> Answer {
+    send_to(browser, "/photos", fields, (name, kind), file)
+}
+
+fn send_to(
+    browser: &Browser,
+    path: &str,
+    fields: &[(&str, &str)],
+    (name, kind): (&str, &str),
+    file: &[u8],
+) -> Answer {
     let mut body = Vec::new();
     for (name, value) in fields.iter().chain(&[("token", browser.token.as_str())]) {
         body.extend(
@@ -35,7 +45,7 @@ fn send_form(browser: &Browser, fields: &[(&str, &str)], name: &str, kind: &str,
     );
     body.extend_from_slice(file);
     body.extend_from_slice(b"\r\n--edge--\r\n");
-    let request = browser.request("POST", "/photos").header("accept", "application/json");
+    let request = browser.request("POST", path).header("accept", "application/json");
     request.header("content-type", "multipart/form-data; boundary=edge").body(&body).send(browser.address)
 }
 
@@ -164,4 +174,67 @@ fn parts_that_make_no_photo_are_refused_and_forgotten() {
     let without = Browser { token: String::new(), ..tobi.clone() };
     assert_eq!(part(&without, "bbbbbbbbbbbbbbbb", 0, 4, b"four").status, 403);
     assert_eq!(part(&tobi, "..%2f..%2fdevice", 0, 4, b"four").status, 404);
+}
+
+#[test]
+fn a_photo_is_seen_by_whoever_may_see_its_entry() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let ines = world.browser("Ines Quill", Role::Hand);
+    let maren = world.browser("Maren Oake", Role::Owner);
+    let send = |fields: &[(&str, &str)], size| {
+        let sent = send_form(&tobi, fields, "one.png", "image/png", &picture(size, 40));
+        assert_eq!(sent.status, 200, "{}", sent.text());
+        sent.json()["photos"][0].as_str().unwrap().to_owned()
+    };
+    let ticket = send(&[("kind", "bought"), ("job", "GARAGE"), ("net", "31.20"), ("entry", "t1")], 40);
+    let wall = send(&[BEHIND.as_slice(), &[("entry", "w1")]].concat(), 50);
+    let later = send(&[("kind", "photo"), ("job", "GARAGE"), ("sort", "later"), ("entry", "s1")], 60);
+    let seen = |browser: &Browser| {
+        [&ticket, &wall, &later].map(|hash| browser.get(&format!("/photos/{hash}?small")).status)
+    };
+    assert_eq!((seen(&tobi), seen(&maren), seen(&ines)), ([200; 3], [200; 3], [404, 200, 404]));
+    // Naming it in an entry of one's own opens nothing.
+    let note = [("kind", "note"), ("job", "GARAGE"), ("note", "x"), ("photo", &ticket), ("entry", "n1")];
+    assert_eq!(ines.post_json("/log", &note).status, 422);
+    assert!(!ines.get("/").text().contains("Photos not sorted yet"));
+    assert!(maren.get("/").text().contains("Photos not sorted yet: 1"));
+    // Sorted, it is the crew's.
+    let sort = [("corrects", "s1"), ("onto", "GARAGE\tboarding"), ("where", "north wall"), ("entry", "c1")];
+    let sorted = tobi.post_json("/do/correct", &sort);
+    assert_eq!(sorted.status, 200, "{}", sorted.text());
+    assert_eq!(seen(&ines), [404, 200, 200]);
+    assert!(!tobi.get("/").text().contains("Photos not sorted yet"));
+    assert!(ines.get("/behind?job=GARAGE").text().contains("north wall"));
+}
+
+#[test]
+fn damage_that_was_there_is_photographed_with_the_survey() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let answer = |words: &'static str, entry| {
+        [("job", "GARAGE"), ("point", "damage_there"), ("answer", words), ("entry", entry)]
+    };
+    for (entry, size) in [("d1", 40), ("d2", 60)] {
+        let sent = send_to(
+            &tobi,
+            "/photos/survey",
+            &answer("a crack", entry),
+            ("c.png", "image/png"),
+            &picture(size, 40),
+        );
+        assert_eq!(sent.status, 200, "{}", sent.text());
+    }
+    assert_eq!(tobi.post_json("/do/survey", &answer("a crack over the door", "d3")).status, 200);
+    // The same press again is the same answer.
+    assert!(tobi.post_json("/do/survey", &answer("a crack", "d1")).json()["done_already"].is_string());
+    let photos: Vec<String> = world.holding.with(|node| {
+        let lists = node.book().lists();
+        lists.surveys.values().flat_map(|said| said.photos.iter().map(ToString::to_string)).collect()
+    });
+    assert_eq!(photos.len(), 2);
+    let page = tobi.get("/job?job=GARAGE").text();
+    assert!(photos.iter().all(|photo| page.contains(photo)) && page.contains("a crack over the door"));
+    let ines = world.browser("Ines Quill", Role::Hand);
+    assert_eq!(ines.get(&format!("/photos/{}", photos[0])).status, 200);
 }

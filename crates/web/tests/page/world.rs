@@ -56,6 +56,7 @@ impl World {
             lan_name: web::USUAL_LAN_NAME.to_owned(),
             public: None,
             proxies: Vec::new(),
+            idle_days: None,
         });
         let say = |line| said.lock().unwrap().push(line);
         runtime.block_on(web::serve(Arc::clone(&holding), wishes, say)).unwrap();
@@ -65,11 +66,22 @@ impl World {
         Self { holding, folder, address, said: said.into_inner().unwrap(), _runtime: runtime }
     }
 
+    /// What a new link of somebody's shows.
+    pub(crate) fn link_page(&self, person: &str) -> String {
+        self.stranger().get(&format!("/join/{}", self.link(person, Role::Hand))).text()
+    }
+
     /// The same crew at the same address, stopped and started.
     pub(crate) fn restarted(self) -> Self {
+        self.stopped_while(|| ())
+    }
+
+    /// The same, with something done while it is stopped.
+    pub(crate) fn stopped_while(self, meanwhile: impl FnOnce()) -> Self {
         let Self { holding, folder, address, _runtime, .. } = self;
         drop(_runtime);
         drop(holding);
+        meanwhile();
         let node = Node::open(&folder.path().join("data")).unwrap();
         Self::served(folder, node, |wishes| web::Wishes { page: Some(address), ..wishes })
     }
