@@ -95,7 +95,7 @@ fn papers_are_written_to_files_in_the_forms_that_are_wanted() {
         assert!(text.replace(',', "").contains(figure), "{sum} {figure} in\n{text}");
     }
     for words in
-        ["Reverse charge: VAT Act 1994 Section 55A applies", "3.83 h (3 h 50)", "Tollgate Contracting"]
+        ["Reverse charge: VAT Act 1994 Section 55A applies", "4.33 h (4 h 20)", "Tollgate Contracting"]
     {
         assert!(text.contains(words), "{words} in\n{text}");
     }
