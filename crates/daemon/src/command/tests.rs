@@ -7,10 +7,11 @@ use std::cell::RefCell;
 use std::path::Path;
 
 use ledger::roster_events::DeviceAdmitted;
-use ledger::{DeviceSecret, ItemId, JobId, Kind};
+use ledger::{Audience, Body, DeviceSecret, ItemId, JobId, Kind, Payload};
 
 use super::*;
 use crate::device::DeviceFile;
+use crate::node::Write;
 
 const SCENARIO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/scenario");
 
