@@ -11,6 +11,7 @@ use projections::stages::{Condition, Stage};
 
 use crate::frame::{Frame, Tab};
 use crate::look::Look;
+use crate::screens::careful::{self, Careful};
 use crate::shapes::Mark;
 use projections::words;
 
@@ -30,6 +31,8 @@ pub(crate) struct StageRow {
     /// What it covers up, or empty.
     pub(crate) covers: String,
     pub(crate) needs: Vec<Need>,
+    /// What to be careful of where its sign-off stands.
+    pub(crate) closing: Careful,
     pub(crate) may_report: bool,
     pub(crate) may_sign_off: bool,
     pub(crate) may_reopen: bool,
@@ -67,6 +70,11 @@ fn row(look: &Look<'_>, stage: &Stage, listed: &StageListed) -> StageRow {
         waits: waits(look, stage),
         covers: names(look, &listed.covers),
         needs: needs(look, stage, listed),
+        closing: if may_work && look.viewer.leads() {
+            careful::before_signing_off(look, listed)
+        } else {
+            Careful::default()
+        },
         may_report: may_work && stage.condition != Condition::ReadyForChecking,
         may_sign_off: may_work && look.viewer.leads(),
         may_reopen: is_off && look.viewer.leads(),

@@ -415,3 +415,22 @@ fn cautions_are_open_until_the_work_of_the_day_is_logged_and_never_say_safe() {
     assert!(!work.open && says(&work, "Gas is only for"), "shut, and still there to be read");
     assert!(at(&trial, "skim").0.open, "another stage is another moment");
 }
+
+#[test]
+fn what_closes_others_up_is_signed_off_beside_its_cautions() {
+    use projections::cautions::{Occasion, due};
+    let mut trial = Trial::with_the_week();
+    let row =
+        [("kind", "reopened"), ("job", "GARAGE"), ("stage", "boarding"), ("note", "a pipe was forgotten")];
+    let row = row.map(|(column, value)| (column.to_owned(), value.to_owned())).into();
+    daemon::command::run(&mut trial.node, daemon::Command::Log { row }).unwrap();
+    let text = |name: &str| {
+        trial.look(name, FRIDAY, &asked("GARAGE", ""), |look| super::stages::stages(look).render().unwrap())
+    };
+    let (boss, hand) = (text("Maren Oake"), text("Ines Quill"));
+    let closing = due(|of| of == Occasion::ClosingUp);
+    assert!(!closing.is_empty());
+    for caution in closing {
+        assert!(boss.contains(caution.sentence) && !hand.contains(caution.sentence), "{}", caution.sentence);
+    }
+}
