@@ -12,8 +12,8 @@ import { BOSS, Crew, LAPTOP, PHONE, TOBI } from "../crew.js";
 const axe = await readFile(new URL(import.meta.resolve("axe-core/axe.min.js")), "utf8");
 const SHARED = ["/", "/?job=GARAGE", "/?job=MILL&stage=-", "/stages?job=GARAGE", "/behind?job=GARAGE", "/entries?job=GARAGE", "/job?job=GARAGE"];
 const OFFICE = ["/doing?job=GARAGE", "/doing?job=MILL", "/why?job=GARAGE&stage=stud+walls&what=hours", "/week", "/week?on=2026-11-06",
-  "/bill?job=GARAGE", "/bill?job=MILL", "/books", "/crew", "/job?job=MILL"];
-const DOOR = ["/join", "/join?closed", "/static/unsent.html", "/nothing-here"];
+  "/bill?job=GARAGE", "/bill?job=MILL", "/books", "/crew", "/lists", "/job?job=MILL"];
+const DOOR = ["/join", "/join?closed", "/join?unused", "/static/unsent.html", "/nothing-here"];
 let crew, boss, tobi;
 
 before(async () => {

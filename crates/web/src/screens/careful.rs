@@ -2,6 +2,7 @@
 //! and shut after it, so that it is read once a day and is still there to be read again.
 
 use ledger::Body;
+use ledger::site::StageListed;
 use projections::Entry;
 use projections::cautions::{self, Caution, Occasion};
 
@@ -42,6 +43,18 @@ pub(crate) fn before_test(look: &Look<'_>) -> Careful {
             Occasion::Work | Occasion::Trade(_) | Occasion::ClosingUp | Occasion::KnockingOff => false,
         }),
         open: !logged_today(look, |entry| matches!(entry.body.as_ref(), Body::Test(_))),
+    }
+}
+
+/// Before a stage is signed off that closes others up: the last look at what is in there.
+pub(crate) fn before_signing_off(look: &Look<'_>, stage: &StageListed) -> Careful {
+    if stage.covers.is_empty() {
+        return Careful::default();
+    }
+    let is_off = |entry: &Entry<'_>| matches!(entry.body.as_ref(), Body::SignedOff(off) if off.site.stage == Some(stage.stage));
+    Careful {
+        cautions: cautions::due(|occasion| occasion == Occasion::ClosingUp),
+        open: !logged_today(look, is_off),
     }
 }
 

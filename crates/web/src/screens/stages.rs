@@ -16,6 +16,7 @@ use projections::{Entry, Readiness, checks_before, judged_entry, readiness, seri
 
 use crate::frame::{Frame, Tab};
 use crate::look::{Asked, Look};
+use crate::screens::careful::{self, Careful};
 use crate::screens::gap::{Filling, filling};
 use crate::shapes::{Course, Mark};
 use projections::words;
@@ -72,6 +73,8 @@ pub(crate) struct StageRow {
     pub(crate) checks: Vec<CheckRow>,
     pub(crate) charts: Vec<Chart>,
     pub(crate) may_need: bool,
+    /// What to be careful of where its sign-off stands.
+    pub(crate) closing: Careful,
     pub(crate) may_report: bool,
     pub(crate) may_sign_off: bool,
     pub(crate) may_reopen: bool,
@@ -132,6 +135,11 @@ fn row(look: &Look<'_>, stage: &Stage, listed: &StageListed, ready: Option<&Read
         checks: Vec::new(),
         charts: Vec::new(),
         may_need: !is_off,
+        closing: if may_work && look.viewer.leads() {
+            careful::before_signing_off(look, listed)
+        } else {
+            Careful::default()
+        },
         may_report: may_work && stage.condition != Condition::ReadyForChecking,
         may_sign_off: may_work && look.viewer.leads(),
         may_reopen: is_off && look.viewer.leads(),

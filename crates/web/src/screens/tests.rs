@@ -473,3 +473,24 @@ fn a_stage_says_what_is_missing_and_what_runs_behind_it() {
     });
     assert!(page.contains("makes dust while it is wet") && page.contains("check by eye and touch"), "{page}");
 }
+
+#[test]
+fn what_closes_others_up_is_signed_off_beside_its_cautions() {
+    use projections::cautions::{Occasion, due};
+    let mut trial = Trial::with_the_week();
+    let row =
+        [("kind", "reopened"), ("job", "GARAGE"), ("stage", "boarding"), ("note", "a pipe was forgotten")];
+    let row = row.map(|(column, value)| (column.to_owned(), value.to_owned())).into();
+    daemon::command::run(&mut trial.node, daemon::Command::Log { row }).unwrap();
+    let text = |name: &str| {
+        trial.look(name, FRIDAY, &asked("GARAGE", ""), |look| {
+            stages::stages(look, &Asked::default()).render().unwrap()
+        })
+    };
+    let (boss, hand) = (text("Maren Oake"), text("Ines Quill"));
+    let closing = due(|of| of == Occasion::ClosingUp);
+    assert!(!closing.is_empty());
+    for caution in closing {
+        assert!(boss.contains(caution.sentence) && !hand.contains(caution.sentence), "{}", caution.sentence);
+    }
+}
