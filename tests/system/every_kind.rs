@@ -95,6 +95,18 @@ fn way_in(kind: Kind) -> WayIn {
             Typed(&[&["word", "means", "putty", "--item", "lime putty"], &["word", "forget", "putty"]])
         }
         Kind::Surveyed => Typed(&[&["survey", "BARN", "stopcock", "under the sink"]]),
+        Kind::NeedListed => Typed(&[
+            &["need", "BARN", "skim", "people", "2"],
+            &["need", "BARN", "skim", "choice", "which ceiling"],
+            &["need", "BARN", "skim", "choice", "which ceiling", "--met", "flat, by word"],
+        ]),
+        Kind::FillInListed => Typed(&[
+            &["fill-in", "add", "BARN", "cut the beads", "--minutes", "30", "--can-drop"],
+            &["fill-in", "done", "BARN", "cut the beads"],
+        ]),
+        Kind::LimitSet => {
+            Typed(&[&["limit", "BARN", "timber moisture", "<18", "%", "--source", "the drawing"]])
+        }
         Kind::Hours => Typed(&[&["log", "hours", "--job", "BARN", "--stage", "board", "--minutes", "90"]]),
         Kind::WorkStarted => Typed(&[&["start", "--job", "BARN", "--stage", "board"]]),
         Kind::WorkSwitched => Typed(&[&["switch", "--job", "BARN", "--stage", "skim"]]),
@@ -186,6 +198,9 @@ fn way_in(kind: Kind) -> WayIn {
             "--whose",
             "maker",
         ]]),
+        Kind::SignOffTold => {
+            Typed(&[&["log", "told", "--job", "BARN", "--stage", "board", "--by", "Maren Oake"]])
+        }
         Kind::Corrected => {
             Typed(&[&["log", "corrected", "--entry", "@note", "--note", "key is on the hook"]])
         }

@@ -77,6 +77,59 @@ fn what_is_issued_is_billed_once_and_takes_the_firms_next_number() {
 }
 
 #[test]
+fn papers_are_written_to_files_in_the_forms_that_are_wanted() {
+    let folder = tempfile::tempdir().unwrap();
+    let laptop = week(&folder);
+    laptop.ask(&["invoice", "issue", "MILL", "--until", "2026-11-06"]);
+    let papers = folder.path().join("papers");
+    let to = papers.to_str().unwrap();
+    let forms = ["--as", "pdf", "--as", "ubl", "--as", "cii", "--as", "csv", "--as", "text"];
+    let written = laptop.ask(&[["print", "invoice", "41", "--to", to].as_slice(), &forms].concat());
+    assert_eq!(written["files"].as_array().unwrap().len(), 5);
+    let text = fs::read_to_string(papers.join("invoice-41.txt")).unwrap();
+    // The sums of the second program, and the trade's words for them.
+    let expected = expected();
+    let mill = expected["invoices"].as_array().unwrap().iter().find(|one| one["job"] == "MILL").unwrap();
+    for sum in ["net", "retention", "taxable", "vat_stated", "total", "cis", "cis_materials", "to_pay"] {
+        let figure = mill[sum].as_str().unwrap();
+        assert!(text.replace(',', "").contains(figure), "{sum} {figure} in\n{text}");
+    }
+    for words in
+        ["Reverse charge: VAT Act 1994 Section 55A applies", "3.83 h (3 h 50)", "Tollgate Contracting"]
+    {
+        assert!(text.contains(words), "{words} in\n{text}");
+    }
+    assert!(fs::read(papers.join("invoice-41.pdf")).unwrap().starts_with(b"%PDF-1.7"));
+
+    let sheet =
+        ["daywork", "MILL", "--from", "2026-11-02", "--until", "2026-11-06", "--as", "text", "--to", to];
+    laptop.ask(&sheet);
+    let sheet = fs::read_to_string(papers.join("daywork-MILL-2026-11-06.txt")).unwrap();
+    assert!(
+        sheet.contains("3 h 50") && sheet.contains("For the customer") && !sheet.contains('£'),
+        "{sheet}"
+    );
+
+    laptop.ask(&["quote", "give", "GARAGE", "9850", "--included", "boards, skim", "--excluded", "paint"]);
+    laptop.ask(&["print", "quote", "GARAGE", "--as", "text", "--to", to]);
+    let quote = fs::read_to_string(papers.join("quote-GARAGE.txt")).unwrap();
+    // To a householder the last and largest figure is the one with VAT: 9,850.00 and 20 %.
+    assert!(quote.contains("Price with VAT £         11,820.00"), "{quote}");
+    assert!(laptop.refused(&["print", "quote", "GARAGE", "--as", "ubl"]).contains("pdf and text"));
+
+    laptop.ask(&["print", "statement", "MILL", "--as", "text", "--to", to]);
+    let statement = fs::read_to_string(papers.join("statement-MILL.txt")).unwrap();
+    assert!(statement.contains("Invoice 41") && statement.contains("Owed £"), "{statement}");
+    laptop.ask(&["print", "pay-out", "--of", "2026-11-06", "--as", "text", "--to", to]);
+    let pay = fs::read_to_string(papers.join("pay-out-2026-11-08.txt")).unwrap();
+    assert!(pay.contains("Tobi Larch") && pay.contains("To people £"), "{pay}");
+
+    laptop.ask(&["invoice", "void", "41", "never sent"]);
+    assert!(laptop.refused(&["print", "invoice", "41", "--to", to]).contains("voided"));
+    assert!(laptop.refused(&["print", "invoice", "99"]).contains("no invoice 99"));
+}
+
+#[test]
 fn the_export_holds_every_event_and_the_ledger_is_whole() {
     let folder = tempfile::tempdir().unwrap();
     let laptop = week(&folder);

@@ -25,9 +25,10 @@ ARROWS = {
     "spoken": {"trade"},
     "store": {"ledger"},
     "net": {"sync", "ledger"},
-    "daemon": {"trade", "ledger", "projections", "sync", "spoken", "store", "net"},
-    "web": {"daemon", "projections", "ledger", "trade", "spoken"},
-    "cli": {"web", "daemon", "trade"},
+    "documents": {"projections", "ledger", "trade"},
+    "daemon": {"trade", "ledger", "projections", "sync", "spoken", "store", "net", "documents"},
+    "web": {"daemon", "documents", "projections", "ledger", "trade", "spoken"},
+    "cli": {"web", "daemon", "documents", "trade"},
 }
 
 # What may stand in no text file. Pieces are joined, so that this file passes its own check.

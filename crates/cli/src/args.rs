@@ -3,7 +3,10 @@
 mod invoice;
 mod lists;
 mod log;
+mod measure;
 mod office;
+mod papers;
+mod plan;
 mod recovery;
 mod said;
 
@@ -18,7 +21,9 @@ use trade::{Day, Rate};
 pub(crate) use invoice::Invoice;
 pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
+pub(crate) use measure::Measure;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use plan::{FillIn, LimitWords, Need, Slips};
 pub(crate) use recovery::ComeBack;
 pub(crate) use said::{Say, Survey, Word};
 
@@ -217,6 +222,8 @@ pub(crate) enum Request {
     /// Preview, issue and list invoices, and record what was paid.
     #[command(subcommand)]
     Invoice(Invoice),
+    /// Write a paper to files: an invoice as it was issued, a quote, a daywork sheet to sign.
+    Print(papers::Print),
     /// What is to pay out on Friday: people, what they paid themselves, and suppliers on account.
     #[command(after_help = "  fivebar pay-out\n  fivebar pay-out --of 2026-11-06")]
     PayOut {
@@ -235,6 +242,30 @@ pub(crate) enum Request {
     },
     /// How the stages of every job stand.
     Stages,
+    /// At seven: what is free and ready, what is missing, what to load and to get, whom you wait for.
+    Morning {
+        /// One job only.
+        #[arg(long)]
+        job: Option<String>,
+    },
+    /// What a stage needs before it is ready, beside material.
+    Need(Need),
+    /// Tasks for the hour in which something sets.
+    #[command(subcommand)]
+    FillIn(FillIn),
+    /// The kinds of tests with their usual limits and who states them; of a job, its tests over time.
+    #[command(after_help = "  fivebar tests\n  fivebar tests GARAGE --what 'timber moisture'")]
+    Tests {
+        /// The job.
+        job: Option<String>,
+        /// One kind only.
+        #[arg(long, requires = "job")]
+        what: Option<String>,
+    },
+    /// What slips if a stage takes longer.
+    Slips(Slips),
+    /// The limit that tests of a kind are compared with on a job, in place of the usual one.
+    Limit(LimitWords),
     /// The entries behind a figure.
     Why {
         /// The job.
@@ -246,6 +277,8 @@ pub(crate) enum Request {
         #[arg(long)]
         what: Option<String>,
     },
+    /// Measure up a room: what it takes, how long, drawings, and its lines in a job's costing.
+    Measure(Box<Measure>),
     /// Add a job, or change its details and terms.
     #[command(subcommand)]
     Job(JobRequest),

@@ -71,6 +71,12 @@ fn printed(title: &str, document: &Value) -> String {
     page
 }
 
+/// The files that a paper was written to.
+pub(crate) fn printed_to(answer: &Value) -> String {
+    let files = list(answer, "files").iter().map(|file| file.as_str().unwrap_or_default());
+    files.map(|file| format!("Written: {file}")).collect::<Vec<_>>().join("\n")
+}
+
 /// All invoices.
 pub(crate) fn all(answer: &Value) -> String {
     let invoices = list(answer, "invoices");

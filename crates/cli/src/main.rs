@@ -2,13 +2,16 @@
 
 mod args;
 mod invoice;
+mod measure_pages;
 mod money_pages;
 mod office_pages;
 mod pages;
+mod plan_pages;
 mod progress;
 mod recovery;
 mod said_pages;
 mod table;
+mod test_pages;
 
 use std::io::IsTerminal as _;
 use std::io::Write as _;
@@ -16,11 +19,14 @@ use std::process::ExitCode;
 
 use args::{Arguments, Request};
 use clap::Parser;
-use daemon::command::SpellSplit;
+use daemon::command::{PlanCommand, SpellSplit, TestCommand};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
 use tracing_subscriber::EnvFilter;
+
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
@@ -111,6 +117,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Cost { entry, whose } => Command::BearCost { entry, whose: whose.into() },
         Request::Extra(request) => request.command(),
         Request::Quote(request) => request.command(),
+        Request::Measure(measure) => return measure_up(arguments, &measure),
         Request::Start { job, stage } => Command::Start { job, stage },
         Request::Switch { job, stage, break_min } => Command::Switch { job, stage, break_minutes: break_min },
         Request::Stop { break_min, at } => Command::Stop { break_minutes: break_min, at },
@@ -121,10 +128,18 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,
         Request::Invoice(request) => request.command(),
+        Request::Print(request) => request.command(),
         Request::PayOut { of } => Command::PayList { of },
         Request::SortOut => Command::SortOut,
         Request::Settle { question, answer } => Command::Settle { question, answer },
         Request::Stages => Command::Stages,
+        Request::Morning { job } => Command::Plan(PlanCommand::Morning { job }),
+        Request::Need(need) => need.command(),
+        Request::FillIn(request) => request.command(),
+        Request::Tests { job: None, .. } => Command::Tests(TestCommand::Kinds),
+        Request::Tests { job: Some(job), what } => Command::Tests(TestCommand::Series { job, what }),
+        Request::Slips(slips) => slips.command(),
+        Request::Limit(limit) => limit.command()?,
         Request::Why { job, stage, what } => Command::Why { job, stage, what },
         Request::Roster => Command::Roster,
         Request::Retire { device, reason, words } => {
@@ -142,6 +157,29 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
     let answer = local::call_saying(folder, command.clone(), &|reached| progress::show(&bar, reached));
     bar.finish_and_clear();
     print(arguments, &answer?, |answer| pages::page(&command, answer));
+    Ok(())
+}
+
+/// Measures up here where no job is named, so that it works without a ledger too.
+fn measure_up(arguments: &Arguments, measure: &args::Measure) -> Result<(), NodeError> {
+    if measure.figures {
+        let answer = daemon::command::figures(&measure.own(&arguments.data)?)?;
+        print(arguments, &answer, measure_pages::figures);
+        return Ok(());
+    }
+    let room = measure.room(&arguments.data)?;
+    let answer = match measure.costed(room.clone()) {
+        Some(wish) => local::call(&arguments.data, Command::Measure(wish))?,
+        None => daemon::command::measure_up(&room)?,
+    };
+    let drawn = match &measure.drawings {
+        Some(folder) => measure_pages::draw(&answer, folder)?,
+        None => Vec::new(),
+    };
+    print(arguments, &answer, |answer| {
+        let drawn = drawn.iter().map(|path| format!("\nDrawn: {}", path.display()));
+        measure_pages::measured(answer) + "\n" + &drawn.collect::<String>()
+    });
     Ok(())
 }
 

@@ -7,7 +7,7 @@ use trade::money::hours_and_minutes;
 
 use crate::recovery;
 use crate::table::{Page, heading};
-use crate::{invoice, money_pages, office_pages, said_pages};
+use crate::{invoice, measure_pages, money_pages, office_pages, plan_pages, said_pages, test_pages};
 
 /// The page for a command's answer.
 pub(crate) fn page(command: &Command, answer: &Value) -> String {
@@ -36,12 +36,14 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         | Command::Pay { .. }
         | Command::VoidInvoice { .. }
         | Command::AdoptInvoice { .. } => invoice::all(answer),
+        Command::PrintPaper { .. } => invoice::printed_to(answer),
         Command::AskDeposit { .. } => office_pages::deposit(answer),
         Command::Price { .. } => office_pages::prices(answer),
         Command::Rate(_) => office_pages::rates(answer),
         Command::Paid(_) => office_pages::paid(answer),
         Command::BearCost { .. } => office_pages::cost_borne(answer),
         Command::PriceExtra { .. } => office_pages::extra_priced(answer),
+        Command::Measure(_) => measure_pages::measured(answer),
         Command::Owed => money_pages::owed(answer),
         Command::Statement { .. } => money_pages::statement(answer),
         Command::LateClaim { .. } => money_pages::late(answer),
@@ -51,6 +53,8 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::SortOut => questions(answer),
         Command::Settle { .. } => format!("Noted. {} left to sort out.", text(answer, "left")),
         Command::Stages => stages(answer),
+        Command::Tests(command) => test_pages::tests(command, answer),
+        Command::Plan(command) => plan_pages::plan(command, answer),
         Command::Why { .. } => why(answer),
         Command::Invite(_) => invite(answer),
         Command::PageLink { .. } => page_link(answer),
@@ -124,7 +128,23 @@ fn logged(answer: &Value) -> String {
     for warning in list(answer, "warnings") {
         page += &format!("\n  note: {}", warning.as_str().unwrap_or_default());
     }
+    if answer["judged"].is_object() {
+        page += &verdict(&answer["judged"]);
+    }
     page
+}
+
+/// What a test says against its limit, with who states that and what to mind.
+fn verdict(judged: &Value) -> String {
+    let mut lines = vec![text(judged, "verdict")];
+    let (limit, source) = (text(judged, "limit"), text(judged, "source"));
+    if !limit.is_empty() {
+        let confidence = text(judged, "confidence");
+        let known = if confidence.is_empty() { String::new() } else { format!(" ({confidence})") };
+        lines.push(format!("limit: {limit}; {source}{known}"));
+    }
+    lines.extend([text(judged, "note"), text(judged, "caution")].into_iter().filter(|line| !line.is_empty()));
+    lines.iter().map(|line| format!("\n  {line}")).collect()
 }
 
 /// What was crossed out, or stands again.

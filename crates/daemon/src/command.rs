@@ -3,12 +3,16 @@
 
 mod health;
 mod importing;
+mod judging;
+mod measuring;
 pub(crate) mod named;
 mod office;
 mod parts;
+mod plan;
 mod quotes;
 pub(crate) mod roster;
 mod said;
+mod settling;
 mod spells;
 mod survey;
 mod terms;
@@ -19,18 +23,23 @@ mod undo;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use documents::Form;
 use ledger::roster_events::Role;
-use ledger::{Audience, Body, Payload, PersonId, PhotoHash, site};
+use ledger::{PersonId, PhotoHash};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
 
 pub use crate::payments::Received;
+pub use judging::TestCommand;
 pub use ledger::office::Engagement;
 pub use ledger::site::SurveyPoint;
+pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach};
 pub use ledger::site::{SaidHow, Whose};
+pub use measuring::{CostedRoom, MeasuredRoom, figures, measure_up};
 pub use office::{Paid, PersonRate};
 pub use parts::{ListChange, Progress, Step, WordMeaning};
+pub use plan::{FillInWish, LimitWish, NeedWish, PlanCommand};
 pub use projections::quotes::standing_quote;
 pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due};
 pub use said::{Answer, Pressed, Said};
@@ -43,7 +52,8 @@ use crate::export;
 use crate::import::FileName;
 use crate::invites::InviteWish;
 use crate::invoices;
-use crate::node::{Node, Write, moment, now_ms};
+use crate::node::{Node, moment, now_ms};
+use crate::papers::{self, PaperWish};
 use crate::payments;
 use crate::timers;
 
@@ -185,6 +195,15 @@ pub enum Command {
     },
     /// The invoices issued, with what was paid on them.
     Invoices,
+    /// Writes a paper to files.
+    PrintPaper {
+        /// Which.
+        paper: PaperWish,
+        /// In which forms.
+        forms: Vec<Form>,
+        /// Into which folder.
+        dir: PathBuf,
+    },
     /// Issues the credit note that is proposed on an invoice, or one over all that is left of it.
     CreditInvoice {
         /// The invoice's number.
@@ -264,6 +283,8 @@ pub enum Command {
         /// Without VAT.
         amount: Pence,
     },
+    /// Measures a room up for a job's costing.
+    Measure(CostedRoom),
     /// Quotes and their payment points.
     Quote(QuoteCommand),
     /// When and how a job is billed, and how people work for the crew.
@@ -279,6 +300,10 @@ pub enum Command {
     },
     /// The stages of all jobs and how they stand.
     Stages,
+    /// What a day is planned by.
+    Plan(PlanCommand),
+    /// Kinds of tests and their limits, and a job's tests over time.
+    Tests(TestCommand),
     /// The entries that made a figure.
     Why {
         /// The job.
@@ -414,6 +439,7 @@ fn dispatch(
             invoices::issue_deposit(node, author, &job, paid_on, today()?)
         }
         Command::Invoices => Ok(invoices::list(node)),
+        Command::PrintPaper { paper, forms, dir } => papers::print(node, &paper, &forms, &dir, today()?),
         Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today()?),
         Command::VoidInvoice { number, reason } => invoices::void(node, author, &number, reason),
         Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),
@@ -433,10 +459,13 @@ fn dispatch(
         Command::Paid(paid) => office::paid(node, author, paid),
         Command::BearCost { entry, whose } => office::bear_cost(node, author, &entry, whose),
         Command::PriceExtra { entry, amount } => office::price_extra(node, author, &entry, amount),
+        Command::Measure(wish) => measuring::cost(node, author, &wish),
         Command::Quote(command) => quotes::run(node, author, command),
         Command::Terms(command) => terms::run(node, author, command),
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),
-        Command::Settle { question, answer } => settle(node, author, &question, answer),
+        Command::Settle { question, answer } => settling::settle(node, author, &question, answer),
+        Command::Plan(command) => plan::run(node, author, command),
+        Command::Tests(command) => judging::run(node, &command),
         Command::Stages => Ok(json!({ "stages": projections::stages(node.book()) })),
         Command::Why { job, stage, what } => {
             Ok(json!({ "entries": projections::why(node.book(), &job, stage.as_deref(), what.as_deref()) }))
@@ -463,25 +492,4 @@ fn dispatch(
 /// Today on this machine.
 fn today() -> Result<Day, NodeError> {
     Ok(moment(now_ms())?.day())
-}
-
-/// Settles the one open question that a key, or the beginnings of its parts, means.
-fn settle(node: &mut Node, author: PersonId, wanted: &str, answer: String) -> Result<Value, NodeError> {
-    let means = |key: &str| {
-        let (parts, wanted) = (key.split('/'), wanted.split('/'));
-        parts.clone().count() == wanted.clone().count()
-            && parts.zip(wanted).all(|(part, begin)| part.starts_with(begin))
-    };
-    let open = projections::questions(node.book());
-    let mut meant = open.iter().filter(|question| means(&question.key));
-    let (Some(question), None) = (meant.next(), meant.next()) else {
-        return Err(NodeError::bad_input(
-            "that key means no open question, or more than one; `fivebar sort-out` shows them with their keys",
-        ));
-    };
-    let mut act = node.act(author)?;
-    act.note = answer;
-    let body = Body::QuestionSettled(site::QuestionSettled { question: question.key.clone() });
-    node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
-    Ok(json!({ "left": projections::questions(node.book()).len() }))
 }

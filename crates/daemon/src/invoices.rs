@@ -175,7 +175,10 @@ fn next_number(works: &[JobWork]) -> Result<PaperNumber, NodeError> {
 }
 
 /// The paper with this number, with its job.
-fn paper<'w>(works: &'w [JobWork], number: &str) -> Result<(&'w JobWork, &'w IssuedPaper), NodeError> {
+pub(crate) fn paper<'w>(
+    works: &'w [JobWork],
+    number: &str,
+) -> Result<(&'w JobWork, &'w IssuedPaper), NodeError> {
     let mut papers = works.iter().flat_map(|work| work.papers.iter().map(move |paper| (work, paper)));
     papers.find(|(_, paper)| billing::printed_number(&paper.document) == number).ok_or_else(|| {
         NodeError::bad_input(format!(

@@ -17,6 +17,7 @@ pub mod local;
 pub mod node;
 mod opening;
 pub mod page;
+pub mod papers;
 mod payments;
 mod peers;
 pub mod photos;

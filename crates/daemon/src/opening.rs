@@ -31,6 +31,7 @@ pub(crate) struct Opened {
     /// The office keys that this device has received.
     pub(crate) keys: OfficeKeys,
     pub(crate) book: Book,
+    /// What this pass verified: not what it was told had been verified before.
     pub(crate) verified: Verified,
 }
 
@@ -53,11 +54,12 @@ impl From<DiskError> for Halt {
 /// # Errors
 /// The disk's. Damage is passed over, and the store reports it.
 pub(crate) fn open(store: &mut Store, crew: CrewId, device: &DeviceSecret) -> Result<Opened, NodeError> {
-    if let Some((verified, end)) = Verified::read(store)? {
-        let events = verified.events();
+    if let Some((mut verified, end)) = Verified::read(store)? {
+        verified.believe();
         match read_again(store, crew, device, &verified, end)? {
             Some(mut opened) => {
-                opened.verified.believe(events);
+                verified.extend(opened.verified);
+                opened.verified = verified;
                 return Ok(opened);
             }
             None => tracing::warn!("the checkpoint is not used: everything is verified anew"),
@@ -71,7 +73,7 @@ pub(crate) fn open(store: &mut Store, crew: CrewId, device: &DeviceSecret) -> Re
 /// # Errors
 /// The disk's.
 pub(crate) fn open_anew(store: &Store, crew: CrewId, device: &DeviceSecret) -> Result<Opened, NodeError> {
-    pass(store, crew, device, |place, bytes, ledger| Ok(check_run(place, bytes, ledger)))
+    pass(store, crew, device, None, |place, bytes, ledger| Ok(check_run(place, bytes, ledger)))
 }
 
 /// Reads the journal, of which everything before `end` was verified before. None if that is not what the
@@ -87,7 +89,7 @@ pub(crate) fn read_again(
     end: Position,
 ) -> Result<Option<Opened>, NodeError> {
     let mut known = verified.runs().peekable();
-    let opened = pass(store, crew, device, |place, bytes, ledger| {
+    let opened = pass(store, crew, device, Some(end), |place, bytes, ledger| {
         if place >= end {
             return Ok(check_run(place, bytes, ledger));
         }
@@ -127,11 +129,13 @@ pub(crate) fn read_again(
     Ok(Some(opened))
 }
 
-/// Reads the journal once. `check` says of a run what of it is new and sound.
+/// Reads the journal once. `check` says of a run what of it is new and sound; what lies before `known` it
+/// does not verify.
 fn pass<E: From<DiskError>>(
     store: &Store,
     crew: CrewId,
     device: &DeviceSecret,
+    known: Option<Position>,
     mut check: impl FnMut(Position, &[u8], &Ledger) -> Result<Option<Checked>, E>,
 ) -> Result<Opened, E> {
     let mut ledger = Ledger::new(crew);
@@ -154,7 +158,9 @@ fn pass<E: From<DiskError>>(
                 RecordKind::Run => {
                     if let Some(checked) = check(place, record.bytes, &ledger)? {
                         ledger.take_in(&checked);
-                        verified.add(place, &checked);
+                        if known.is_none_or(|known| place >= known) {
+                            verified.add(place, &checked);
+                        }
                         bytes += checked.run().bytes().len();
                         batch.push(checked);
                     }

@@ -3,7 +3,7 @@
 use ledger::office::{CustomerKind, PaymentReceived};
 use ledger::{Audience, Body, Payload, PersonId};
 use projections::billing::{self, JobWork, Owed};
-use projections::pay;
+use projections::pay::{self, PayList};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
@@ -142,11 +142,16 @@ pub(crate) fn late(
 
 /// What is to be paid out for the week of a day.
 pub(crate) fn pay_list(node: &Node, of: Day) -> Result<Value, NodeError> {
+    Ok(json!(pay_list_of(node, of)?))
+}
+
+/// The same, for a paper.
+pub(crate) fn pay_list_of(node: &Node, of: Day) -> Result<PayList, NodeError> {
     if !node.is_office() {
         return Err(NodeError::bad_input(
             "rates and sums are kept on the office's devices, and this is none",
         ));
     }
     let monday = of.plus_days(-i32::from(of.date().weekday().to_monday_zero_offset()));
-    Ok(json!(pay::pay_list(node.book(), monday, monday.plus_days(6))))
+    Ok(pay::pay_list(node.book(), monday, monday.plus_days(6)))
 }

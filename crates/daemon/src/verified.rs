@@ -55,6 +55,12 @@ impl Verified {
         self.hashes.extend_from_slice(checked.hashes());
     }
 
+    /// Adds what was verified behind all of this.
+    pub(crate) fn extend(&mut self, behind: Self) {
+        self.runs.extend(behind.runs);
+        self.hashes.extend(behind.hashes);
+    }
+
     /// Each run with the hashes of its events.
     pub(crate) fn runs(&self) -> impl Iterator<Item = (VerifiedRun, &[EventHash])> {
         let mut hashes = self.hashes.as_slice();
@@ -92,9 +98,9 @@ impl Verified {
         Pending { writer: store.begin_checkpoint(), bytes: self.encode() }
     }
 
-    /// Takes note that the first so many events were taken from the checkpoint.
-    pub(crate) const fn believe(&mut self, events: usize) {
-        (self.kept, self.believed) = (events, events);
+    /// Takes note that all of this was taken from the checkpoint.
+    pub(crate) const fn believe(&mut self) {
+        (self.kept, self.believed) = (self.hashes.len(), self.hashes.len());
     }
 
     /// How many events were verified.

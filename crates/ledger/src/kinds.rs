@@ -123,6 +123,12 @@ kinds! {
     24 Crew AliasTaught = site::AliasTaught;
     /// A question of the survey was answered.
     25 Crew Surveyed = site::Surveyed;
+    /// Something that a stage needs was listed.
+    26 Crew NeedListed = site::NeedListed;
+    /// A task to fill a gap with was listed.
+    27 Crew FillInListed = site::FillInListed;
+    /// The limit for a kind of test on a job.
+    28 Crew LimitSet = site::LimitSet;
     // Site actions.
     /// Hours were logged.
     40 Crew Hours = site::Hours;
@@ -182,6 +188,8 @@ kinds! {
     67 Crew Reopened = site::Reopened;
     /// The crew was called back.
     68 Crew CalledBack = site::CalledBack;
+    /// Somebody was told that a stage is signed off.
+    69 Crew SignOffTold = site::SignOffTold;
     // Changes.
     /// An entry was corrected.
     80 Either Corrected = site::Corrected;

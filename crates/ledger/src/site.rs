@@ -10,6 +10,7 @@ mod hours;
 mod lists;
 mod material;
 mod notes;
+mod plans;
 mod progress;
 mod survey;
 
@@ -25,7 +26,8 @@ pub use hours::{Away, Hours, WorkStarted, WorkStopped, WorkSwitched, Worked};
 pub use lists::{AliasMeaning, AliasTaught, ItemListed, JobListed, LineKind, LineListed, StageListed};
 pub use material::{Amount, Bought, Delivered, Moved, Packs, Returned, StockPlace, Used, WasteCount, Wasted};
 pub use notes::{Note, Photo, SnagCleared, SnagRaised};
-pub use progress::{CalledBack, LeftOff, PartDone, ReadyForChecking, Reopened, Seen, SignedOff};
+pub use plans::{FillInListed, FillInState, LimitSet, NeedKind, NeedListed, NeedState, Reach};
+pub use progress::{CalledBack, LeftOff, PartDone, ReadyForChecking, Reopened, Seen, SignOffTold, SignedOff};
 pub use survey::{SurveyPoint, Surveyed};
 
 /// Where an entry belongs.

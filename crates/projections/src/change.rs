@@ -31,7 +31,8 @@ macro_rules! site {
             | Body::SignedOff(ledger::site::SignedOff { site, .. })
             | Body::PartDone(ledger::site::PartDone { site, .. })
             | Body::Reopened(ledger::site::Reopened { site })
-            | Body::CalledBack(ledger::site::CalledBack { site, .. }) => Some(site),
+            | Body::CalledBack(ledger::site::CalledBack { site, .. })
+            | Body::SignOffTold(ledger::site::SignOffTold { site, .. }) => Some(site),
             Body::Photo(ledger::site::Photo { site, .. }) => site.into_iter().next(),
             Body::CrewFounded(_)
             | Body::PersonListed(_)
@@ -48,6 +49,9 @@ macro_rules! site {
             | Body::LineListed(_)
             | Body::AliasTaught(_)
             | Body::Surveyed(_)
+            | Body::NeedListed(_)
+            | Body::FillInListed(_)
+            | Body::LimitSet(_)
             | Body::WorkStopped(_)
             | Body::Away(_)
             | Body::Bought(_)

@@ -10,7 +10,8 @@ use ledger::office::{
     PersonRated, PricePaid, QuoteAgreed, QuoteGiven, VatRateSet,
 };
 use ledger::site::{
-    AliasMeaning, ItemListed, JobListed, LineListed, StageListed, SurveyPoint, Surveyed, Whose,
+    AliasMeaning, FillInListed, ItemListed, JobListed, LimitSet, LineListed, NeedKind, NeedListed,
+    StageListed, SurveyPoint, Surveyed, Whose,
 };
 use ledger::{Body, EntryRef, EventHash, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId};
 use trade::{Day, UnitCost};
@@ -68,6 +69,12 @@ pub struct Lists<'book> {
     pub aliases: BTreeMap<&'book str, &'book AliasMeaning>,
     /// The answers of the jobs' surveys.
     pub surveys: BTreeMap<(JobId, SurveyPoint), &'book Surveyed>,
+    /// What the stages need beside material.
+    pub needs: BTreeMap<(StageId, NeedKind, &'book str), &'book NeedListed>,
+    /// The tasks to fill gaps with.
+    pub fill_ins: BTreeMap<(JobId, &'book str), &'book FillInListed>,
+    /// The limits that were set for kinds of tests, by their names in small letters.
+    pub limits: BTreeMap<(JobId, String), &'book LimitSet>,
     /// The firm.
     pub firm: Option<&'book FirmListed>,
     /// The people's rates.
@@ -182,6 +189,15 @@ impl<'book> Lists<'book> {
             }
             (_, Body::Surveyed(surveyed)) => {
                 self.surveys.insert((surveyed.job, surveyed.point), surveyed);
+            }
+            (_, Body::NeedListed(listed)) => {
+                self.needs.insert((listed.stage, listed.kind, &listed.what), listed);
+            }
+            (_, Body::FillInListed(listed)) => {
+                self.fill_ins.insert((listed.job, &listed.what), listed);
+            }
+            (_, Body::LimitSet(set)) => {
+                self.limits.insert((set.job, set.what.trim().to_lowercase()), set);
             }
             (_, Body::FirmListed(listed)) => self.firm = Some(listed),
             (_, Body::JobTerms(terms)) => drop(self.terms.insert(terms.job, terms)),

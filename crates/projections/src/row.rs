@@ -6,7 +6,7 @@
 use ledger::{
     Body, CrewId, EntryRef, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId,
     office::{CostBorneBy, ExtraPriced, PricePaid},
-    site::{Accepted, Corrected, Struck, SurveyPoint},
+    site::{Accepted, Corrected, NeedKind, Struck, SurveyPoint},
 };
 use serde::Serialize;
 
@@ -29,6 +29,12 @@ pub(crate) enum RowKey {
     Alias(String),
     /// An answer of a job's survey.
     Survey(JobId, SurveyPoint),
+    /// Something that a stage needs.
+    Need(StageId, NeedKind, String),
+    /// A task to fill a gap with.
+    FillIn(JobId, String),
+    /// The limit for a kind of test, in small letters.
+    Limit(JobId, String),
     /// The firm.
     Firm,
     /// A person's rates: of everywhere or of one job, of every trade (empty) or of one.
@@ -86,6 +92,9 @@ impl Shelf {
             Body::LineListed(listed) => RowKey::Line(listed.line),
             Body::AliasTaught(taught) => RowKey::Alias(taught.phrase.clone()),
             Body::Surveyed(surveyed) => RowKey::Survey(surveyed.job, surveyed.point),
+            Body::NeedListed(listed) => RowKey::Need(listed.stage, listed.kind, listed.what.clone()),
+            Body::FillInListed(listed) => RowKey::FillIn(listed.job, listed.what.clone()),
+            Body::LimitSet(set) => RowKey::Limit(set.job, set.what.trim().to_lowercase()),
             Body::FirmListed(_) => RowKey::Firm,
             Body::PersonRated(rated) => RowKey::Rates(rated.person, rated.job, rated.trade.clone()),
             Body::ItemPriced(priced) => RowKey::Price(priced.item),
@@ -137,6 +146,7 @@ impl Shelf {
             | Body::PartDone(_)
             | Body::Reopened(_)
             | Body::CalledBack(_)
+            | Body::SignOffTold(_)
             | Body::QuestionSettled(_)
             | Body::InvoiceIssued(_)
             | Body::InvoiceCredited(_)

@@ -6,13 +6,15 @@
 
 use std::collections::BTreeMap;
 
-use ledger::site::{Bound, Limit, StageListed, Test};
+use ledger::site::StageListed;
 use ledger::{Body, EntryRef, EventHash, JobId, StageId};
 use serde::Serialize;
+use trade::measure::Verdict;
 use trade::{Day, Moment, Quantity};
 
 use crate::book::Book;
 use crate::entry::Entry;
+use crate::judged::judged_entry;
 use crate::lists::Lists;
 use crate::time_on_job::{Spell, spells_of};
 
@@ -132,7 +134,7 @@ pub(crate) fn stages_of(happened: &BTreeMap<StageId, Happened<'_, '_>>, lists: &
     let nothing = Happened::default();
     let mut stages: BTreeMap<StageId, Stage> = BTreeMap::new();
     for (id, listed) in &lists.stages {
-        stages.insert(*id, stage(listed, happened.get(id).unwrap_or(&nothing)));
+        stages.insert(*id, stage(listed, happened.get(id).unwrap_or(&nothing), lists));
     }
     let sign_offs: BTreeMap<_, _> =
         stages.iter().filter_map(|(id, stage)| Some((*id, stage.signed_off?))).collect();
@@ -147,18 +149,6 @@ pub(crate) fn stages_of(happened: &BTreeMap<StageId, Happened<'_, '_>>, lists: &
         (lists.job(stage.job), order, stage.stage)
     });
     stages
-}
-
-/// The tests of each stage and when they were done, without those outside the limit set.
-pub(crate) fn tests_of(
-    happened: &BTreeMap<StageId, Happened<'_, '_>>,
-) -> BTreeMap<StageId, Vec<(DoneAt, String)>> {
-    let mut tests: BTreeMap<_, Vec<_>> = BTreeMap::new();
-    for (stage, happened) in happened {
-        let done = happened.tests.iter().filter_map(|(at, entry)| Some((*at, passed(entry)?)));
-        tests.insert(*stage, done.collect());
-    }
-    tests
 }
 
 /// What happened on each stage.
@@ -216,7 +206,7 @@ impl<'a, 'book> Happened<'a, 'book> {
     }
 }
 
-fn stage(listed: &StageListed, happened: &Happened<'_, '_>) -> Stage {
+fn stage(listed: &StageListed, happened: &Happened<'_, '_>, lists: &Lists<'_>) -> Stage {
     let mut found = Stage {
         stage: listed.stage,
         job: listed.job,
@@ -263,7 +253,7 @@ fn stage(listed: &StageListed, happened: &Happened<'_, '_>) -> Stage {
         .tests
         .iter()
         .filter(|(at, _)| until.is_none_or(|until| at.day <= until))
-        .filter_map(|(_, entry)| passed(entry))
+        .filter_map(|(_, entry)| passed(lists, entry))
         .collect();
     let missing = listed.needs_tests.iter().filter(|needed| !done.contains(&plain(needed)));
     found.tests_missing = missing.cloned().collect();
@@ -282,22 +272,12 @@ fn wait(stage: &mut Stage, listed: &StageListed, sign_offs: &BTreeMap<StageId, S
     stage.wait_over = over;
 }
 
-/// The kind of a test that was done, unless it was outside the limit that was set.
-fn passed(entry: &Entry<'_>) -> Option<String> {
+/// The kind of a test that was done, unless it is outside the limit that was set. One that its limit does not
+/// tell of is there; whether it is enough, whoever signs off says.
+fn passed(lists: &Lists<'_>, entry: &Entry<'_>) -> Option<String> {
     let Body::Test(test) = entry.body.as_ref() else { return None };
-    test.limit.as_ref().is_none_or(|limit| is_within(test, limit)).then(|| plain(&test.what))
-}
-
-/// Whether a value is within the limit set. It says no more than that.
-fn is_within(test: &Test, limit: &Limit) -> bool {
-    match (limit.bound, test.bound) {
-        (Bound::Exactly, Bound::Exactly) => test.value == limit.value,
-        (Bound::Above, Bound::Exactly | Bound::Above) => test.value >= limit.value,
-        (Bound::Below, Bound::Exactly | Bound::Below) => test.value <= limit.value,
-        (Bound::Exactly, Bound::Above | Bound::Below)
-        | (Bound::Above, Bound::Below)
-        | (Bound::Below, Bound::Above) => false,
-    }
+    let verdict = judged_entry(lists, entry)?.verdict;
+    (verdict != Verdict::Outside).then(|| plain(&test.what))
 }
 
 /// A test's name as it is compared: "Pressure test" is "pressure test".

@@ -158,7 +158,7 @@ pub fn amount(lists: &Lists<'_>, item: ItemId, amount: &Amount) -> String {
     format!("{much} {}", listed.name)
 }
 
-/// A test's value: `>200 megohm`.
+/// A test's value: `>200 megohm`, `no fall in 60 min`.
 #[must_use]
 pub fn value(bound: Bound, value: Quantity, unit: &str) -> String {
     let sign = match bound {
@@ -166,7 +166,10 @@ pub fn value(bound: Bound, value: Quantity, unit: &str) -> String {
         Bound::Above => ">",
         Bound::Below => "<",
     };
-    format!("{sign}{} {unit}", number(value))
+    match unit.split_once(" fall in ") {
+        Some((_, time)) if bound == Bound::Exactly && value.is_zero() => format!("no fall in {time}"),
+        Some(_) | None => format!("{sign}{} {unit}", number(value)),
+    }
 }
 
 /// `north wall, utility room`.

@@ -448,7 +448,8 @@ fn ask_unit(item: &Item, count: &Count, draft: &mut Draft) {
     let mut choices = Vec::new();
     if let Some(area) = area_of(item, *value) {
         let sets = [(Column::Quantity, plain(area)), (Column::Unit, "m2".to_owned())];
-        choices.push(choice(format!("{} pieces = {} m2", plain(*value), plain(area)), sets));
+        let pieces = if *value == Decimal::ONE { "piece" } else { "pieces" };
+        choices.push(choice(format!("{} {pieces} = {} m2", plain(*value), plain(area)), sets));
     }
     let units = item
         .packs

@@ -48,6 +48,7 @@ pub enum Kind {
     Used,
     Wasted,
     Returned,
+    Moved,
     Delivered,
     Bought,
     Reading,
@@ -78,6 +79,7 @@ impl Kind {
         (Self::Used, "used"),
         (Self::Wasted, "wasted"),
         (Self::Returned, "returned"),
+        (Self::Moved, "moved"),
         (Self::Delivered, "delivered"),
         (Self::Bought, "bought"),
         (Self::Reading, "reading"),
@@ -108,7 +110,10 @@ impl Kind {
     }
 
     pub(crate) fn is_material(self) -> bool {
-        matches!(self, Self::Used | Self::Wasted | Self::Returned | Self::Delivered | Self::Bought)
+        matches!(
+            self,
+            Self::Used | Self::Wasted | Self::Returned | Self::Moved | Self::Delivered | Self::Bought
+        )
     }
 }
 
@@ -134,8 +139,10 @@ pub enum Column {
     /// The entry that is changed: its key, or `last` for the one before this line.
     Corrects,
     Note,
-    /// `van` or `merchant`.
-    ReturnedTo,
+    /// Where a thing was: `van`, or a job.
+    OutOf,
+    /// Where it went: `van`, `merchant`, or a job.
+    Into,
     /// `customer` where the thing is the customer's own.
     Whose,
     /// `on top` of what was used, or `out of used`.
@@ -170,7 +177,8 @@ impl Column {
             Self::Person => "person",
             Self::Corrects => "corrects",
             Self::Note => "note",
-            Self::ReturnedTo => "into",
+            Self::OutOf => "out_of",
+            Self::Into => "into",
             Self::Whose => "whose",
             Self::Counts => "counts",
             Self::Price => "price",
@@ -217,6 +225,10 @@ impl Proposal {
         let mut row: BTreeMap<String, String> =
             self.columns.iter().map(|(column, value)| (column.name().to_owned(), value.clone())).collect();
         row.remove(Column::Vat.name());
+        if self.kind == Kind::Moved {
+            // What lies on the van or at another job is on no stage yet.
+            row.remove(Column::Stage.name());
+        }
         if let Some(price) = row.remove(Column::Price.name()) {
             let with_vat = self.get(Column::Vat) != "net";
             row.insert(if with_vat { "total" } else { "net" }.to_owned(), price);

@@ -10,7 +10,7 @@ use crate::draft::{Draft, Scene, choice, stage_choices};
 use crate::heard::{Choice, Column, Kind};
 use crate::logged::{self, clock_part};
 use crate::pieces::{Piece, What};
-use crate::signs::Sign;
+use crate::signs::{Sign, time_verb_before};
 use crate::times::{Clock, written};
 use crate::words::text_at;
 
@@ -47,6 +47,7 @@ pub(crate) fn read(scene: &Scene<'_>, clause: &Clause, taken: &[usize]) -> Vec<D
     for piece in &pieces {
         if note_time(&mut times, piece) {
             draft.take(piece);
+            take_verb(scene, piece, &mut draft);
             show_left_half(scene, piece, &mut draft);
         }
         if matches!(piece.what, What::Job(_) | What::Day(_) | What::Person(_)) {
@@ -71,6 +72,16 @@ pub(crate) fn read(scene: &Scene<'_>, clause: &Clause, taken: &[usize]) -> Vec<D
         draft.ask(format!("was that {heard}?"), vec![choice("yes", [])], None);
     }
     for_each_person(scene, clause, draft)
+}
+
+/// "Finished the tiling at three": the verb is the time's.
+fn take_verb(scene: &Scene<'_>, piece: &Piece, draft: &mut Draft) {
+    let words = scene.words();
+    if text_at(words, piece.start) == "at"
+        && let Some((verb, _)) = time_verb_before(words, piece.start)
+    {
+        draft.take_words(verb, verb + 1);
+    }
 }
 
 /// "An hour and half a bag": the half was not heard as the hour's.
@@ -418,6 +429,21 @@ fn for_each_person(scene: &Scene<'_>, clause: &Clause, draft: Draft) -> Vec<Draf
 /// A bare number of minutes: "and forty at the merchant's", after "twenty minutes".
 pub(crate) fn as_minutes(value: Decimal) -> Option<u32> {
     u32::try_from(value).ok().filter(|minutes| value.fract().is_zero() && (1..=600).contains(minutes))
+}
+
+/// "Skim from eight till eleven then boarding till three": where one's hours end and the next have no
+/// beginning, that end is offered before the usual start.
+pub(crate) fn offer_following_start(before: &Draft, draft: &mut Draft) {
+    let end = before.get(Column::To);
+    let follows = !end.is_empty() && end < draft.get(Column::To);
+    if !follows || before.get(Column::Person) != draft.get(Column::Person) {
+        return;
+    }
+    let asked = draft.questions.iter_mut().find(|asked| asked.typed == Some(Column::From));
+    if let Some(asked) = asked {
+        let label = format!("from {}", clock_part(end));
+        asked.choices.insert(0, choice(label, [(Column::From, end.to_owned())]));
+    }
 }
 
 /// Sets the break of hours that were read before it was said.

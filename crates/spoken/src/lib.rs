@@ -17,6 +17,7 @@ mod hours;
 mod lengths;
 mod logged;
 mod materials;
+mod moves;
 mod names;
 mod numbers;
 mod pieces;

@@ -9,13 +9,18 @@ use crate::amounts::{self, Amount, Count, Named, plain};
 use crate::clauses::{Clause, StageSaid, job_of, stage_said};
 use crate::draft::{Draft, Scene, choice, stage_choices};
 use crate::heard::{Column, Kind};
+use crate::moves;
 use crate::pieces::{Piece, What};
 use crate::remains::{ask_how_much, ask_left_of, left_of_what_was_opened, show_net};
 use crate::signs::Sign;
 
 /// Reads the amounts of a clause into drafts, which may complete those before.
 pub(crate) fn read(scene: &Scene<'_>, clause: &Clause, amounts: &[Amount], drafts: &mut Vec<Draft>) {
-    let kind = kind_of(clause, drafts);
+    let ends = moves::ends(scene, clause).filter(|_| clause.has_sign(Sign::Moved));
+    let kind = match kind_of(clause, drafts) {
+        Kind::Used if ends.as_ref().is_some_and(moves::Ends::are_jobs) => Kind::Moved,
+        kind => kind,
+    };
     ask_whether_both(clause, amounts, kind, drafts);
     for (number, amount) in amounts.iter().enumerate() {
         let pieces: Vec<&Piece> = amount.pieces.iter().filter_map(|at| clause.pieces.get(*at)).collect();
@@ -61,9 +66,9 @@ pub(crate) fn read(scene: &Scene<'_>, clause: &Clause, amounts: &[Amount], draft
         if clause.has_sign(Sign::Left) && kind == Kind::Used {
             ask_left_of(item, &amount, &mut draft);
         }
-        if kind == Kind::Returned && draft.get(Column::ReturnedTo).is_empty() {
-            let to = ["van", "merchant"]
-                .map(|to| choice(format!("to the {to}"), [(Column::ReturnedTo, to.to_owned())]));
+        if kind == Kind::Returned && draft.get(Column::Into).is_empty() {
+            let to =
+                ["van", "merchant"].map(|to| choice(format!("to the {to}"), [(Column::Into, to.to_owned())]));
             let used = choice("no, used", [(Column::Kind, Kind::Used.word().to_owned())]);
             draft.ask("back where?", to.into_iter().chain([used]).collect(), None);
         }
@@ -71,9 +76,14 @@ pub(crate) fn read(scene: &Scene<'_>, clause: &Clause, amounts: &[Amount], draft
             let wasted =
                 [(Column::Kind, Kind::Wasted.word().to_owned()), (Column::Counts, "on top".to_owned())];
             draft.ask("dropped: wasted, or used?", vec![choice("wasted", wasted), choice("used", [])], None);
-        } else if clause.has_sign(Sign::Moved) && kind == Kind::Used {
-            let only_moved = choice("only moved", [(Column::Kind, Kind::Note.word().to_owned())]);
-            draft.ask("used, or only moved?", vec![choice("used", []), only_moved], None);
+        } else if let Some(ends) = &ends
+            && kind == Kind::Moved
+        {
+            ends.write(&mut draft);
+        } else if let Some(ends) = &ends
+            && kind == Kind::Used
+        {
+            ends.ask(&mut draft);
         } else {
             draft.has_unknown_word = has_unknown(clause, &draft);
         }
@@ -218,7 +228,7 @@ fn write_waste(is_rest: bool, is_each: bool, before: Option<&Draft>, draft: &mut
     {
         let back = [
             (Column::Kind, Kind::Returned.word().to_owned()),
-            (Column::ReturnedTo, "merchant".to_owned()),
+            (Column::Into, "merchant".to_owned()),
             (Column::Counts, String::new()),
         ];
         let question = format!("{} came so: back to the merchant's, or ours?", came.get(Column::What));
@@ -277,8 +287,8 @@ pub(crate) fn take_modifiers(scene: &Scene<'_>, clause: &Clause, draft: &mut Dra
                 if is_merchant {
                     draft.show("a credit is awaited");
                 }
-                if is_merchant || draft.get(Column::ReturnedTo).is_empty() {
-                    draft.set(Column::ReturnedTo, if is_merchant { "merchant" } else { "van" });
+                if is_merchant || draft.get(Column::Into).is_empty() {
+                    draft.set(Column::Into, if is_merchant { "merchant" } else { "van" });
                 }
                 true
             }

@@ -8,7 +8,7 @@ use rust_decimal::Decimal;
 use crate::days::{DayRead, ahead_at, day_at};
 use crate::lengths::{break_at, day_part_at, length_at};
 use crate::names::{ItemsFound, Names, StagesFound};
-use crate::numbers::number_at;
+use crate::numbers::{Number, number_at};
 use crate::signs::{self, Sign};
 use crate::times::{Clock, Range, as_range, clock_at, range_at};
 use crate::units::{Tail, after_unit, singular, unit_at};
@@ -296,7 +296,11 @@ impl Scanner<'_> {
             }
             return None;
         }
-        let (lead, is_start) = signs::time_lead(words, at).unwrap_or((0, false));
+        let verb = || {
+            let (_, is_start) = signs::time_verb_before(words, at)?;
+            (text_at(words, at) == "at").then_some((1, is_start))
+        };
+        let (lead, is_start) = signs::time_lead(words, at).or_else(verb).unwrap_or((0, false));
         let by_sound = matches!(text_at(words, (at + lead).saturating_sub(1)), "till" | "until" | "til");
         let read = clock_at(words, at + lead, lead > 0 && by_sound)?;
         let end = at + lead + read.len;
@@ -344,7 +348,9 @@ impl Scanner<'_> {
         if let Some(len) = self.other_size(at) {
             return Some((What::OtherSize, len));
         }
-        let number = number_at(words, at);
+        let more = usize::from(text_at(words, at) == "another");
+        // "Another half bag", "another two bags": an entry of its own, beside the one before.
+        let number = number_at(words, at + more).map(|number| Number { len: number.len + more, ..number });
         let is_one = matches!(text_at(words, at), "a" | "an" | "another") && self.counts(at + 1);
         let is_one = is_one && text_at(words, at + 1) != "m";
         let is_full = matches!(text_at(words, at), "a" | "one")

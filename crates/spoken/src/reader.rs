@@ -194,7 +194,11 @@ fn read_work(scene: &Scene<'_>, clause: &Clause, drafts: &mut Vec<Draft>) {
         if is_timer_stop(scene, &clause) {
             drafts.push(stop_timer(scene, &clause));
         } else {
-            drafts.extend(hours::read(scene, &clause, &taken));
+            let mut found = hours::read(scene, &clause, &taken);
+            if let Some(before) = drafts.last().filter(|draft| draft.kind == Kind::Hours) {
+                found.iter_mut().for_each(|draft| hours::offer_following_start(before, draft));
+            }
+            drafts.append(&mut found);
         }
     }
     materials::read(scene, &clause, &found, drafts);

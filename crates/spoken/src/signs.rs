@@ -2,7 +2,8 @@
 //!
 //! Plain trade English. A sign says nothing alone; what it is said of is decided where clauses are read.
 
-use crate::words::{Word, longest, phrase_at};
+use crate::numbers::number_at;
+use crate::words::{Word, longest, phrase_at, text_at};
 
 /// What a word or phrase is a sign of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -139,6 +140,8 @@ const SIGNS: &[(&str, Sign)] = &[
     ("fetched", Sign::Moved),
     ("carried", Sign::Moved),
     ("moved", Sign::Moved),
+    ("took", Sign::Moved),
+    ("borrowed", Sign::Moved),
     ("from the van", Sign::Moved),
     ("off the van", Sign::Moved),
     ("opened", Sign::Opened),
@@ -267,6 +270,21 @@ pub(crate) fn time_lead(words: &[Word], at: usize) -> Option<(usize, bool)> {
         ("til", false),
     ];
     longest(words, at, LEADS).map(|(is_start, len)| (len, *is_start))
+}
+
+/// "*Finished* the tiling at three": the verb a few words before a time, and whether work begins then. One
+/// that has a thing counted behind it, as in "started a bag", is about the thing.
+pub(crate) fn time_verb_before(words: &[Word], at: usize) -> Option<(usize, bool)> {
+    const FARTHEST: usize = 5;
+    let verb = (at.saturating_sub(FARTHEST)..at).rev().find_map(|at| match text_at(words, at) {
+        "started" | "began" => Some((at, true)),
+        "finished" | "stopped" => Some((at, false)),
+        _ => None,
+    })?;
+    let counted = matches!(text_at(words, verb.0 + 1), "a" | "an" | "another") || {
+        (verb.0 + 1..at).any(|at| number_at(words, at).is_some())
+    };
+    (!counted).then_some(verb)
 }
 
 /// Whether some phrase stands anywhere among these words; where, and how long it is.

@@ -1,4 +1,5 @@
-//! The trade's arithmetic: exact numbers, money, units, tax, civil time and measuring up.
+//! The trade's arithmetic: exact numbers, money, units, tax, civil time, measuring up, the limits of tests and
+//! networks of stages.
 //!
 //! This crate computes and never reads a clock, a file or a network. There are no floats: a
 //! quantity or a price is an exact decimal, money is whole pence, and every rounding is named.
@@ -6,13 +7,16 @@
 //! that an absurd number from outside spoils its own line and nothing else.
 
 pub mod late;
+pub mod measure;
 pub mod money;
+pub mod network;
 pub mod number;
 pub mod settings;
 pub mod takeoff;
 pub mod tax;
 pub mod time;
 pub mod unit;
+pub mod waits;
 
 pub use late::{LateClaim, LateError};
 pub use money::{MoneyError, Pounds, RetentionHalves, UnitCost};

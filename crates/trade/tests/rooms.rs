@@ -2,7 +2,9 @@
 
 mod table;
 
+use proptest::prelude::*;
 use table::rows;
+use trade::takeoff::costing::{BookItem, CostingRates, cost};
 use trade::takeoff::drawing::draw;
 use trade::takeoff::measure::{Measured, measure};
 use trade::takeoff::reading::read_room;
@@ -32,7 +34,7 @@ fn today() -> Day {
 
 fn measured(text: &str) -> Result<Measured, TakeoffError> {
     let mut settings = Settings::on(today());
-    let room = read_room(text, &mut settings, today())?;
+    let room = read_room("", text, &mut settings, today())?;
     measure(&room, &settings)
 }
 
@@ -123,6 +125,59 @@ fn a_room_goes_by_its_own_names_and_figures() {
 }
 
 #[test]
+fn boards_want_uprights_near_enough() {
+    for [thick, centres, on, verdict, source] in rows(
+        "thick | centres | on      | verdict | source
+         12.5  | 600     | wall    | fits    | seen: NHBC Standards 6.3.12, 9.2.4 Table 5
+         9.5   | 600     | wall    | wants uprights at 450 mm or less, not 600 | seen
+         9.5   | 450     | wall    | fits    | seen
+         12.5  | 601     | wall    | wants uprights at 600 mm or less, not 601 | computed
+         12.5  | 450     | ceiling | fits    | seen
+         12.5  | 600     | ceiling | want noggings between them | seen
+         15    | 600     | wall    | fits    | computed
+         6     | 400     | wall    | thinner than any board | computed",
+    ) {
+        let found = measured(&format!(
+            "room: A\n{on} a: 3600 x 2400, studs {centres}, board plasterboard 2400x1200x{thick} lying"
+        ));
+        let notes = found.unwrap().notes;
+        let minded = |part: &str| notes.iter().any(|note| note.to_mind && note.says.contains(part));
+        if verdict == "fits" {
+            assert!(!minded("want") && !minded("thinner"), "{thick} at {centres}: {source}: {notes:?}");
+        } else {
+            assert!(minded(verdict), "{thick} at {centres}: {source}: {notes:?}");
+        }
+    }
+}
+
+#[test]
+fn own_figures_come_first_and_from_their_day() {
+    let read = |own: &str, text: &str| {
+        let mut settings = Settings::on(today());
+        read_room(own, text, &mut settings, today()).map(|room| (room, settings))
+    };
+    let own =
+        "set stud centres: 450 from 2026-10-01\nset skim minutes: 12 from 2026-12-01\nitem grout: grey grout";
+    let (room, settings) = read(own, "room: A").unwrap();
+    assert_eq!(settings.whole(Setting::StudCentres), 450);
+    assert_eq!(settings.whole(Setting::SkimMinutes), 17, "not yet");
+    assert_eq!(room.item("grout"), "grey grout");
+    let (_, settings) = read(own, "room: A\nset stud centres: 300").unwrap();
+    assert_eq!(settings.whole(Setting::StudCentres), 300);
+    let refused = read("wall a: 1000 x 1000", "room: A").unwrap_err().to_string();
+    assert_eq!(
+        refused,
+        "line 1: of your own figures: \"wall a: 1000 x 1000\" belongs to a room; here go set, item, stage"
+    );
+    assert!(
+        read("set stud centres: 450 from soon", "room: A")
+            .unwrap_err()
+            .to_string()
+            .contains("from which day?")
+    );
+}
+
+#[test]
 fn bad_lines_are_named() {
     for [text, message] in rows(
         r#"text | message
@@ -175,4 +230,166 @@ fn a_drawing_has_every_stud_and_joint_and_escapes_names() {
     for mark in ["400", "800", "1200", "2800", "3200", "3600", "4000"] {
         assert!(north.contains(&format!(">{mark}</text>")), "{mark}");
     }
+}
+
+#[test]
+fn a_take_off_is_costed() {
+    let mut settings = Settings::on(today());
+    let text = "room: A
+        wall n: 4200 x 2400, studs 600, board, skim
+        cable c: 9400, of 1.5, 6 A, lighting";
+    let room = read_room("", text, &mut settings, today()).unwrap();
+    let measured = measure(&room, &settings).unwrap();
+    let book = |name: &str| {
+        let [unit, pack, size, cost] = match name {
+            "stud 95x38x2400" => ["each", "each", "1", "4.86"],
+            "plasterboard 2400x1200x12.5" => ["each", "each", "1", "11.40"],
+            "finish plaster" => ["kg", "bag", "25", "9.75"],
+            "cable 1.5 twin and earth" => ["m", "drum", "100", "72.00"],
+            "scrim tape" => ["litre", "tin", "1", "1.00"],
+            _ => return None,
+        };
+        Some(BookItem {
+            unit: unit.to_owned(),
+            pack: pack.to_owned(),
+            pack_size: size.parse().unwrap(),
+            pack_cost: Some(cost.parse().unwrap()),
+        })
+    };
+    let rates = CostingRates {
+        hour_cost: "22.00".parse().unwrap(),
+        hour_charge: "38.00".parse().unwrap(),
+        markup_percent: "15".parse().unwrap(),
+    };
+    let costing = cost(&measured, &book, rates, &settings).unwrap();
+    let expected = rows::<7>(
+        "stage | what | quantity | unit | cost | price | source
+         stud walls | stud walls labour | 4.25 | hour | 93.50 | 161.50 | computed: 10.08 m2 at 25 min are 252 min
+         stud walls | contingency | 0.25 | hour | 5.50 | 9.50 | computed: 5 % of 4.25 h, up to a quarter
+         stud walls | stud 95x38x2400 | 14 | each | 68.04 | 78.25 | computed: 8 uprights; 2 plates of 4.2 m, 7 noggins
+         stud walls | sundries | 2.04 | pound | 2.04 | 2.35 | computed: 3 % of 68.04
+         first fix electrics | first fix electrics labour | 1 | hour | 22.00 | 38.00 | computed: 10 m at 5 min
+         first fix electrics | contingency | 0.25 | hour | 5.50 | 9.50 | computed
+         first fix electrics | cable 1.5 twin and earth | 11 | m | 7.92 | 9.11 | computed: 10 m and 10 %, not the whole drum
+         first fix electrics | sundries | 0.24 | pound | 0.24 | 0.28 | computed
+         boarding | boarding labour | 3.25 | hour | 71.50 | 123.50 | computed: 10.08 m2 at 18 min are 181.44 min
+         boarding | contingency | 0.25 | hour | 5.50 | 9.50 | computed
+         boarding | plasterboard 2400x1200x12.5 | 4 | each | 45.60 | 52.44 | computed
+         boarding | sundries | 1.37 | pound | 1.37 | 1.58 | computed
+         skim | skim labour | 3 | hour | 66.00 | 114.00 | computed: 10.08 m2 at 17 min are 171.36 min
+         skim | contingency | 0.25 | hour | 5.50 | 9.50 | computed
+         skim | finish plaster | 50 | kg | 19.50 | 22.43 | computed: 1.06 bags are two; 0.39 and 15 % a kg
+         skim | sundries | 0.59 | pound | 0.59 | 0.68 | computed: 0.585 half-up",
+    );
+    assert_eq!(costing.lines.len(), expected.len(), "{:#?}", costing.lines);
+    for (line, [stage, what, quantity, unit, costs, price, source]) in costing.lines.iter().zip(expected) {
+        let found = [line.quantity.to_string(), line.cost().to_string(), line.price().to_string()];
+        assert_eq!([line.stage.as_str(), &line.what, &line.unit], [stage, what, unit], "{source}");
+        assert_eq!(found, [quantity, costs, price], "{what} of {stage}: {source}");
+    }
+    assert_eq!(costing.left_out.len(), 3, "{:?}", costing.left_out);
+    assert!(costing.left_out.iter().any(|why| why.starts_with("drywall screw 38 is not in the price book")));
+    assert!(
+        costing
+            .left_out
+            .iter()
+            .any(|why| why.contains("measured in m and the price book counts it in litre"))
+    );
+}
+
+proptest! {
+    /// Whatever somebody writes, the answer is a take-off or a message.
+    #[test]
+    fn no_text_is_too_absurd(lines in prop::collection::vec(any_line(), 0..8)) {
+        let text = format!("room: A\n{}", lines.join("\n"));
+        match measured(&text) {
+            Ok(found) => prop_assert!(found.lines.iter().all(|line| !line.quantity.is_negative())),
+            Err(error) => prop_assert!(!error.to_string().is_empty()),
+        }
+    }
+}
+
+/// Lines that are nearly right: known words with odd numbers in odd places.
+fn any_line() -> impl Strategy<Value = String> {
+    let number = prop::sample::select(vec![
+        "0",
+        "1",
+        "38",
+        "76",
+        "114",
+        "115",
+        "300",
+        "838",
+        "1200",
+        "2032",
+        "2400",
+        "2401",
+        "4200",
+        "9999",
+        "-1",
+        "2.4m",
+        "1in",
+        "",
+        "x",
+        "99999999999999999999",
+        "600",
+        "12.5",
+    ]);
+    let subject = prop::sample::select(vec![
+        "wall a",
+        "wall b",
+        "ceiling",
+        "floor",
+        "  door",
+        "  window",
+        "boxing b",
+        "pipe p",
+        "cable c",
+        "cylinder",
+        "set finish coverage",
+        "set stud centres",
+        "people",
+        "stage skim",
+        "roof",
+    ]);
+    let clause = prop::sample::select(vec![
+        "studs",
+        "studs from right",
+        "joists already",
+        "board",
+        "board lying from right",
+        "board both sides",
+        "skim",
+        "bonding",
+        "prime",
+        "tank",
+        "tile 300x600x9",
+        "tile 100x100 brick",
+        "tile 600x600 diagonal",
+        "paint",
+        "external both",
+        "up 900",
+        "faces 200 + 150",
+        "of 1.5",
+        "6 A",
+        "lighting",
+        "tees 1",
+        "stored 60",
+        "150 litres",
+    ]);
+    let sized = prop_oneof![Just("N x N"), Just("N x N at N"), Just("N + N"), Just("N"), Just("")];
+    let numbers = prop::collection::vec(number, 4);
+    (subject, sized, numbers, prop::collection::vec(clause, 0..5)).prop_map(
+        |(subject, sized, numbers, clauses)| {
+            let mut said = format!("{subject}: {sized}");
+            for number in numbers {
+                said = said.replacen('N', number, 1);
+            }
+            for clause in clauses {
+                said.push_str(", ");
+                said.push_str(clause);
+            }
+            said
+        },
+    )
 }

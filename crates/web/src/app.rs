@@ -20,7 +20,7 @@ use crate::problem::Problem;
 use crate::settings::Settings;
 use crate::trust::{self, Trusted};
 use crate::viewer::Viewer;
-use crate::{joining, lists_in, live, posting, screens, uploads};
+use crate::{joining, lists_in, live, papers, posting, screens, uploads};
 
 /// Largest form in bytes; an event is no larger.
 const MAX_FORM: usize = 256 * 1024;
@@ -136,6 +136,7 @@ pub fn router(app: App, settings: Settings) -> Router {
         .merge(joining::routes())
         .merge(lists_in::routes())
         .merge(live::routes())
+        .merge(papers::routes())
         .merge(posting::routes())
         .merge(screens::routes())
         .merge(trust::routes())

@@ -17,6 +17,7 @@ mod lists_in;
 mod live;
 mod look;
 mod orders;
+mod papers;
 mod photos_named;
 mod photos_shown;
 mod pictures;

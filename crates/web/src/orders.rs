@@ -3,6 +3,7 @@
 //! The role is checked here whatever the screens show, and the ledger's roster checks again what is written.
 
 pub(crate) mod office;
+mod plan;
 
 use std::collections::BTreeMap;
 use std::str::FromStr;
@@ -210,7 +211,10 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             }
             return Ok(if wanted == viewer.session { Order::Leave } else { Order::Close(wanted) });
         }
-        _ => office::read(name, viewer, &fields)?.ok_or(Problem::NotHere)?,
+        _ => match plan::read(name, &fields)? {
+            Some(command) => command,
+            None => office::read(name, viewer, &fields)?.ok_or(Problem::NotHere)?,
+        },
     };
     Ok(Order::Run(command))
 }

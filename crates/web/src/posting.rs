@@ -236,10 +236,25 @@ fn log_row(
         answers.iter().filter_map(|answer| answer["warnings"].as_array()).flatten().collect();
     let mut said = vec![if is_new { "Saved." } else { "Saved already." }];
     said.extend(warnings.iter().copied().filter_map(Value::as_str));
+    let judged: Vec<String> = answers.iter().filter_map(|answer| judged(&answer["judged"])).collect();
+    said.extend(judged.iter().map(String::as_str));
     Ok(Outcome {
         said: said.join(" "),
         answer: json!({ "saved": true, "key": key, "new": is_new, "warnings": warnings, "photos": photos }),
     })
+}
+
+/// What a test says against its limit, in a sentence or two.
+fn judged(judged: &Value) -> Option<String> {
+    let text = |name: &str| judged[name].as_str().unwrap_or_default();
+    let verdict = text("verdict");
+    let limit = match (text("limit"), text("source")) {
+        ("", _) => String::new(),
+        (limit, source) => format!(" ({limit}; {source})"),
+    };
+    let mut letters = verdict.chars();
+    let first = letters.next()?.to_uppercase();
+    Some(format!("{first}{}{limit}.", letters.as_str()))
 }
 
 /// A job and a stage that were chosen in one press, as two columns. What was not changed is not said.

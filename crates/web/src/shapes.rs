@@ -71,6 +71,35 @@ impl Bar {
     }
 }
 
+/// The course of a few values, in pencil: a dot each and a line between. The figures stand beside it.
+#[derive(Debug, Clone, PartialEq, Eq, Template)]
+#[template(path = "shapes/course.html")]
+pub(crate) struct Course {
+    points: Vec<(u32, u32)>,
+}
+
+impl HtmlSafe for Course {}
+
+/// How wide and high the course of values is drawn.
+const COURSE: (u32, u32) = (240, 60);
+
+impl Course {
+    /// The course of values by their heights, from 0 to 1000.
+    pub(crate) fn of(heights: &[u16]) -> Self {
+        let gaps = u32::try_from(heights.len()).unwrap_or(u32::MAX).saturating_sub(1).max(1);
+        let (width, height) = (COURSE.0 - 12, COURSE.1 - 12);
+        let points = (0_u32..).zip(heights).map(|(at, value)| {
+            (6 + width * at / gaps, 6 + height - height * u32::from((*value).min(1000)) / 1000)
+        });
+        Self { points: points.collect() }
+    }
+
+    fn path(&self) -> String {
+        let points: Vec<String> = self.points.iter().map(|(x, y)| format!("{x} {y}")).collect();
+        format!("M{}", points.join("L"))
+    }
+}
+
 /// A box that is empty, half filled, hatched or ticked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Template)]
 #[template(path = "shapes/mark.html")]
@@ -104,6 +133,13 @@ mod tests {
         assert_eq!(Tally::of(4).strokes.matches('M').count(), 4);
         assert!(Tally::of(5).strokes.ends_with("M2 17L27 4"), "{}", Tally::of(5).strokes);
         assert_eq!(Tally::of(1000).strokes.matches('M').count(), MOST_STROKES);
+    }
+
+    #[test]
+    fn a_course_goes_from_edge_to_edge_and_up_for_more() {
+        assert_eq!(Course::of(&[0, 500, 1000]).points, [(6, 54), (120, 30), (234, 6)]);
+        assert_eq!(Course::of(&[500]).points, [(6, 30)]);
+        assert_eq!(Course::of(&[1000, 0]).path(), "M6 6L234 54");
     }
 
     #[test]

@@ -31,6 +31,8 @@ pub(crate) enum Part {
     Lend { folder: PathBuf, address: SocketAddr, thousands: u32 },
     /// Joins as the program does and then opens the ledger as the next command does.
     Join { folder: PathBuf, code: String },
+    /// Opens the ledger of a folder as a command does, so many times: for looking at it with a profiler.
+    Open { folder: PathBuf, times: u32 },
 }
 
 /// Does a part of the measurement in a process of its own.
@@ -45,6 +47,15 @@ pub(crate) fn play(part: Part) -> Result<(), Box<dyn Error>> {
             let node = Node::open(&folder)?;
             println!("{events} {} {} {peak}", fetching.as_nanos(), began.elapsed().as_nanos());
             drop(node);
+            Ok(())
+        }
+        Part::Open { folder, times } => {
+            for _ in 0..times {
+                let began = Instant::now();
+                let node = Node::open(&folder)?;
+                println!("{:?}, peak memory {}", began.elapsed(), peak_memory());
+                drop(node);
+            }
             Ok(())
         }
     }

@@ -84,7 +84,7 @@ pub(crate) fn bare_stream(bytes: u64) -> Result<Duration, Box<dyn Error>> {
             }
         });
         let receiver = quinn::Endpoint::client(any)?;
-        let config = client_config(&DeviceCertificate::of(&to)?, from.public(), SYNC_PROTOCOL)?;
+        let config = client_config(&DeviceCertificate::of(&to)?, Some(from.public()), SYNC_PROTOCOL)?;
         let connection = receiver.connect_with(config, sender.local_addr()?, "fivebar")?.await?;
         let (mut ask, mut stream) = connection.open_bi().await?;
         let began = Instant::now();

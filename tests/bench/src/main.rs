@@ -49,6 +49,10 @@ struct Arguments {
     part: Option<join::Part>,
 }
 
+/// As the program itself.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments = Arguments::parse();
     if let Some(part) = arguments.part {

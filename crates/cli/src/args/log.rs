@@ -102,7 +102,7 @@ pub(crate) struct Log {
     /// The last day away; or until when it is wet: 2026-11-05T18:00.
     #[arg(long)]
     until: Option<String>,
-    /// Who asked, said yes or no; or who checked from outside the crew.
+    /// Who asked, said yes or no; who checked from outside the crew; who told you of a sign-off.
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
     /// How the customer said yes: word, message, signature.
@@ -177,6 +177,7 @@ How a stage stands:
   fivebar log seen --entry 7f3a90c1
   fivebar log ready --job GARAGE --stage skim
   fivebar log signed-off --job GARAGE --stage skim
+  fivebar log told --job GARAGE --stage skim --by 'Maren Oake' --note 'on site'
   fivebar log part-done --job GARAGE --stage skim --quantity 60
   fivebar log reopened --job GARAGE --stage skim --note 'crack along the beam'
 Second thoughts:

@@ -10,7 +10,7 @@ use ledger::{PersonId, PhotoHash};
 use projections::words::kind_words;
 use serde_json::{Value, json};
 
-use super::{ListChange, Progress, Step, named};
+use super::{ListChange, Progress, Step, judging, named};
 use crate::error::NodeError;
 use crate::held::HeldInBook;
 use crate::import::{self, FileName, Files, FilesError, ListRows, Planned};
@@ -148,7 +148,9 @@ pub(super) fn log(
     row: BTreeMap<String, String>,
 ) -> Result<Value, NodeError> {
     let row = whole_row(node, author, row)?;
-    take_in_rows(node, author, FileName::Entries, &[row])
+    let is_test = row.get("kind").is_some_and(|kind| matches!(kind.as_str(), "reading" | "test"));
+    let answer = take_in_rows(node, author, FileName::Entries, &[row])?;
+    Ok(if is_test { judging::with_verdict(node, answer) } else { answer })
 }
 
 /// Logs several entries, all or none, and gives their keys.
@@ -233,6 +235,12 @@ fn take_in_rows(
         Files::of_rows(file, rows).map_err(|error: FilesError| NodeError::bad_input(error.to_string()))?;
     let intake = Intake { files: &files, folder: None, devices: None, lists: ListRows::More };
     take_in(node, author, &intake, &|_| ()).map_err(in_words_of_a_command)
+}
+
+/// Takes in rows of lists that a command worked out, behind those that are held.
+pub(super) fn take_in_more(node: &mut Node, author: PersonId, files: &Files) -> Result<Value, NodeError> {
+    let intake = Intake { files, folder: None, devices: None, lists: ListRows::More };
+    take_in(node, author, &intake, &|_| ())
 }
 
 /// Complaints about the rows of a command, without the file and line that nobody typed, and with

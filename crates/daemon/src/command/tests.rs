@@ -1,15 +1,17 @@
 //! Commands on a node of its own, and what they refuse.
 
+mod measuring;
 mod said;
 
 use std::cell::RefCell;
 use std::path::Path;
 
 use ledger::roster_events::DeviceAdmitted;
-use ledger::{DeviceSecret, ItemId, JobId, Kind};
+use ledger::{Audience, Body, DeviceSecret, ItemId, JobId, Kind, Payload};
 
 use super::*;
 use crate::device::DeviceFile;
+use crate::node::Write;
 
 const SCENARIO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/scenario");
 

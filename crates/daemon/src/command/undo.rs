@@ -75,6 +75,9 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::LineListed
         | Kind::AliasTaught
         | Kind::Surveyed
+        | Kind::NeedListed
+        | Kind::FillInListed
+        | Kind::LimitSet
         | Kind::Hours
         | Kind::WorkStarted
         | Kind::WorkSwitched
@@ -104,6 +107,7 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::PartDone
         | Kind::Reopened
         | Kind::CalledBack
+        | Kind::SignOffTold
         | Kind::Corrected
         | Kind::Struck
         | Kind::FirmListed

@@ -5,10 +5,10 @@
 use ledger::site::{
     Away, CalledBack, Delivered, Expense, ExpenseKind, ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms,
     Hours, LeftOff, Limit, Note, OutsideCheck, PaidBy, PartDone, Photo, ReadyForChecking, Reopened, Returned,
-    SaidHow, Seen, SignedOff, Site, SnagCleared, SnagRaised, StockPlace, Test, Used, WasteCount, Wasted,
-    Whose, Worked,
+    SaidHow, Seen, SignOffTold, SignedOff, Site, SnagCleared, SnagRaised, StockPlace, Test, Used, WasteCount,
+    Wasted, Whose, Worked,
 };
-use ledger::{Body, EntryRef, Kind, StageId};
+use ledger::{Body, EntryRef, Kind, PersonId, StageId};
 use trade::{Day, Quantity};
 
 use super::BadRow;
@@ -16,7 +16,7 @@ use super::cells::Cells;
 use super::entries::{Entry, Keys};
 use super::kinds::EntryKind;
 use super::known::{Known, KnownJob};
-use super::measures::{read_place, read_value, read_worked};
+use super::measures::{read_place, read_test_value, read_value, read_worked};
 use super::named::{named_entries, named_entry};
 use super::paid::{Price, read_price};
 
@@ -117,7 +117,8 @@ pub(super) fn read_action<'r>(
         | EntryKind::PartDone
         | EntryKind::SnagCleared
         | EntryKind::HireOff
-        | EntryKind::Reopened => said = what.to_owned(),
+        | EntryKind::Reopened
+        | EntryKind::Told => said = what.to_owned(),
         EntryKind::Used
         | EntryKind::Wasted
         | EntryKind::Returned
@@ -229,6 +230,11 @@ impl<'r> Reading<'_, 'r, '_, '_> {
                 let whose = self.cells.word("whose", &WHOSE)?;
                 Body::CalledBack(CalledBack { site: self.site()?, cause: self.text("cause"), whose })
             }
+            EntryKind::Told => {
+                self.cells.required("by")?;
+                let by = self.person("by")??;
+                Body::SignOffTold(SignOffTold { site: self.stage()?, by })
+            }
             EntryKind::Corrected | EntryKind::Struck => return None,
         })
     }
@@ -318,18 +324,17 @@ impl<'r> Reading<'_, 'r, '_, '_> {
 
     fn test(&mut self) -> Option<Body> {
         let what = self.cells.required("what");
-        let value = self.cells.required("quantity").and_then(|text| read_value(self.cells, "quantity", text));
-        let unit = self.cells.required("unit");
+        let value = read_test_value(self.cells, what.unwrap_or_default());
         let limit = self.limit();
         let outside = self.outside();
         let photos = self.photos()?;
-        let ((bound, value), what) = (value?, what?);
+        let ((bound, value, unit), what) = (value?, what?);
         Some(Body::Test(Test {
             site: self.site()?,
             what: what.to_owned(),
             bound,
             value,
-            unit: unit?.to_owned(),
+            unit,
             method: self.text("method"),
             instrument: self.text("instrument"),
             limit: limit?.map(Box::new),
@@ -391,19 +396,23 @@ impl<'r> Reading<'_, 'r, '_, '_> {
         }
     }
 
+    /// Somebody of the crew; nothing is `None` inside.
+    fn person(&mut self, column: &str) -> Option<Option<PersonId>> {
+        let name = self.cells.text(column);
+        if name.is_empty() {
+            return Some(None);
+        }
+        let person = self.known.person(name);
+        if person.is_none() {
+            self.cells.complain(column, format!("there is nobody called {name:?} in the crew"));
+        }
+        person.map(Some)
+    }
+
     fn left_off(&mut self) -> Option<Body> {
         self.must_say()?;
         let wet_until = self.cells.moment("until", &self.entry.zone)?;
-        let carries_on = match self.cells.text("carries_on") {
-            "" => None,
-            name => match self.known.person(name) {
-                Some(person) => Some(person),
-                None => {
-                    self.cells.complain("carries_on", format!("there is nobody called {name:?} in the crew"));
-                    return None;
-                }
-            },
-        };
+        let carries_on = self.person("carries_on")?;
         let (off_or_live, photos) = (self.text("off_or_live"), self.photos()?);
         Some(Body::LeftOff(LeftOff { site: self.site()?, off_or_live, wet_until, carries_on, photos }))
     }

@@ -1,10 +1,11 @@
 //! Jobs, their stages and their costing.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use ledger::office::{Basis, CustomerKind, JobTerms, LinePriced};
 use ledger::site::{JobListed, LineKind, LineListed, StageListed};
 use ledger::{Body, ItemId, LineId, StageId};
+use trade::waits::{self, Wait};
 use trade::{Packing, Quantity, time::check_zone};
 
 use super::cells::{Cells, complain_of_repeats};
@@ -100,7 +101,15 @@ pub(super) fn plan_stages(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) 
     for row in rows {
         let place = places.entry(row.text("job")).or_insert(0_u32);
         *place += 1;
-        let Some(mut listed) = read_stage(row, *place, known, &mut work.bad) else { continue };
+        let Some((mut listed, says_wait)) = read_stage(row, *place, known, &mut work.bad) else { continue };
+        if let (false, Some(wait)) = (says_wait, usual_wait_of(row, rows, known, work)) {
+            listed.wait_minutes = wait.minutes;
+            let length = waits::length(wait.minutes);
+            work.warn(format!(
+                "{}: no wait was said, so it is {length} at the earliest: {}; {}. Write 0 for none.",
+                listed.name, wait.what, wait.source
+            ));
+        }
         let held = work.context.held.stages_of(listed.job);
         let held: Vec<_> = held.iter().map(|held| (held.order, held.stage == listed.stage)).collect();
         listed.order = place_among(&held, *place, work.context.lists);
@@ -123,29 +132,37 @@ fn place_among(held: &[(u32, bool)], in_file: u32, lists: ListRows) -> u32 {
     }
 }
 
-fn read_stage(row: &Row, order: u32, known: &Known<'_>, bad: &mut Vec<BadRow>) -> Option<StageListed> {
+/// A stage, and whether its row says how long to wait.
+fn read_stage(
+    row: &Row,
+    order: u32,
+    known: &Known<'_>,
+    bad: &mut Vec<BadRow>,
+) -> Option<(StageListed, bool)> {
     let mut cells = Cells::new(row, bad);
     let job = read_job_code(&mut cells, known);
     let name = cells.required("stage");
     let wait_minutes = read_wait(&mut cells);
+    let says_wait = wait_minutes.is_none_or(|said| said.is_some());
     let needs_photo = cells.yes_or_no("needs_photo");
     let job = job?;
     let after = read_stages(&mut cells, "after", &job, known);
     let covers = read_stages(&mut cells, "covers", &job, known);
     let name = name?;
     let texts = |column| cells.list(column).into_iter().map(str::to_owned).collect();
-    Some(StageListed {
+    let listed = StageListed {
         stage: known.stage(job.id, name)?,
         job: job.id,
         name: name.to_owned(),
         order,
         trades: texts("trade"),
         after: after?,
-        wait_minutes: wait_minutes?,
+        wait_minutes: wait_minutes?.unwrap_or(0),
         covers: covers?,
         needs_tests: texts("needs_reading"),
         needs_photo: needs_photo?.unwrap_or(false),
-    })
+    };
+    Some((listed, says_wait))
 }
 
 fn read_job_code(cells: &mut Cells<'_, '_>, known: &Known<'_>) -> Option<KnownJob> {
@@ -185,12 +202,25 @@ fn read_stages(
     all_known.then_some(stages)
 }
 
-/// Hours to wait, as minutes. Nothing is none.
-fn read_wait(cells: &mut Cells<'_, '_>) -> Option<u32> {
-    if cells.text("wait_hours").is_empty() {
-        return Some(0);
+/// Hours to wait, as minutes; "3 days" is as good. `None` inside where nothing is said.
+fn read_wait(cells: &mut Cells<'_, '_>) -> Option<Option<u32>> {
+    let text = cells.text("wait_hours");
+    if text.is_empty() {
+        return Some(None);
     }
-    let hours = cells.quantity_or_nought("wait_hours")?;
+    let days = ["days", "day", "d"].iter().find_map(|word| text.strip_suffix(word));
+    let hours = match days {
+        Some(days) => {
+            let days = cells.parse_number::<Quantity>("wait_hours", days.trim())?;
+            let day = "24".parse().ok().and_then(|size| Packing::new("hour", "day", size).ok());
+            day.and_then(|day| day.in_units(days, "day").ok()).filter(|hours| !hours.is_negative())
+        }
+        None => Some(cells.quantity_or_nought("wait_hours")?),
+    };
+    let Some(hours) = hours else {
+        cells.complain("wait_hours", "must not be below nought");
+        return None;
+    };
     let sixty = "60".parse::<Quantity>().ok()?;
     // Hours are a pack of sixty minutes, so the exact conversion of packs does for them.
     let minutes =
@@ -201,7 +231,25 @@ fn read_wait(cells: &mut Cells<'_, '_>) -> Option<u32> {
         let reason = format!("must come to whole minutes, and to {MAX_WAIT_HOURS} hours at most");
         cells.complain("wait_hours", reason);
     }
-    whole
+    whole.map(Some)
+}
+
+/// The usual wait of a stage whose row says nothing of it: the longest after any of those that it follows,
+/// each by its name and trades.
+fn usual_wait_of(row: &Row, rows: &[Row], known: &Known<'_>, work: &Work<'_>) -> Option<&'static Wait> {
+    let code = row.text("job");
+    let words = |row: &Row| format!("{}, {}", row.text("stage"), row.text("trade"));
+    let held = known.job(code).map(|job| work.context.held.stages_of(job.id)).unwrap_or_default();
+    let before = row.text("after").split(';').map(str::trim).filter(|name| !name.is_empty());
+    let waits = before.filter_map(|name| {
+        let in_file = rows.iter().find(|row| row.text("job") == code && row.text("stage") == name).map(words);
+        let in_ledger = || {
+            let stage = held.iter().find(|stage| stage.name == name)?;
+            Some(format!("{}, {}", stage.name, stage.trades.join(", ")))
+        };
+        waits::usual_wait(&in_file.or_else(in_ledger)?, &words(row), work.context.today)
+    });
+    waits.max_by_key(|wait| wait.minutes)
 }
 
 /// A stage by the code of its job and its own name.
@@ -228,33 +276,48 @@ fn stages_before(rows: &[Row], known: &Known<'_>, work: &Work<'_>) -> BTreeMap<S
     after
 }
 
-/// Complains about every stage that would have to wait for itself, by way of others.
+/// Complains about every stage that would have to wait for itself, by way of others, and names those.
 fn complain_of_circles(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {
     let after = stages_before(rows, known, work);
-    let mut waiting: BTreeSet<&StageName> = after.keys().collect();
-    loop {
-        let is_free = |stage: &&&StageName| !after[**stage].iter().any(|before| waiting.contains(before));
-        let free: Vec<_> = waiting.iter().filter(is_free).copied().collect();
-        if free.is_empty() {
-            break;
+    for row in rows {
+        let stage = (row.text("job").to_owned(), row.text("stage").to_owned());
+        // A stage that names itself is complained about in its own cell.
+        if after.get(&stage).is_some_and(|before| before.contains(&stage)) {
+            continue;
         }
-        waiting.retain(|stage| !free.contains(stage));
-    }
-    // What only waits for a circle is not in it: take away what nothing left waits for.
-    loop {
-        let awaited: BTreeSet<_> = waiting.iter().flat_map(|stage| &after[*stage]).collect();
-        let before = waiting.len();
-        waiting.retain(|stage| awaited.contains(stage));
-        if waiting.len() == before {
-            break;
-        }
-    }
-    let key = |row: &Row| (row.text("job").to_owned(), row.text("stage").to_owned());
-    for row in rows.iter().filter(|row| waiting.contains(&key(row)) && !after[&key(row)].contains(&key(row)))
-    {
-        let reason = "this stage would come after itself, by way of the stages that it names";
+        let Some(circle) = circle_through(&stage, &after) else { continue };
+        let words = circle.iter().map(|(_, name)| name.as_str()).collect::<Vec<_>>().join(", then ");
+        let reason = format!("stages would come after each other in a circle: {words}; take one of them out");
         work.bad.push(row.bad("after", reason));
     }
+}
+
+/// The shortest way from a stage back to itself by what each comes after, in the order of the work.
+fn circle_through<'a>(
+    stage: &'a StageName,
+    after: &'a BTreeMap<StageName, Vec<StageName>>,
+) -> Option<Vec<&'a StageName>> {
+    // What each was reached from, nearest first.
+    let mut reached: BTreeMap<&StageName, &StageName> = BTreeMap::new();
+    let mut next = VecDeque::from([stage]);
+    while let Some(at) = next.pop_front() {
+        for before in after.get(at).into_iter().flatten() {
+            if before == stage {
+                let mut circle = vec![stage];
+                let mut back = at;
+                while back != stage {
+                    circle.push(back);
+                    back = reached.get(back)?;
+                }
+                return Some(circle);
+            }
+            if !reached.contains_key(before) {
+                reached.insert(before, at);
+                next.push_back(before);
+            }
+        }
+    }
+    None
 }
 
 pub(super) fn plan_estimate(rows: &[Row], known: &Known<'_>, work: &mut Work<'_>) {

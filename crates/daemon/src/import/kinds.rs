@@ -33,11 +33,12 @@ pub(super) enum EntryKind {
     PartDone,
     Reopened,
     CalledBack,
+    Told,
     Corrected,
     Struck,
 }
 
-pub(super) const KINDS: [(&str, EntryKind); 28] = [
+pub(super) const KINDS: [(&str, EntryKind); 30] = [
     ("hours", EntryKind::Hours),
     ("away", EntryKind::Away),
     ("used", EntryKind::Used),
@@ -50,6 +51,7 @@ pub(super) const KINDS: [(&str, EntryKind); 28] = [
     ("hire-off", EntryKind::HireOff),
     ("expense", EntryKind::Expense),
     ("reading", EntryKind::Reading),
+    ("test", EntryKind::Reading),
     ("photo", EntryKind::Photo),
     ("note", EntryKind::Note),
     ("snag", EntryKind::Snag),
@@ -64,6 +66,7 @@ pub(super) const KINDS: [(&str, EntryKind); 28] = [
     ("part-done", EntryKind::PartDone),
     ("reopened", EntryKind::Reopened),
     ("called-back", EntryKind::CalledBack),
+    ("told", EntryKind::Told),
     ("corrected", EntryKind::Corrected),
     ("struck", EntryKind::Struck),
 ];
@@ -145,6 +148,7 @@ impl EntryKind {
             Self::PartDone => Kind::PartDone,
             Self::Reopened => Kind::Reopened,
             Self::CalledBack => Kind::CalledBack,
+            Self::Told => Kind::SignOffTold,
             Self::Corrected => Kind::Corrected,
             Self::Struck => Kind::Struck,
         }
@@ -171,7 +175,8 @@ impl EntryKind {
             | Self::SignedOff
             | Self::PartDone
             | Self::Reopened
-            | Self::CalledBack => true,
+            | Self::CalledBack
+            | Self::Told => true,
             Self::Away
             | Self::Bought
             | Self::Moved
@@ -221,6 +226,7 @@ impl EntryKind {
             Self::SignedOff => of_stage(&["of"]),
             Self::PartDone => of_stage(&AMOUNT),
             Self::CalledBack => of_stage(&["whose", "cause"]),
+            Self::Told => of_stage(&["by"]),
             Self::Corrected => of_stage(&[&AMOUNT[..], &CLOCK].concat()),
             Self::Struck => of_stage(&[]),
         }

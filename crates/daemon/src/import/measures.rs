@@ -1,6 +1,7 @@
 //! Hours, amounts, values off a dial and places, out of the cells of an entry's row.
 
 use ledger::site::{Amount, Bound, Packs, Place, Surface, Worked};
+use trade::measure::{self, Written};
 use trade::{Moment, Packing, Quantity, UnitError};
 
 use super::cells::Cells;
@@ -58,12 +59,50 @@ pub(super) fn read_amount(
 
 /// A value off a dial: "4.5", ">200", "<0.1". A limit is written the same way.
 pub(super) fn read_value(cells: &mut Cells<'_, '_>, column: &str, text: &str) -> Option<(Bound, Quantity)> {
-    let (bound, number) = match text.split_at_checked(1) {
-        Some((">", number)) => (Bound::Above, number),
-        Some(("<", number)) => (Bound::Below, number),
-        _ => (Bound::Exactly, text),
+    match measure::read_value(text) {
+        Ok(Written::Value(bound, value)) => Some((bound, value)),
+        Ok(Written::NoFall { .. }) => {
+            cells.complain(column, format!("{text:?} is no number; write 4.5, >200 or <0.1"));
+            None
+        }
+        // The reader of numbers says what is wrong with one.
+        Err(_) => {
+            let number = text.trim_start_matches(['>', '<']).trim();
+            cells.parse_number::<Quantity>(column, number).map(|value| (Bound::Exactly, value))
+        }
+    }
+}
+
+/// The value of a test and its unit, which has to be one that the kind of test is read in.
+/// "No fall in 60 min" is a value, too: nought of the unit over that time.
+pub(super) fn read_test_value(cells: &mut Cells<'_, '_>, what: &str) -> Option<(Bound, Quantity, String)> {
+    let text = cells.required("quantity");
+    let said_unit = cells.text("unit");
+    let usual = measure::kind_of(what).map_or("", |kind| kind.unit);
+    let no_fall = text.and_then(|text| match measure::read_value(text) {
+        Ok(Written::NoFall { minutes }) => Some(minutes),
+        Ok(Written::Value(..)) | Err(_) => None,
+    });
+    let unit = match no_fall {
+        Some(_) if said_unit.is_empty() => usual,
+        Some(_) | None => said_unit,
     };
-    cells.parse_number(column, number.trim()).map(|value| (bound, value))
+    let unit = match measure::check_unit(what, unit) {
+        Ok(unit) => Some(unit),
+        Err(fault) => {
+            cells.complain("unit", fault.to_string());
+            None
+        }
+    };
+    match no_fall {
+        Some(minutes) => {
+            unit.map(|unit| (Bound::Exactly, Quantity::ZERO, measure::unit_of_fall(&unit, minutes)))
+        }
+        None => {
+            let (bound, value) = read_value(cells, "quantity", text?)?;
+            unit.map(|unit| (bound, value, unit))
+        }
+    }
 }
 
 pub(super) fn read_worked(cells: &mut Cells<'_, '_>, zone: &str) -> Option<Worked> {

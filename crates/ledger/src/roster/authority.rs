@@ -41,7 +41,8 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::LeftOff
         | Kind::Seen
         | Kind::ReadyForChecking
-        | Kind::CalledBack => Role::Hand,
+        | Kind::CalledBack
+        | Kind::SignOffTold => Role::Hand,
         // Whoever stood there logs what the customer said; the price is the owner's.
         Kind::ExtraAsked | Kind::ExtraAgreed | Kind::ExtraDeclined => Role::Hand,
         Kind::Corrected | Kind::Struck | Kind::Accepted | Kind::QuestionSettled => Role::Hand,
@@ -56,7 +57,9 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::Recovered => Role::Owner,
         Kind::ItemListed | Kind::JobListed | Kind::StageListed | Kind::LineListed => Role::Owner,
         // Whoever speaks teaches their words; whoever was there tells what they saw.
-        Kind::AliasTaught | Kind::Surveyed => Role::Hand,
+        Kind::AliasTaught | Kind::Surveyed | Kind::NeedListed | Kind::FillInListed => Role::Hand,
+        // Against which limit work is judged is for whoever signs it off.
+        Kind::LimitSet => Role::Lead,
         Kind::FirmListed
         | Kind::PersonRated
         | Kind::ItemPriced
@@ -115,6 +118,9 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::LineListed
         | Kind::AliasTaught
         | Kind::Surveyed
+        | Kind::NeedListed
+        | Kind::FillInListed
+        | Kind::LimitSet
         | Kind::Away
         | Kind::HireBegan
         | Kind::HireEnded
@@ -127,6 +133,7 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::PartDone
         | Kind::Reopened
         | Kind::CalledBack
+        | Kind::SignOffTold
         | Kind::Corrected
         | Kind::Struck
         | Kind::Accepted

@@ -4,21 +4,10 @@
 
 use serde::{Deserialize, Serialize};
 use trade::Quantity;
+pub use trade::measure::Bound;
 
 use super::Site;
 use crate::ids::PhotoHash;
-
-/// How a value is to be read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Bound {
-    /// The value itself.
-    Exactly,
-    /// More than the value: ">200".
-    Above,
-    /// Less than the value: "<0.1".
-    Below,
-}
 
 /// A limit that a test is compared with.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

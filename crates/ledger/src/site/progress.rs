@@ -72,3 +72,13 @@ pub struct CalledBack {
     /// Whose fault it is.
     pub whose: Whose,
 }
+
+/// Somebody was told that a stage is signed off, before the sign-off itself was heard of here. The sign-off
+/// takes its place when it comes.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SignOffTold {
+    /// The stage.
+    pub site: Site,
+    /// Who said so.
+    pub by: PersonId,
+}

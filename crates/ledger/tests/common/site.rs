@@ -3,10 +3,11 @@
 use ledger::Body;
 use ledger::site::{
     Accepted, AliasMeaning, AliasTaught, Amount, Away, Bought, Bound, CalledBack, Changes, Corrected,
-    Delivered, Expense, ExpenseKind, ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, HireBegan,
-    HireEnded, Hours, ItemListed, JobListed, LeftOff, Limit, LineKind, LineListed, Moved, Note, OutsideCheck,
-    Packs, PaidBy, PartDone, Photo, Place, QuestionSettled, ReadyForChecking, Reopened, Returned, SaidHow,
-    Seen, SignedOff, Site, SnagCleared, SnagRaised, StageListed, StockPlace, Struck, Surface, SurveyPoint,
+    Delivered, Expense, ExpenseKind, ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, FillInListed,
+    FillInState, HireBegan, HireEnded, Hours, ItemListed, JobListed, LeftOff, Limit, LimitSet, LineKind,
+    LineListed, Moved, NeedKind, NeedListed, NeedState, Note, OutsideCheck, Packs, PaidBy, PartDone, Photo,
+    Place, QuestionSettled, Reach, ReadyForChecking, Reopened, Returned, SaidHow, Seen, SignOffTold,
+    SignedOff, Site, SnagCleared, SnagRaised, StageListed, StockPlace, Struck, Surface, SurveyPoint,
     Surveyed, Test, Used, WasteCount, Wasted, Whose, WorkStarted, WorkStopped, WorkSwitched, Worked,
 };
 
@@ -38,8 +39,19 @@ fn bags() -> Amount {
 }
 
 pub(super) fn bodies() -> Vec<Body> {
-    [lists(), surveys(), hours(), material(), spent(), tests_and_notes(), extras(), standing(), changes()]
-        .concat()
+    [
+        lists(),
+        surveys(),
+        plans(),
+        hours(),
+        material(),
+        spent(),
+        tests_and_notes(),
+        extras(),
+        standing(),
+        changes(),
+    ]
+    .concat()
 }
 
 fn lists() -> Vec<Body> {
@@ -129,6 +141,57 @@ fn surveys() -> Vec<Body> {
         Body::Surveyed(Surveyed { job: garage(), point, answer: answer.to_owned(), photos })
     };
     answers.into_iter().map(surveyed).collect()
+}
+
+/// Every sort of need, every state of one, and of a fill-in task.
+fn plans() -> Vec<Body> {
+    let need = |kind, what: &str, count, state| {
+        let (job, stage, what) = (garage(), stage("second fix"), what.to_owned());
+        Body::NeedListed(NeedListed { job, stage, kind, what, count, state })
+    };
+    let fill_in = |what: &str, stage, reach, state| {
+        Body::FillInListed(FillInListed {
+            job: garage(),
+            what: what.to_owned(),
+            stage,
+            room: if reach == Reach::SameRoom { "utility".to_owned() } else { String::new() },
+            minutes: 35,
+            can_be_dropped: reach != Reach::OutOfEarshot,
+            dusty: reach == Reach::OutOfEarshot,
+            reach,
+            state,
+        })
+    };
+    let limit = Limit { bound: Bound::Above, value: number("5"), source: "the maker's sheet".to_owned() };
+    let set = |limit, unit: &str| {
+        Body::LimitSet(LimitSet {
+            job: mill(),
+            what: "screed moisture".to_owned(),
+            unit: unit.to_owned(),
+            limit,
+        })
+    };
+    vec![
+        need(NeedKind::People, "", 2, NeedState::Open),
+        need(NeedKind::HiredGear, "tile saw", 0, NeedState::Dropped),
+        need(
+            NeedKind::CustomersChoice,
+            "which grout",
+            0,
+            NeedState::Met("light grey, by message".to_owned()),
+        ),
+        need(NeedKind::Inspector, "building control", 0, NeedState::Open),
+        fill_in("cut the reveal beads", None, Reach::SameRoom, FillInState::Open),
+        fill_in(
+            "clip the cables",
+            Some(stage("first fix electrics")),
+            Reach::WithinEarshot,
+            FillInState::Done,
+        ),
+        fill_in("chase the back boxes", None, Reach::OutOfEarshot, FillInState::Dropped),
+        set(Some(limit), "megohm"),
+        set(None, ""),
+    ]
 }
 
 fn taught(phrase: &str, means: Option<AliasMeaning>) -> Body {
@@ -364,6 +427,7 @@ fn standing() -> Vec<Body> {
         Body::CalledBack(CalledBack { site: on("tiling"), cause: cause.to_owned(), whose })
     };
     vec![
+        Body::SignOffTold(SignOffTold { site: at_the_wall(Surface::Wall), by: person("Maren Oake") }),
         Body::LeftOff(left.clone()),
         Body::LeftOff(LeftOff {
             off_or_live: String::new(),

@@ -53,7 +53,7 @@ pub use preview::{
 };
 pub use prompts::prompts;
 pub(crate) use vat::says_otherwise_of_vat;
-pub use vat::{VatDecision, tax_point, vat_category, vat_decision};
+pub use vat::{VatDecision, one_vat_percent, tax_point, vat_category, vat_decision};
 pub use work::{
     ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork, MaterialCost, Measure, PointWork,
     Progress, StageStep, StageWork,

@@ -120,6 +120,13 @@ pub fn vat_category(job: &JobWork) -> VatCategory {
     Vat::of(job, None).line(None).0
 }
 
+/// The rate of VAT of what no stage says otherwise of, in per cent; none where stages say otherwise.
+#[must_use]
+pub fn one_vat_percent(job: &JobWork) -> Option<Rate> {
+    let by_stage = job.vat_rates.keys().any(Option::is_some);
+    (!by_stage).then(|| Vat::of(job, None).line(None).1)
+}
+
 /// Why no VAT is charged. The wording of the reverse charge is one that HMRC accepts (VATREVCON37100).
 const fn reason(category: VatCategory) -> &'static str {
     match category {

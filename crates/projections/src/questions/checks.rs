@@ -7,16 +7,17 @@ use ledger::office::Basis;
 use ledger::{JobId, StageId};
 
 use super::{Facts, Question, QuestionKind};
+use crate::closing::{self, ClosedUp, Logged};
 use crate::extras::{Answer, answers};
 use crate::materials::uses_of;
-use crate::stages::{DoneAt, Happened, Stage, happened, plain, stages_of, tests_of};
+use crate::stages::{DoneAt, Stage, happened, stages_of};
 
 pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     let happened = happened(&facts.entries, &facts.spells);
     let stages = stages_of(&happened, &facts.lists).into_iter();
     let stages: BTreeMap<StageId, Stage> = stages.map(|stage| (stage.stage, stage)).collect();
     signed_off_without(facts, &stages, found);
-    closed_up(facts, &stages, &happened, found);
+    closed_up(facts, &stages, found);
     extras_without_yes(facts, &stages, found);
     material_without_price(facts, found);
 }
@@ -47,47 +48,35 @@ fn signed_off_without(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, foun
     }
 }
 
-/// Work on a stage that began before what it covers was tested and signed off.
-fn closed_up(
-    facts: &Facts<'_>,
-    stages: &BTreeMap<StageId, Stage>,
-    happened: &BTreeMap<StageId, Happened<'_, '_>>,
-    found: &mut Vec<Question>,
-) {
-    let tests = tests_of(happened);
+/// Work on a stage that covers what was not tested, photographed or signed off at that place.
+fn closed_up(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
+    let logged = Logged::of(&facts.entries, &facts.lists);
     for (id, listed) in &facts.lists.stages {
-        let Some((stage, began)) = stages.get(id).and_then(|stage| Some((stage, stage.began?))) else {
-            continue;
-        };
-        for covered in &listed.covers {
-            let Some(below) = facts.lists.stages.get(covered) else { continue };
-            let done = tests.get(covered).map_or(&[][..], Vec::as_slice);
-            let tested =
-                |needed: &String| done.iter().any(|(at, what)| *at <= began && *what == plain(needed));
-            let mut missing: Vec<_> =
-                below.needs_tests.iter().filter(|needed| !tested(needed)).cloned().collect();
-            let signed_off = stages.get(covered).and_then(|below| below.signed_off);
-            if signed_off.is_none_or(|sign_off| sign_off.at > began) {
-                missing.push("sign-off".to_owned());
-            }
-            if missing.is_empty() {
-                continue;
-            }
+        for ClosedUp { check, began, begun_by } in closing::closed_up(&logged, &facts.lists, stages, listed) {
+            let at = if check.place.is_empty() { String::new() } else { format!(", {},", check.place) };
+            let told = check.told.map(|told| {
+                let (to, by) = (facts.lists.person(told.to), facts.lists.person(told.by));
+                format!(" {to} was told of the sign-off by {by}; it has not come here yet.")
+            });
             let text = format!(
-                "{}, {} was begun on {} and covers {}, with no {} heard of before. What is behind it?",
+                "{}, {}{at} was begun on {} and covers {}, with no {} heard of.{} What is behind it?",
                 facts.lists.job(listed.job),
                 listed.name,
                 began.day,
-                below.name,
-                missing.join(" and "),
+                facts.lists.stage(Some(check.covered)),
+                check.open().join(" and "),
+                told.unwrap_or_default(),
             );
-            let question =
-                Question::new(QuestionKind::ClosedUp, &[id.to_string(), covered.to_string()], text)
+            let place = (!check.place.is_empty()).then(|| check.place.to_lowercase());
+            let about: Vec<String> =
+                [id.to_string(), check.covered.to_string()].into_iter().chain(place).collect();
+            found.push(
+                Question::new(QuestionKind::ClosedUp, &about, text)
+                    .of(begun_by.person)
                     .on(began.day)
                     .at(listed.job, Some(*id))
-                    .from(stage.begun_by.iter().copied());
-            let first = question.entries.first().map(|entry| entry.person);
-            found.push(if let Some(person) = first { question.of(person) } else { question });
+                    .from([begun_by]),
+            );
         }
     }
 }

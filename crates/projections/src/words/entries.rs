@@ -93,6 +93,7 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         Body::PartDone(part) => format!("{}% done", number(part.percent)),
         Body::Reopened(_) => "opened again".to_owned(),
         Body::CalledBack(_) => "called back".to_owned(),
+        Body::SignOffTold(told) => format!("told by {} that it is signed off", lists.person(told.by)),
         Body::QuestionSettled(_) => "answered".to_owned(),
         Body::InvoiceIssued(issued) => numbered("invoice", &issued.document),
         Body::InvoiceCredited(credited) => numbered("credit note", &credited.document),
@@ -115,6 +116,9 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         | Body::LineListed(_)
         | Body::AliasTaught(_)
         | Body::Surveyed(_)
+        | Body::NeedListed(_)
+        | Body::FillInListed(_)
+        | Body::LimitSet(_)
         | Body::Corrected(_)
         | Body::Struck(_)
         | Body::Accepted(_)
@@ -187,6 +191,9 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::LineListed => "line priced",
         Kind::AliasTaught => "word taught",
         Kind::Surveyed => "survey",
+        Kind::NeedListed => "needed",
+        Kind::FillInListed => "fill-in task",
+        Kind::LimitSet => "limit set",
         Kind::Hours => "hours",
         Kind::WorkStarted => "timer started",
         Kind::WorkSwitched => "went over",
@@ -216,6 +223,7 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::PartDone => "part done",
         Kind::Reopened => "opened again",
         Kind::CalledBack => "called back",
+        Kind::SignOffTold => "told of a sign-off",
         Kind::Corrected => "changed",
         Kind::Struck => "crossed out",
         Kind::Accepted => "accepted",

@@ -1,6 +1,6 @@
 //! Every figure of a take-off that somebody may set otherwise, with its date, source and confidence.
 //!
-//! Data and nothing else: [`super::settings`] says which value holds on a day. A value without a source
+//! Data and nothing else: [`Settings`] says which value holds on a day. A value without a source
 //! says so; one from memory is to be checked before money depends on it.
 
 use super::settings::Written;

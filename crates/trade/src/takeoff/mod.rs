@@ -6,6 +6,7 @@
 //! carries load, wires and hot water are for the local code, the maker and the licensed person.
 
 pub mod boards;
+pub mod costing;
 pub mod defaults;
 pub mod drawing;
 mod error;

@@ -40,6 +40,8 @@ pub struct Boarding {
     pub item: String,
     /// Its size.
     pub size: BoardSize,
+    /// How thick it is, in mm.
+    pub thick_mm: Decimal,
     /// Which way it runs.
     pub hang: Hang,
     /// The end at which the first goes up.

@@ -145,6 +145,12 @@ impl Settings {
         i64::try_from(self.value(setting).trunc()).unwrap_or(i64::MAX)
     }
 
+    /// Whether today's value is the crew's own.
+    #[must_use]
+    pub fn is_own(&self, setting: Setting) -> bool {
+        self.own_value(setting).is_some()
+    }
+
     fn own_value(&self, setting: Setting) -> Option<Decimal> {
         let values = self.own.get(&setting)?;
         values.iter().rev().find(|own| own.from <= self.today).map(|own| own.value)
@@ -181,7 +187,7 @@ impl Setting {
             .filter(|words| words.split(' ').any(|word| said.split(' ').any(|said| said == word)))
             .collect();
         let nearest = if alike.is_empty() {
-            "`fivebar measure settings` lists them".to_owned()
+            "`fivebar measure --figures` lists them".to_owned()
         } else {
             format!("there is {}", alike.join(", "))
         };

@@ -246,15 +246,12 @@ fn tests(look: &Look<'_>, log: &mut Log) {
         .collect();
 }
 
-/// The unit that a kind of test is read in, as instruments show it; empty where several are usual.
-/// Common practice, no source.
+/// The unit that a kind of test is read in; empty where several are usual.
 fn usual_unit(what: &str) -> &'static str {
-    match what {
-        "pressure test" => "bar",
-        "insulation resistance" => "megohm",
-        "continuity" => "ohm",
-        what if what.contains("temperature") => "°C",
-        _ => "",
+    match trade::measure::kind_of(what) {
+        Some(kind) => kind.unit,
+        None if what.contains("temperature") => "°C",
+        None => "",
     }
 }
 

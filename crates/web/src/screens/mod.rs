@@ -20,6 +20,7 @@ mod books;
 mod careful;
 mod crew;
 mod doing;
+mod gap;
 mod job;
 mod left;
 mod lists;
@@ -136,7 +137,7 @@ async fn stages_screen(
     viewer: Viewer,
     Query(asked): Query<Asked>,
 ) -> Result<Response, Problem> {
-    show(&app, viewer, asked, |look, _| Ok(stages::stages(look))).await
+    show(&app, viewer, asked, |look, asked| Ok(stages::stages(look, asked))).await
 }
 
 async fn behind_screen(

@@ -1,51 +1,90 @@
-//! The boss's morning: what was left off, what is free, what to bring, who is waited for.
+//! The boss's morning: what was left off, what is ready and what is missing, what to load and to get, and
+//! what the customer is waited for with.
 
 use ledger::Body;
-use ledger::site::LineKind;
-use projections::stages::{Condition, Stage};
-use trade::Quantity;
+use projections::day_plan;
+use projections::day_plan::{BringLine, PlanLine};
+use projections::stages::Condition;
 
 use crate::look::Look;
-use crate::screens::log::open_extras;
 use projections::words;
+
+/// Most lines of each list on the screen; the rest is on the jobs' own.
+const MOST_LINES: usize = 8;
+
+/// A stage that lacks something.
+pub(crate) struct Lacking {
+    pub(crate) stage: String,
+    pub(crate) job: String,
+    /// Each missing thing.
+    pub(crate) missing: Vec<String>,
+}
+
+/// Something to load or to get.
+pub(crate) struct Bring {
+    pub(crate) what: String,
+    pub(crate) stage: String,
+    /// `3 on the van`, `by Thu 5 Nov`; or empty.
+    pub(crate) rest: String,
+}
 
 /// What the boss wants to know at seven.
 pub(crate) struct Morning {
     /// Who and when, and what.
     pub(crate) left: Vec<(String, String)>,
     /// Stage and job.
-    pub(crate) free: Vec<(String, String)>,
+    pub(crate) ready: Vec<(String, String)>,
+    pub(crate) lacking: Vec<Lacking>,
     /// Stage, and until when it waits.
     pub(crate) waits: Vec<(String, String)>,
-    /// How much of what, and the stage.
-    pub(crate) bring: Vec<(String, String)>,
+    pub(crate) load: Vec<Bring>,
+    pub(crate) to_get: Vec<Bring>,
+    /// How many more there are to get.
+    pub(crate) more_to_get: usize,
     /// What the customer has to say, and the job.
     pub(crate) customer: Vec<(String, String)>,
 }
 
 /// Fills it.
 pub(crate) fn morning(look: &Look<'_>) -> Morning {
-    let stages = look.book.stages(&look.lists);
-    let waits = |stage: &&Stage| {
-        stage.condition == Condition::Free
-            && stage.wait_over.is_some_and(|over| over.utc_ms() > look.now.utc_ms())
-    };
-    let is_free = |stage: &&Stage| stage.condition == Condition::Free && !waits(stage);
-    let named = |stage: &Stage| (look.lists.stage(Some(stage.stage)), look.lists.job(stage.job));
-    let over = |stage: &Stage| stage.wait_over.map(|over| words::when(over, look.today)).unwrap_or_default();
-    let at_work = |stage: &&Stage| is_free(stage) || stage.condition == Condition::InHand;
-    let jobs = look.lists.jobs.values();
+    let plan = day_plan(look.book, look.now);
+    let named = |line: &PlanLine| (line.stage.clone(), line.job.clone());
+    let waits = look.book.stages(&look.lists).into_iter().filter_map(|stage| {
+        let over = stage.wait_over.filter(|over| over.utc_ms() > look.now.utc_ms())?;
+        let waits = stage.condition == Condition::Free;
+        waits.then(|| (look.lists.stage(Some(stage.stage)), words::when(over, look.today)))
+    });
+    let lacking = plan.stages.iter().filter(|line| line.free && !line.ready).map(|line| Lacking {
+        stage: line.stage.clone(),
+        job: line.job.clone(),
+        missing: line.missing.iter().map(|missing| missing.what.clone()).collect(),
+    });
+    let load = plan.load.iter().map(|line| {
+        let rest = match (line.on_van.is_zero(), line.on_van == line.quantity) {
+            (true, _) => String::new(),
+            (false, true) => "on the van".to_owned(),
+            (false, false) => format!("{} of it on the van", words::number(line.on_van)),
+        };
+        bring(line, rest)
+    });
+    let to_get = plan.to_get.iter().map(|line| {
+        let by = line.by.map(|day| format!("by {}", words::near_day(day, look.today)));
+        bring(line, by.unwrap_or_default())
+    });
     Morning {
         left: left(look),
-        free: stages.iter().filter(is_free).map(named).collect(),
-        waits: stages.iter().filter(waits).map(|stage| (named(stage).0, over(stage))).collect(),
-        bring: stages.iter().filter(at_work).flat_map(|stage| bring(look, stage)).collect(),
-        customer: jobs
-            .flat_map(|job| {
-                open_extras(look, job.job).into_iter().map(|extra| (extra.what, job.code.clone()))
-            })
-            .collect(),
+        ready: plan.stages.iter().filter(|line| line.ready).map(named).collect(),
+        lacking: lacking.collect(),
+        waits: waits.collect(),
+        load: load.collect(),
+        to_get: to_get.take(MOST_LINES).collect(),
+        more_to_get: plan.to_get.len().saturating_sub(MOST_LINES),
+        customer: plan.customer.into_iter().map(|line| (line.what, line.job)).collect(),
     }
+}
+
+fn bring(line: &BringLine, rest: String) -> Bring {
+    Bring { what: line.what.clone(), stage: format!("{}, {}", line.stage, line.job), rest }
 }
 
 /// The last line of each job that somebody left off, if no older than a week.
@@ -66,29 +105,4 @@ fn left(look: &Look<'_>) -> Vec<(String, String)> {
         (format!("{job}, {who}, {}", words::when(entry.act.logged_at, look.today)), words)
     };
     left.iter().map(line).collect()
-}
-
-/// What was priced for a stage, less what is gone and what came for it.
-fn bring(look: &Look<'_>, stage: &Stage) -> Vec<(String, String)> {
-    let materials = look.book.materials(&look.lists);
-    let mut lines: Vec<_> = look
-        .lists
-        .lines
-        .values()
-        .copied()
-        .filter(|line| line.stage == stage.stage && line.kind == LineKind::Material)
-        .collect();
-    lines.sort_by_key(|line| (line.order, line.line));
-    let line = |line: &&ledger::site::LineListed| {
-        let item = look.lists.items.get(&line.item?)?;
-        let row = materials.get(&(stage.job, Some(stage.stage), item.item));
-        let there =
-            row.map_or(rust_decimal::Decimal::ZERO, |row| row.gone.value().max(row.delivered.value()));
-        let left = Quantity::new(line.quantity.value().saturating_sub(there)).ok()?;
-        let is_some = !left.is_zero() && !left.is_negative();
-        is_some.then(|| {
-            (format!("{} {}", words::in_packs(item, left), item.name), look.lists.stage(Some(stage.stage)))
-        })
-    };
-    lines.iter().filter_map(line).collect()
 }

@@ -214,6 +214,11 @@ fn told(proposal: &Proposal) -> String {
     let amount = format!("{} {}", get(Column::Quantity), get(Column::Unit));
     let price = Some(get(Column::Price)).filter(|price| !price.is_empty());
     let person = Some(get(Column::Person)).filter(|person| !person.is_empty());
+    let place = |column, lead: &str| match proposal.get(column) {
+        "" => String::new(),
+        place @ ("van" | "merchant") => format!("{lead} the {place}"),
+        job => format!("{lead} {job}"),
+    };
     let parts = [
         kind_words(proposal.kind).to_owned(),
         amount.trim().to_owned(),
@@ -224,6 +229,8 @@ fn told(proposal: &Proposal) -> String {
         price.map(|price| format!("£{price} {}", get(Column::Vat))).unwrap_or_default(),
         get(Column::Stage),
         get(Column::Where),
+        place(Column::OutOf, "from"),
+        place(Column::Into, "to"),
         person.map(|person| format!("for {person}")).unwrap_or_default(),
         day,
         get(Column::Note),
@@ -237,6 +244,7 @@ const fn kind_words(kind: Kind) -> &'static str {
         Kind::Used => "used",
         Kind::Wasted => "wasted",
         Kind::Returned => "back",
+        Kind::Moved => "moved",
         Kind::Delivered => "came",
         Kind::Bought => "bought",
         Kind::Reading => "test",

@@ -5,20 +5,54 @@
 use std::collections::BTreeSet;
 
 use askama::Template;
+use daemon::Role;
 use ledger::site::StageListed;
 use ledger::{Body, StageId};
+use projections::closing::Check;
+use projections::judged::Series;
+use projections::readiness::{Missing, missing_words};
 use projections::stages::{Condition, Stage};
+use projections::{Entry, Readiness, checks_before, judged_entry, readiness, series};
 
 use crate::frame::{Frame, Tab};
-use crate::look::Look;
+use crate::look::{Asked, Look};
 use crate::screens::careful::{self, Careful};
-use crate::shapes::Mark;
+use crate::screens::gap::{Filling, filling};
+use crate::shapes::{Course, Mark};
 use projections::words;
 
 /// Something that a stage's sign-off needs.
 pub(crate) struct Need {
     pub(crate) there: bool,
     pub(crate) words: String,
+}
+
+/// Something that was listed as needed and is not met.
+pub(crate) struct OpenNeed {
+    /// As a form names it.
+    pub(crate) kind: &'static str,
+    pub(crate) what: String,
+    /// What to write beside it: what was chosen, who looked.
+    pub(crate) ask: &'static str,
+}
+
+/// A check before the stage closes something up, at one place.
+pub(crate) struct CheckRow {
+    /// `first fix water, north wall`.
+    pub(crate) what: String,
+    pub(crate) open: bool,
+    /// What was not heard of, or that nothing is open.
+    pub(crate) words: String,
+    /// The stage that has no sign-off here, and that somebody may have been told of; empty for none.
+    pub(crate) told_of: String,
+}
+
+/// The tests of one kind over time.
+pub(crate) struct Chart {
+    pub(crate) what: String,
+    pub(crate) course: Course,
+    /// Each value with its day and verdict.
+    pub(crate) values: Vec<String>,
 }
 
 /// A stage on the screen.
@@ -31,6 +65,14 @@ pub(crate) struct StageRow {
     /// What it covers up, or empty.
     pub(crate) covers: String,
     pub(crate) needs: Vec<Need>,
+    /// What is missing before it is ready, beside what it waits for.
+    pub(crate) missing: Vec<String>,
+    pub(crate) open_needs: Vec<OpenNeed>,
+    /// The earliest day; empty for today and for what is begun.
+    pub(crate) earliest: String,
+    pub(crate) checks: Vec<CheckRow>,
+    pub(crate) charts: Vec<Chart>,
+    pub(crate) may_need: bool,
     /// What to be careful of where its sign-off stands.
     pub(crate) closing: Careful,
     pub(crate) may_report: bool,
@@ -43,33 +85,56 @@ pub(crate) struct StageRow {
 #[template(path = "stages.html")]
 pub(crate) struct Stages {
     pub(crate) frame: Frame,
-    stages: Vec<StageRow>,
+    pub(crate) stages: Vec<StageRow>,
+    filling: Filling,
+    /// Who may have told somebody of a sign-off.
+    tellers: Vec<String>,
 }
 
 /// Fills the screen.
-pub(crate) fn stages(look: &Look<'_>) -> Stages {
+pub(crate) fn stages(look: &Look<'_>, asked: &Asked) -> Stages {
     let job = look.job.map(|job| job.job);
     let all = look.book.stages(&look.lists);
+    let ready = readiness(look.book, &look.lists, look.now);
+    let entries: Vec<_> = look.book.entries().collect();
+    let series = job.map(|job| series(look.book, &look.lists, job)).unwrap_or_default();
+    let ready = |stage: &Stage| ready.iter().find(|ready| ready.stage == stage.stage);
     let stages = all.iter().filter(|stage| Some(stage.job) == job);
     let title = look.job.map_or_else(|| "Stages".to_owned(), |job| format!("{} · stages", job.code));
     Stages {
         frame: look.frame(Tab::Stages, title),
         stages: stages
-            .filter_map(|stage| Some(row(look, stage, look.lists.stages.get(&stage.stage)?)))
+            .filter_map(|stage| {
+                let listed = look.lists.stages.get(&stage.stage)?;
+                let checks = checks_before(&entries, &look.lists, &all, listed);
+                Some(StageRow {
+                    checks: checks.iter().map(|check| check_row(look, &entries, check)).collect(),
+                    charts: series.iter().filter(|one| one.stage == listed.name).filter_map(chart).collect(),
+                    ..row(look, stage, listed, ready(stage))
+                })
+            })
             .collect(),
+        filling: filling(look, asked),
+        tellers: tellers(look),
     }
 }
 
-fn row(look: &Look<'_>, stage: &Stage, listed: &StageListed) -> StageRow {
+fn row(look: &Look<'_>, stage: &Stage, listed: &StageListed, ready: Option<&Readiness>) -> StageRow {
     let is_off = stage.condition == Condition::SignedOff;
     let may_work = !is_off && stage.condition != Condition::Waiting;
     StageRow {
         name: listed.name.clone(),
         mark: Mark { condition: stage.condition },
-        state: state(look, stage),
+        state: state(look, stage, ready),
         waits: waits(look, stage),
         covers: names(look, &listed.covers),
         needs: needs(look, stage, listed),
+        missing: ready.map(|ready| lacks(look, ready)).unwrap_or_default(),
+        open_needs: ready.map(open_needs).unwrap_or_default(),
+        earliest: ready.map(|ready| earliest(look, ready)).unwrap_or_default(),
+        checks: Vec::new(),
+        charts: Vec::new(),
+        may_need: !is_off,
         closing: if may_work && look.viewer.leads() {
             careful::before_signing_off(look, listed)
         } else {
@@ -81,8 +146,103 @@ fn row(look: &Look<'_>, stage: &Stage, listed: &StageListed) -> StageRow {
     }
 }
 
+/// Who signs stages off, beside whoever looks.
+fn tellers(look: &Look<'_>) -> Vec<String> {
+    let people = look.node.ledger().roster().people();
+    let leads = people.filter(|person| person.role >= Role::Lead && person.person != look.viewer.person);
+    leads.map(|person| person.name.clone()).collect()
+}
+
+fn check_row(look: &Look<'_>, entries: &[Entry<'_>], check: &Check) -> CheckRow {
+    let stage = look.lists.stage(Some(check.covered));
+    let place = if check.place.is_empty() { String::new() } else { format!(", {}", check.place) };
+    let mut open: Vec<String> = check.missing.iter().map(|what| format!("no {what}")).collect();
+    if check.no_sign_off {
+        open.push(format!("no sign-off on {}{}", look.node.device().name, last_heard(look, entries)));
+    }
+    if let Some(told) = check.told {
+        let (to, by) = (look.lists.person(told.to), look.lists.person(told.by));
+        open.push(format!("{to} was told of it by {by}"));
+    }
+    CheckRow {
+        what: format!("{stage}{place}"),
+        open: !open.is_empty(),
+        words: if open.is_empty() { "tests, photo and sign-off logged".to_owned() } else { open.join("; ") },
+        told_of: if check.no_sign_off && check.told.is_none() { stage } else { String::new() },
+    }
+}
+
+/// Since when nothing was heard from those who sign off: `, last heard from Maren Oake’s today 07:40`.
+fn last_heard(look: &Look<'_>, entries: &[Entry<'_>]) -> String {
+    let own = look.node.device().person;
+    let signs = |person: &ledger::PersonId| {
+        *person != own
+            && look.node.ledger().roster().person(person).is_some_and(|person| person.role >= Role::Lead)
+    };
+    let heard = entries.iter().filter(|entry| signs(&entry.act.author));
+    let last = heard.max_by_key(|entry| (entry.act.logged_at.utc_ms(), entry.act.author));
+    last.map(|entry| {
+        let who = look.lists.person(entry.act.author);
+        format!(", last heard from {who}’s {}", words::when(entry.act.logged_at, look.today))
+    })
+    .unwrap_or_default()
+}
+
+/// Tests of one kind over time, where there is more than one.
+fn chart(series: &Series) -> Option<Chart> {
+    let heights: Vec<u16> = series.tests.iter().filter_map(|test| test.height).collect();
+    if heights.len() < 2 {
+        return None;
+    }
+    let place = if series.place.is_empty() { String::new() } else { format!(", {}", series.place) };
+    let values = series.tests.iter().map(|test| {
+        let value = words::value(test.bound, test.value, &test.unit);
+        format!("{}: {value}, {}", words::day(test.on), test.judged.verdict)
+    });
+    let what = format!("{}{place}", series.what);
+    Some(Chart { what, course: Course::of(&heights), values: values.collect() })
+}
+
+/// What a stage lacks beside what it waits for.
+fn lacks(look: &Look<'_>, ready: &Readiness) -> Vec<String> {
+    let named = ready.missing.iter().filter(|missing| match missing {
+        Missing::SignOff(_) | Missing::Wait(_) => false,
+        Missing::People { .. }
+        | Missing::Material(_)
+        | Missing::HiredGear(_)
+        | Missing::CustomersChoice(_)
+        | Missing::Inspector(_) => true,
+    });
+    named.map(|missing| missing_words(&look.lists, missing)).collect()
+}
+
+/// What can be met by a word: a choice that was made, somebody who looked.
+fn open_needs(ready: &Readiness) -> Vec<OpenNeed> {
+    let open = ready.missing.iter().filter_map(|missing| match missing {
+        Missing::CustomersChoice(what) => {
+            Some(OpenNeed { kind: "customers_choice", what: what.clone(), ask: "What was chosen" })
+        }
+        Missing::Inspector(what) => {
+            Some(OpenNeed { kind: "inspector", what: what.clone(), ask: "Who looked, when, what they said" })
+        }
+        Missing::SignOff(_)
+        | Missing::Wait(_)
+        | Missing::People { .. }
+        | Missing::Material(_)
+        | Missing::HiredGear(_) => None,
+    });
+    open.collect()
+}
+
+fn earliest(look: &Look<'_>, ready: &Readiness) -> String {
+    match ready.earliest {
+        Some(day) if !ready.is_at_work() && day > look.today => words::near_day(day, look.today),
+        Some(_) | None => String::new(),
+    }
+}
+
 /// How a stage stands, in words.
-fn state(look: &Look<'_>, stage: &Stage) -> String {
+fn state(look: &Look<'_>, stage: &Stage, ready: Option<&Readiness>) -> String {
     let part = stage.part_done.map(|percent| format!(", {}% done", words::number(percent)));
     match stage.condition {
         Condition::SignedOff => {
@@ -94,6 +254,7 @@ fn state(look: &Look<'_>, stage: &Stage) -> String {
         Condition::PartDone => format!("in hand{}", part.unwrap_or_default()),
         Condition::InHand => "in hand".to_owned(),
         Condition::Free if is_drying(look, stage) => "waits".to_owned(),
+        Condition::Free if ready.is_some_and(Readiness::is_ready) => "ready".to_owned(),
         Condition::Free => "free".to_owned(),
         Condition::Waiting => "waits".to_owned(),
     }
@@ -153,8 +314,11 @@ fn last_value(look: &Look<'_>, stage: StageId, wanted: &str) -> Option<String> {
             Some((
                 entry.act.logged_at,
                 format!(
-                    "{}, {} {}",
+                    "{}, {}; {} {}",
                     words::value(test.bound, test.value, &test.unit),
+                    judged_entry(&look.lists, &entry)
+                        .map(|judged| judged.verdict.words())
+                        .unwrap_or_default(),
                     look.lists.person(entry.act.person),
                     words::day(entry.act.done_on),
                 ),

@@ -122,7 +122,7 @@ fn nobody_but_the_boss_sees_a_sum_of_money() {
         trial.look(name, FRIDAY, &asked("GARAGE", "skim"), |look| {
             [
                 now::now(look).render().unwrap(),
-                stages::stages(look).render().unwrap(),
+                stages::stages(look, &Asked::default()).render().unwrap(),
                 stages::behind(look).render().unwrap(),
                 doing::doing(look).render().unwrap(),
                 doing::why(look, "skim", "material").render().unwrap(),
@@ -417,6 +417,64 @@ fn cautions_are_open_until_the_work_of_the_day_is_logged_and_never_say_safe() {
 }
 
 #[test]
+fn a_stage_says_what_is_missing_and_what_runs_behind_it() {
+    use daemon::command::{FillInWish, NeedKind, NeedState, NeedWish, PlanCommand, Reach};
+    let mut trial = Trial::with_the_week();
+    let mut plan = |command| daemon::command::run(&mut trial.node, daemon::Command::Plan(command)).unwrap();
+    let text = |text: &str| text.to_owned();
+    plan(PlanCommand::Need(NeedWish {
+        job: text("GARAGE"),
+        stage: text("tanking"),
+        kind: NeedKind::CustomersChoice,
+        what: text("which drain cover"),
+        state: NeedState::Open,
+    }));
+    for (what, dusty) in [("cut the reveal beads", false), ("sand the frame", true)] {
+        plan(PlanCommand::FillIn(FillInWish {
+            job: text("GARAGE"),
+            what: text(what),
+            stage: None,
+            room: String::new(),
+            minutes: 30,
+            can_be_dropped: true,
+            dusty,
+            reach: Reach::WithinEarshot,
+        }));
+    }
+    let screen = trial
+        .look("Tobi Larch", FRIDAY, &asked("GARAGE", ""), |look| stages::stages(look, &Asked::default()));
+    let row = |name: &str| screen.stages.iter().find(|row| row.name == name).unwrap();
+    // Tanking is free since the boards were signed off; ten kilos of slurry and the customer's word are missing.
+    let tanking = row("tanking");
+    assert_eq!((tanking.state.as_str(), tanking.open_needs.len()), ("free", 1));
+    assert!(
+        tanking.missing.iter().any(|missing| missing.contains("tanking slurry")),
+        "{:?}",
+        tanking.missing
+    );
+    assert!(tanking.missing.iter().any(|missing| missing.ends_with("which drain cover")));
+    // The boards closed up what was tested and signed off, and photos of it were never taken.
+    let checks: Vec<_> = row("boarding").checks.iter().map(|check| check.words.as_str()).collect();
+    assert_eq!(checks, ["no photo", "no photo"]);
+    let page = screen.render().unwrap();
+    assert!(page.contains("cut the reveal beads") && page.contains("sand the frame"));
+    // While a coat is wet, no dust.
+    let left = [
+        ("kind", "left-off"),
+        ("job", "GARAGE"),
+        ("stage", "skim"),
+        ("note", "reveal"),
+        ("until", "2026-11-06T18:30"),
+    ];
+    let row = left.map(|(column, value)| (text(column), text(value))).into_iter().collect();
+    daemon::command::run(&mut trial.node, daemon::Command::Log { row }).unwrap();
+    let page = trial.look("Tobi Larch", FRIDAY, &asked("GARAGE", ""), |look| {
+        stages::stages(look, &Asked::default()).render().unwrap()
+    });
+    assert!(page.contains("makes dust while it is wet") && page.contains("check by eye and touch"), "{page}");
+}
+
+#[test]
 fn what_closes_others_up_is_signed_off_beside_its_cautions() {
     use projections::cautions::{Occasion, due};
     let mut trial = Trial::with_the_week();
@@ -425,7 +483,9 @@ fn what_closes_others_up_is_signed_off_beside_its_cautions() {
     let row = row.map(|(column, value)| (column.to_owned(), value.to_owned())).into();
     daemon::command::run(&mut trial.node, daemon::Command::Log { row }).unwrap();
     let text = |name: &str| {
-        trial.look(name, FRIDAY, &asked("GARAGE", ""), |look| super::stages::stages(look).render().unwrap())
+        trial.look(name, FRIDAY, &asked("GARAGE", ""), |look| {
+            stages::stages(look, &Asked::default()).render().unwrap()
+        })
     };
     let (boss, hand) = (text("Maren Oake"), text("Ines Quill"));
     let closing = due(|of| of == Occasion::ClosingUp);

@@ -134,7 +134,7 @@ fn a_hand_does_nothing_that_is_the_boss_s_and_a_role_changes_at_once() {
         assert!(!answer.text().contains("OR-"), "{path}");
     }
     // A page of the boss's shows nothing either, whatever it is called.
-    for path in ["/week", "/books", "/bill?job=GARAGE", "/paper?what=OR-0001", "/crew"] {
+    for path in ["/week", "/books", "/bill?job=GARAGE", "/paper?what=41", "/papers/41/pdf", "/crew"] {
         let answer = ines.get(path);
         assert_eq!(answer.status, 403, "{path}");
         assert!(!answer.text().contains('£'), "{path}");

@@ -6,5 +6,6 @@ mod guards;
 mod house;
 mod joining;
 mod lists;
+mod papers;
 mod photos;
 mod world;

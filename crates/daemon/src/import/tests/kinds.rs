@@ -356,5 +356,52 @@ fn more_stages_go_behind_and_make_no_circle() {
         matches!(&changed.writes[0].payload.body, Body::StageListed(stage) if stage.order == stud_walls.order)
     );
     let circle = plan(&one("GARAGE,stud walls,joinery,skim,,,,"), &more).unwrap_err();
-    assert!(circle[0].reason.contains("come after itself"), "{circle:?}");
+    assert!(circle[0].reason.contains("in a circle: "), "{circle:?}");
+}
+
+#[test]
+fn a_stage_without_a_wait_gets_the_usual_one_and_says_so() {
+    let mut shelf = Shelf::with_founder();
+    let first = plan(&scenario(), &context(&shelf, "2026-11-09")).unwrap();
+    shelf.take(first);
+    let header = "job,stage,trade,after,wait_hours,covers,needs_reading,needs_photo";
+    let more = Context { lists: ListRows::More, ..context(&shelf, "2026-11-10") };
+    for (wait, minutes, said) in [
+        ("", 5 * 24 * 60, "5 days at the earliest: new plaster before paint"),
+        ("0", 0, ""),
+        ("36", 36 * 60, ""),
+        ("3 days", 3 * 24 * 60, ""),
+        ("1.5 d", 36 * 60, ""),
+    ] {
+        let row = format!("{header}\nGARAGE,mist coat,painting,skim;tanking,{wait},,,");
+        let files = Files { stages: Some(row.into_bytes()), ..Files::default() };
+        let planned = plan(&files, &more).unwrap();
+        let [Planned { payload, .. }] = &planned.writes[..] else { panic!("{planned:?}") };
+        let Body::StageListed(listed) = &payload.body else { panic!("{payload:?}") };
+        assert_eq!(listed.wait_minutes, minutes, "{wait}");
+        assert_eq!(planned.warnings.len(), usize::from(!said.is_empty()), "{planned:?}");
+        assert!(planned.warnings.iter().all(|warning| warning.contains(said)), "{planned:?}");
+    }
+}
+
+#[test]
+fn no_fall_is_a_value_and_a_unit_is_kept_as_instruments_write_it() {
+    let mut shelf = Shelf::with_founder();
+    let first = plan(&scenario(), &context(&shelf, "2026-11-09")).unwrap();
+    shelf.take(first);
+    for (what, quantity, unit, wanted) in [
+        ("pressure test", "no fall in 60 min", "", ("0", "bar fall in 60 min")),
+        ("pressure test", "no drop in 1 h", "mbar", ("0", "mbar fall in 60 min")),
+        ("insulation resistance", ">200", "MΩ", ("200", "megohm")),
+        ("how it looks", "3", "points", ("3", "points")),
+    ] {
+        let row =
+            format!("k1,p,Maren Oake,2026-11-09T16:35,,test,MILL,skim,{what},{quantity},{unit},,,,,,,\n");
+        let planned = plan(&with_entries(&row), &context(&shelf, "2026-11-10")).unwrap();
+        let test = planned.writes.iter().find_map(|planned| match &planned.payload.body {
+            Body::Test(test) => Some((test.value.to_string(), test.unit.clone())),
+            _ => None,
+        });
+        assert_eq!(test, Some((wanted.0.to_owned(), wanted.1.to_owned())), "{what} {quantity} {unit}");
+    }
 }

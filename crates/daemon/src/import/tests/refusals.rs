@@ -55,7 +55,32 @@ fn bad_entries_are_refused_with_their_place() {
             "quantity",
             "not a number",
         ),
-        ("a", "p,Tobi Larch,2026-11-02T16:35,,reading,MILL,skim,damp,4,,,,,,,,", "unit", "must not be empty"),
+        ("a", "p,Tobi Larch,2026-11-02T16:35,,reading,MILL,skim,damp,4,,,,,,,,", "unit", "needs its unit"),
+        (
+            "a",
+            "p,Tobi Larch,2026-11-02T16:35,,test,MILL,skim,pressure test,4.5,,,,,,,,",
+            "unit",
+            "read in bar",
+        ),
+        (
+            "a",
+            "p,Tobi Larch,2026-11-02T16:35,,reading,MILL,skim,pressure test,4.5,furlong,,,,,,,",
+            "unit",
+            "\"furlong\" is no unit",
+        ),
+        (
+            "a",
+            "p,Tobi Larch,2026-11-02T16:35,,reading,MILL,skim,Insulation Resistance,2,V,,,,,,,",
+            "unit",
+            "V is a voltage; this test is read in megohm",
+        ),
+        (
+            "a",
+            "p,Tobi Larch,2026-11-02T16:35,,reading,MILL,skim,pressure test,no fall at all,bar,,,,,,,",
+            "quantity",
+            "no fall at all",
+        ),
+        ("a", "p,Tobi Larch,2026-11-02T16:35,,told,MILL,skim,,,,,,,,,,", "by", "must not be empty"),
         ("a", "p,Tobi Larch,2026-11-02T16:35,,signed-off,MILL,,,,,,,,,,,", "stage", "must not be empty"),
         ("a", "p,Tobi Larch,2026-11-02T16:35,,hours,MILL,skim,,,,,,,,,,", "from", "or the length in minutes"),
         (
@@ -235,8 +260,11 @@ fn bad_lists_are_refused_with_their_place() {
     }
     let mut files = scenario();
     edit(&mut files.stages, "stud walls,carpentry,,", "stud walls,carpentry,boarding,");
-    let circle: Vec<_> = plan_of(&files).unwrap_err().iter().map(|bad| bad.line).collect();
+    let bad = plan_of(&files).unwrap_err();
+    let circle: Vec<_> = bad.iter().map(|bad| bad.line).collect();
     assert_eq!(circle, [2, 3, 4, 5], "stud walls, both first fixes, boarding");
+    let electrics = "circle: first fix electrics, then boarding, then stud walls; take one of them out";
+    assert!(bad[2].reason.ends_with(electrics), "{bad:?}");
 }
 
 #[test]

@@ -8,6 +8,8 @@ pub mod fixings;
 pub mod landing;
 mod rows;
 
+use rust_decimal::Decimal;
+
 use super::TakeoffError;
 use super::length::check_length;
 use super::room::{Rectangle, Surface};
@@ -57,6 +59,21 @@ impl BoardSize {
     #[must_use]
     pub const fn area_mm2(self) -> i64 {
         self.length_mm * self.width_mm
+    }
+}
+
+/// The widest centres of uprights behind a board of this thickness in mm; none below 9.5 mm.
+///
+/// NHBC Standards 6.3.12 and 9.2.4 Table 5 (seen): 9.5 mm at 450, 12.5 mm at 600. A ceiling of 12.5 mm board
+/// at more than 450 has noggings between its joists.
+#[must_use]
+pub fn widest_centres_mm(thick_mm: Decimal, on_ceiling_without_noggings: bool) -> Option<i64> {
+    if thick_mm < Decimal::new(95, 1) {
+        None
+    } else if thick_mm < Decimal::new(125, 1) || on_ceiling_without_noggings {
+        Some(450)
+    } else {
+        Some(600)
     }
 }
 

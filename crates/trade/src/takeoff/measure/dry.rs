@@ -6,7 +6,7 @@ use rust_decimal::Decimal;
 
 use super::super::boards::cutting::{self, Outline};
 use super::super::boards::fixings::{self, ScrewCentres};
-use super::super::boards::{Background, BoardRules, BoardSize, Layout, landing, lay};
+use super::super::boards::{Background, BoardRules, BoardSize, Layout, landing, lay, widest_centres_mm};
 use super::super::defaults::Setting;
 use super::super::length::{metres, square_metres};
 use super::super::plan::{Boarding, Face, FaceKind};
@@ -30,6 +30,30 @@ pub struct FramedFace {
     pub board: String,
 }
 
+/// A piece of a cutting list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CutPiece {
+    /// Where it goes up.
+    pub of: String,
+    /// Its number on that face's drawing, from 1.
+    pub number: usize,
+    /// What it is cut to.
+    pub outline: Outline,
+}
+
+/// What is cut from what, for one kind of board.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CuttingList {
+    /// The board, as the price book names it.
+    pub item: String,
+    /// Its size.
+    pub size: BoardSize,
+    /// For each board that is cut into, the pieces that come out of it.
+    pub boards: Vec<Vec<CutPiece>>,
+    /// Boards that go up whole.
+    pub whole: usize,
+}
+
 pub(super) struct Dry {
     pub(super) faces: Vec<FramedFace>,
 }
@@ -37,8 +61,20 @@ pub(super) struct Dry {
 /// A cutting list of one kind of board.
 struct BoardPile {
     size: BoardSize,
-    outlines: Vec<Outline>,
+    pieces: Vec<CutPiece>,
     net_mm2: i64,
+}
+
+impl BoardPile {
+    /// Puts the pieces of one place on the pile.
+    fn add(&mut self, of: &str, outlines: Vec<Outline>) {
+        let pieces = outlines.into_iter().enumerate();
+        self.pieces.extend(pieces.map(|(at, outline)| CutPiece {
+            of: of.to_owned(),
+            number: at + 1,
+            outline,
+        }));
+    }
 }
 
 impl Dry {
@@ -118,8 +154,10 @@ impl Dry {
             let Some(boarding) = &face.boarding else { continue };
             let sides = i64::from(boarding.sides);
             let pile = pile_of(&mut piles, boarding);
-            for _ in 0..sides {
-                pile.outlines.extend(fixings::outlines(layout));
+            for side in 0..boarding.sides {
+                let name = face.surface.name();
+                let of = if side == 0 { name.to_owned() } else { format!("{name}, other side") };
+                pile.add(&of, fixings::outlines(layout));
             }
             pile.net_mm2 += sides * face.surface.net_mm2();
             boarded_mm2 += sides * face.surface.net_mm2();
@@ -133,7 +171,7 @@ impl Dry {
         }
         for (boxing, boarding) in &room.boxing {
             let pile = pile_of(&mut piles, boarding);
-            pile.outlines.extend(boxing_pieces(boxing, boarding.size));
+            pile.add(boxing.name(), boxing_pieces(boxing, boarding.size));
             pile.net_mm2 += boxing.area_mm2();
             beads_mm += boxing.external_corners_mm();
             // A screw along each batten, one face after the other.
@@ -209,6 +247,7 @@ fn board_up(
         let laid = lay(surface, studwork.as_ref().map_or(Background::Solid, Background::Uprights), rules)?;
         if let Some(studwork) = &studwork {
             say_landing(sheet, surface, studwork, rules);
+            say_centres(sheet, face, boarding, studwork.frame.centres_mm);
         }
         if !laid.staggered {
             let says = "joints of neighbouring rows fall closer than they should; tape them well".to_owned();
@@ -222,6 +261,33 @@ fn board_up(
         studwork
     });
     Ok((studwork, layout))
+}
+
+/// Says where uprights stand too far apart for their board.
+fn say_centres(sheet: &mut Sheet<'_>, face: &Face, boarding: &Boarding, centres_mm: i64) {
+    let (name, thick_mm) = (face.surface.name(), boarding.thick_mm);
+    let overhead = face.kind == FaceKind::Ceiling;
+    match widest_centres_mm(thick_mm, false) {
+        None => {
+            sheet.mind(name, format!("{thick_mm} mm is thinner than any board that uprights usually carry"))
+        }
+        Some(widest_mm) if centres_mm > widest_mm => {
+            sheet.mind(
+                name,
+                format!("{thick_mm} mm board wants uprights at {widest_mm} mm or less, not {centres_mm}"),
+            );
+        }
+        Some(_)
+            if overhead
+                && widest_centres_mm(thick_mm, true).is_some_and(|widest_mm| centres_mm > widest_mm) =>
+        {
+            sheet.mind(
+                name,
+                format!("joists at {centres_mm} mm want noggings between them; 450 mm go without"),
+            );
+        }
+        Some(_) => {}
+    }
 }
 
 fn say_landing(sheet: &mut Sheet<'_>, surface: &Surface, studwork: &Studwork, rules: BoardRules) {
@@ -248,12 +314,13 @@ fn say_landing(sheet: &mut Sheet<'_>, surface: &Surface, studwork: &Studwork, ru
 }
 
 fn pile_of<'a>(piles: &'a mut BTreeMap<String, BoardPile>, boarding: &Boarding) -> &'a mut BoardPile {
-    let new = || BoardPile { size: boarding.size, outlines: Vec::new(), net_mm2: 0 };
+    let new = || BoardPile { size: boarding.size, pieces: Vec::new(), net_mm2: 0 };
     piles.entry(boarding.item.clone()).or_insert_with(new)
 }
 
 fn board_line(sheet: &mut Sheet<'_>, item: &str, pile: &BoardPile) -> Result<(), TakeoffError> {
-    let cut = cutting::plan(item, &pile.outlines, pile.size)?;
+    let outlines: Vec<Outline> = pile.pieces.iter().map(|piece| piece.outline).collect();
+    let cut = cutting::plan(item, &outlines, pile.size)?;
     let at_least = cut.at_least;
     let bought_mm2 = i64::try_from(cut.count()).unwrap_or(i64::MAX).saturating_mul(pile.size.area_mm2());
     let waste = percent(square_metres(bought_mm2 - pile.net_mm2), square_metres(bought_mm2))?;
@@ -264,10 +331,18 @@ fn board_line(sheet: &mut Sheet<'_>, item: &str, pile: &BoardPile) -> Result<(),
     };
     let working = format!(
         "{} pieces, {} m2 net, {offcuts}; no cutting of them needs fewer than {at_least}",
-        pile.outlines.len(),
+        pile.pieces.len(),
         tidy(square_metres(pile.net_mm2)),
     );
+    let whole = Outline { along_mm: pile.size.length_mm(), across_mm: pile.size.width_mm() };
+    let pieces_of =
+        |board: &Vec<usize>| board.iter().filter_map(|at| pile.pieces.get(*at).cloned()).collect();
+    let boards: Vec<Vec<CutPiece>> = cut.boards.iter().map(pieces_of).collect();
+    let (full, boards): (Vec<_>, Vec<_>) =
+        boards.into_iter().partition(|board| board.iter().all(|piece| piece.outline == whole));
     let room = sheet.room;
+    let name = room.item(item).to_owned();
+    sheet.cuttings.push(CuttingList { item: name, size: pile.size, boards, whole: full.len() });
     let line = (room.stage("boarding"), room.item(item), "each");
     sheet.lines.push(Line::new(line, decimal(cut.count()), ("each", Decimal::ONE), waste, working)?);
     Ok(())

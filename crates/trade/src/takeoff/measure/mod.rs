@@ -8,7 +8,7 @@ mod wet;
 use rust_decimal::Decimal;
 
 use self::dry::Dry;
-pub use self::dry::FramedFace;
+pub use self::dry::{CutPiece, CuttingList, FramedFace};
 use super::defaults::{Setting, Settings};
 use super::exact::quotient;
 use super::length::square_metres;
@@ -49,6 +49,8 @@ pub struct Measured {
     pub hours: Vec<Hours>,
     /// What to know.
     pub notes: Vec<Note>,
+    /// What is cut from which board.
+    pub cuttings: Vec<CuttingList>,
     /// Faces with a frame or boards, to draw.
     pub framed: Vec<FramedFace>,
 }
@@ -58,7 +60,8 @@ pub struct Measured {
 /// # Errors
 /// Whatever of the room can't be built as it was said; the error names the thing.
 pub fn measure(room: &Room, settings: &Settings) -> Result<Measured, TakeoffError> {
-    let mut sheet = Sheet { room, settings, lines: Vec::new(), hours: Vec::new(), notes: Vec::new() };
+    let (lines, hours, notes, cuttings) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut sheet = Sheet { room, settings, lines, hours, notes, cuttings };
     let framed = Dry::lay_out(&mut sheet)?;
     runs::pipes(&mut sheet)?;
     runs::cables(&mut sheet)?;
@@ -68,7 +71,8 @@ pub fn measure(room: &Room, settings: &Settings) -> Result<Measured, TakeoffErro
     wet::tanking(&mut sheet)?;
     wet::tiles(&mut sheet)?;
     wet::paint(&mut sheet)?;
-    Ok(Measured { lines: sheet.lines, hours: sheet.hours, notes: sheet.notes, framed: framed.faces })
+    let Sheet { lines, hours, notes, cuttings, .. } = sheet;
+    Ok(Measured { lines, hours, notes, cuttings, framed: framed.faces })
 }
 
 /// A take-off in the making.
@@ -78,6 +82,7 @@ struct Sheet<'a> {
     lines: Vec<Line>,
     hours: Vec<Hours>,
     notes: Vec<Note>,
+    cuttings: Vec<CuttingList>,
 }
 
 impl<'a> Sheet<'a> {

@@ -87,15 +87,25 @@ fn lay_on(sheet: &mut Sheet<'_>, area: Decimal, coat: Coat) -> Result<(), Takeof
         people => format!("{people} lay"),
     };
     let says = format!(
-        "{item}: {bags} bags with {} litres of clean water; {who} on {at_once} ({} m2) in the {} min before it sets, \
-         so {} goes",
+        "{item}: {} with {} litres of clean water; {who} on {at_once} ({} m2) in the {} min before it sets, \
+         so {}",
+        counted(bags, "bag"),
         tidy(water),
         tidy(mixes.go_m2),
         plaster.setting_minutes.normalize(),
-        mixes.goes,
+        counted(mixes.goes, "go"),
     );
     sheet.note(sheet.room.stage("skim"), says);
     sheet.hours("skim", area, "m2", rate)
+}
+
+/// `1 bag`, `2 bags`, `3 goes`.
+fn counted(count: u64, one: &str) -> String {
+    match (count, one.ends_with('o')) {
+        (1, _) => format!("1 {one}"),
+        (_, true) => format!("{count} {one}es"),
+        (_, false) => format!("{count} {one}s"),
+    }
 }
 
 /// The tiled part of a face.

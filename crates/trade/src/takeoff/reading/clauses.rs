@@ -101,6 +101,7 @@ fn framing_of(text: &str) -> Result<Framing, String> {
 pub(super) fn boarding_of(text: &str, settings: &Settings) -> Result<Boarding, String> {
     let whole = |setting| settings.whole(setting);
     let mut size_mm = (whole(Setting::BoardLength), whole(Setting::BoardWidth));
+    let mut thick_mm = settings.value(Setting::BoardThickness).normalize();
     let (mut hang, mut from, mut sides, mut item) = (Hang::Standing, End::Left, 1, Vec::new());
     let mut words = text.split_whitespace();
     while let Some(word) = words.next() {
@@ -113,21 +114,24 @@ pub(super) fn boarding_of(text: &str, settings: &Settings) -> Result<Boarding, S
             other => {
                 if let Some(found) = sizes_of(other)? {
                     size_mm = found;
+                    if let Some(thick) = other.split('x').nth(2) {
+                        thick_mm = read_decimal(thick)
+                            .map_err(|()| format!("{thick:?} is no thickness; say 2400x1200x12.5"))?;
+                    }
                 }
                 item.push(other);
             }
         }
     }
     let size = BoardSize::new(size_mm.0, size_mm.1).map_err(|error| error.to_string())?;
-    let thick = settings.value(Setting::BoardThickness).normalize();
-    let named = |what: &str| format!("{what} {}x{}x{thick}", size.length_mm(), size.width_mm());
+    let named = |what: &str| format!("{what} {}x{}x{thick_mm}", size.length_mm(), size.width_mm());
     // A board said without its size goes by the usual one.
     let item = match item.join(" ") {
         item if item.is_empty() => named("plasterboard"),
         item if item.contains(|letter: char| letter.is_ascii_digit()) => item,
         item => named(&item),
     };
-    Ok(Boarding { item, size, hang, from, sides })
+    Ok(Boarding { item, size, thick_mm, hang, from, sides })
 }
 
 /// The first two of `2400x1200x12.5`; nothing for a word that is no size.

@@ -30,21 +30,19 @@ pub const LONGEST_TEXT: usize = 64 * 1024;
 
 /// Reads a measured room. Its `set` lines are put into the settings, from `today` on.
 ///
+/// `own` is the crew's own figures and names: lines of `set`, `item` and `stage` alone. They come first, so
+/// what the room says beats them.
+///
 /// # Errors
 /// [`TakeoffError::BadLine`] for the first line that can't be read, with what to write instead.
-pub fn read_room(text: &str, settings: &mut Settings, today: Day) -> Result<Room, TakeoffError> {
-    let mut reading = Reading { room: Room::default(), face: None, settings, today, names: BTreeMap::new() };
-    if text.len() > LONGEST_TEXT {
-        return Err(bad(1, format!("the text has more than {LONGEST_TEXT} bytes; measure room by room")));
-    }
-    let mut last = 0;
-    for (at, line) in text.lines().enumerate() {
-        last = at + 1;
-        let said = line.split('#').next().unwrap_or_default().trim();
-        if !said.is_empty() {
-            reading.line(said, last).map_err(|reason| bad(last, reason))?;
-        }
-    }
+pub fn read_room(own: &str, text: &str, settings: &mut Settings, today: Day) -> Result<Room, TakeoffError> {
+    let names = BTreeMap::new();
+    let mut reading = Reading { room: Room::default(), face: None, settings, today, names };
+    reading.lines(own, &["set", "item", "stage"]).map_err(|error| match error {
+        TakeoffError::BadLine { line, reason } => bad(line, format!("of your own figures: {reason}")),
+        other => other,
+    })?;
+    let last = reading.lines(text, &[])?;
     reading.end_face().map_err(|(line, reason)| bad(line, reason))?;
     if reading.room.name.is_empty() {
         return Err(bad(last.max(1), "say which room it is: room: Shower room".to_owned()));
@@ -79,6 +77,26 @@ const SUBJECTS: &str = "room, people, set, item, stage, wall, ceiling, floor, do
                         pipe, cable, cylinder";
 
 impl Reading<'_> {
+    /// Reads all lines, of these subjects only if any are given, and says how many there were.
+    fn lines(&mut self, text: &str, only: &[&str]) -> Result<usize, TakeoffError> {
+        if text.len() > LONGEST_TEXT {
+            return Err(bad(1, format!("the text has more than {LONGEST_TEXT} bytes; measure room by room")));
+        }
+        let mut last = 0;
+        for (at, line) in text.lines().enumerate() {
+            last = at + 1;
+            let said = line.split('#').next().unwrap_or_default().trim();
+            if said.is_empty() {
+                continue;
+            }
+            if !only.is_empty() && !only.iter().any(|word| said.starts_with(word)) {
+                return Err(bad(last, format!("{said:?} belongs to a room; here go {}", only.join(", "))));
+            }
+            self.line(said, last).map_err(|reason| bad(last, reason))?;
+        }
+        Ok(last)
+    }
+
     fn line(&mut self, said: &str, line: usize) -> Result<(), String> {
         let Some((subject, rest)) = said.split_once(':') else {
             return Err(format!("{said:?} has no colon; write it like wall north: 4200 x 2400"));
@@ -115,11 +133,18 @@ impl Reading<'_> {
     fn set(&mut self, name: &str, rest: &str) -> Result<(), String> {
         let setting = Setting::named(name).map_err(|error| error.to_string())?;
         let unit = setting.fact().unit;
+        let (rest, from) = match rest.split_once(" from ") {
+            Some((rest, day)) => {
+                let day = day.trim().parse::<Day>();
+                (rest.trim(), day.map_err(|error| format!("{name}: from which day? {error}"))?)
+            }
+            None => (rest, self.today),
+        };
         let number = rest.strip_suffix(unit).unwrap_or(rest).trim();
         let value = read_decimal(number).map_err(|()| {
             format!("{name}: {rest:?} is not a number of {unit}; write it like set {name}: 10")
         })?;
-        self.settings.set(setting, value, self.today).map_err(|error| error.to_string())
+        self.settings.set(setting, value, from).map_err(|error| error.to_string())
     }
 
     fn name(&mut self, name: &str, line: usize) -> Result<(), String> {

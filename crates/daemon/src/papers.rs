@@ -1,0 +1,139 @@
+//! Papers as files: issued invoices and credit notes as they were frozen, quotes, and daywork sheets to sign.
+//! Nothing is issued or noted here.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use documents::{Form, PaperError, Sheet};
+use projections::Lists;
+use projections::billing::{self, JobWork};
+use serde::{Deserialize, Serialize};
+use serde_json::{Value, json};
+use trade::Day;
+
+use crate::command::standing_quote;
+use crate::error::NodeError;
+use crate::invoices;
+use crate::node::Node;
+use crate::payments;
+
+/// Which paper is wanted.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PaperWish {
+    /// An issued invoice or credit note, by its number.
+    Issued(String),
+    /// The quote of a job that counts: the version that was accepted last, else the one given last.
+    Quote(String),
+    /// What was worked and used by the clock on a job, to sign.
+    Daywork {
+        /// The job.
+        job: String,
+        /// From this day.
+        from: Day,
+        /// To this day.
+        until: Day,
+    },
+    /// A job's account with its customer.
+    Statement(String),
+    /// What is to pay out for the week of a day; of today without one.
+    PayList {
+        /// The day.
+        of: Option<Day>,
+    },
+}
+
+/// Writes a paper into a folder, in each form that is wanted. A file of that name is replaced.
+///
+/// # Errors
+/// A number, job or quote that is not there, a voided number, a form that the paper does not have; and what
+/// the disk says.
+pub(crate) fn print(
+    node: &Node,
+    wish: &PaperWish,
+    forms: &[Form],
+    dir: &Path,
+    today: Day,
+) -> Result<Value, NodeError> {
+    // All of it is made before any of it is written.
+    let made = match wish {
+        PaperWish::Issued(number) => issued(node, number, forms)?,
+        PaperWish::Quote(job) => {
+            let lists = node.book().lists();
+            let sheet = quote(&lists, &of_job(node, job)?, today)?;
+            sheets(&sheet, &format!("quote-{job}"), forms)?
+        }
+        PaperWish::Daywork { job, from, until } => {
+            let sheet = documents::daywork_sheet(&of_job(node, job)?, *from, *until).ok_or_else(|| {
+                NodeError::bad_input(format!("nothing was worked or used by the clock on {job} then"))
+            })?;
+            sheets(&sheet, &format!("daywork-{job}-{until}"), forms)?
+        }
+        PaperWish::Statement(job) => {
+            let work = of_job(node, job)?;
+            let lines = billing::statement(node.book(), &work);
+            let sheet = documents::statement_sheet(&work, &lines, billing::still_held(&work), today);
+            sheets(&sheet, &format!("statement-{job}"), forms)?
+        }
+        PaperWish::PayList { of } => {
+            let list = payments::pay_list_of(node, of.unwrap_or(today))?;
+            let lists = node.book().lists();
+            let crew = lists
+                .firm
+                .map_or("", |firm| if firm.trading_as.is_empty() { &firm.name } else { &firm.trading_as });
+            sheets(&documents::pay_list_sheet(crew, &list), &format!("pay-out-{}", list.to), forms)?
+        }
+    };
+    fs::create_dir_all(dir).map_err(|error| NodeError::folder(dir, &error))?;
+    let mut files = Vec::new();
+    for (name, bytes) in made {
+        let path = dir.join(name);
+        fs::write(&path, bytes).map_err(|error| NodeError::folder(&path, &error))?;
+        files.push(path);
+    }
+    Ok(json!({ "files": files }))
+}
+
+type Made = Vec<(PathBuf, Vec<u8>)>;
+
+fn issued(node: &Node, number: &str, forms: &[Form]) -> Result<Made, NodeError> {
+    let works = invoices::works(node);
+    let (_, issued) = invoices::paper(&works, number)?;
+    if issued.voided {
+        return Err(NodeError::bad_input(format!(
+            "{number} was voided and bills nothing, so no paper is made of it"
+        )));
+    }
+    let document = &issued.document;
+    let made = forms.iter().map(|form| {
+        let bytes = documents::paper(document, *form).map_err(|error| refused(&error))?;
+        Ok((PathBuf::from(documents::file_name(document, *form)), bytes))
+    });
+    made.collect()
+}
+
+fn sheets(sheet: &Sheet, name: &str, forms: &[Form]) -> Result<Made, NodeError> {
+    let made = forms.iter().map(|form| {
+        let bytes = documents::sheet_in(sheet, *form).map_err(|error| refused(&error))?;
+        Ok((PathBuf::from(format!("{name}.{}", form.ending())), bytes))
+    });
+    made.collect()
+}
+
+fn refused(error: &PaperError) -> NodeError {
+    NodeError::bad_input(error.to_string())
+}
+
+fn of_job(node: &Node, code: &str) -> Result<JobWork, NodeError> {
+    invoices::works(node).into_iter().find(|work| work.code == code).ok_or_else(|| invoices::no_job(code))
+}
+
+fn quote(lists: &Lists<'_>, work: &JobWork, today: Day) -> Result<Sheet, NodeError> {
+    let quote = standing_quote(lists, work.job).ok_or_else(|| {
+        NodeError::bad_input(format!("no quote was given on {}; `fivebar quote give` notes one", work.code))
+    })?;
+    let mut points: Vec<_> =
+        lists.points.values().filter(|point| point.quote == quote.quote).copied().collect();
+    points.sort_by_key(|point| (point.order, point.point));
+    Ok(documents::quote_sheet(work, quote, &points, today))
+}

@@ -1,0 +1,170 @@
+//! How figures are written on paper: no trailing noughts, hours with the clock's reading beside, packs in words.
+//!
+//! Nothing is reckoned or rounded here; a figure is written as it was frozen.
+
+use ledger::office::{InvoiceLine, InvoiceLineKind};
+use rust_decimal::Decimal;
+use trade::money::{hours, hours_and_minutes};
+use trade::{Day, Pence, Quantity, Rate};
+
+const MONTHS: [&str; 12] =
+    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+
+/// Pounds with two decimals and commas between thousands: `1,603.41`. Below nought with a minus sign.
+pub(crate) fn money(sum: Pence) -> String {
+    let plain = sum.to_string();
+    let digits = plain.trim_start_matches('-');
+    let (whole, pence) = digits.split_once('.').unwrap_or((digits, "00"));
+    let sign = if plain.starts_with('-') { "−" } else { "" };
+    format!("{sign}{}.{pence}", with_commas(whole))
+}
+
+fn with_commas(whole: &str) -> String {
+    let mut written = String::new();
+    for (place, digit) in whole.chars().enumerate() {
+        if place > 0 && (whole.len() - place).is_multiple_of(3) {
+            written.push(',');
+        }
+        written.push(digit);
+    }
+    written
+}
+
+/// A number without noughts behind the point: `1.5`, `42.75`, `3`.
+pub(crate) fn number(value: Decimal) -> String {
+    let plain = value.normalize().to_string();
+    plain.strip_prefix('-').map_or_else(|| plain.clone(), |digits| format!("−{digits}"))
+}
+
+/// Pounds for one unit, with at least two decimals: `13.05`, `5.589`.
+pub(crate) fn price(rate: Rate) -> String {
+    let places = rate.value().normalize().scale().max(2);
+    let plain = rate.rounded(places).to_string();
+    plain.strip_prefix('-').map_or_else(|| plain.clone(), |digits| format!("−{digits}"))
+}
+
+/// `20 %`, `5 %`, `12.5 %`, never over two lines.
+pub(crate) fn percent(rate: Rate) -> String {
+    format!("{}{TIE}%", number(rate.value()))
+}
+
+/// A space where no line may end. It is set as an ordinary one.
+pub(crate) const TIE: char = '\u{a0}';
+
+/// Words that may be parted.
+pub(crate) fn words(text: &str) -> impl Iterator<Item = &str> {
+    text.split(|letter: char| letter.is_whitespace() && letter != TIE).filter(|word| !word.is_empty())
+}
+
+/// Words as they are written: with ordinary spaces alone.
+pub(crate) fn untied(text: &str) -> String {
+    text.replace(TIE, " ")
+}
+
+/// `6 Nov 2026`, the same in every language of a phone.
+pub(crate) fn day(day: Day) -> String {
+    let (year, month, number) = year_month_day(day);
+    let month = MONTHS.get(usize::from(month).saturating_sub(1)).copied().unwrap_or_default();
+    format!("{number} {month} {year}")
+}
+
+/// The parts of a day. A day is written `2026-11-06`.
+pub(crate) fn year_month_day(day: Day) -> (u16, u8, u8) {
+    let written = day.to_string();
+    let mut parts = written.split('-');
+    let year = parts.next().and_then(|part| part.parse().ok()).unwrap_or_default();
+    let mut small = || parts.next().and_then(|part| part.parse().ok()).unwrap_or_default();
+    (year, small(), small())
+}
+
+/// How much a line bills, as people say it: `3.83 h (3 h 50)`, `1.5 bags`, `42.75 m²`. Empty for a whole
+/// stage, extra or deposit, which has no measure.
+pub(crate) fn quantity(line: &InvoiceLine) -> String {
+    let much = number(line.quantity.value());
+    match line.kind {
+        InvoiceLineKind::Labour if is_hours(&line.unit) => match minutes(line) {
+            Some(minutes) => format!("{much} h ({})", hours_and_minutes(minutes)),
+            None => format!("{much} h"),
+        },
+        InvoiceLineKind::Price | InvoiceLineKind::Deposit | InvoiceLineKind::Retention
+            if line.unit.is_empty() =>
+        {
+            String::new()
+        }
+        InvoiceLineKind::Labour
+        | InvoiceLineKind::Material
+        | InvoiceLineKind::Price
+        | InvoiceLineKind::Deposit
+        | InvoiceLineKind::Retention => amount_of(line.quantity, &line.unit),
+    }
+}
+
+/// An amount in a unit, as people say it.
+pub(crate) fn amount_of(quantity: Quantity, unit: &str) -> String {
+    let much = number(quantity.value());
+    match unit {
+        "" | "each" => much,
+        "m2" => format!("{much} m²"),
+        "m3" => format!("{much} m³"),
+        unit => format!("{much} {}", counted(unit, quantity)),
+    }
+}
+
+fn is_hours(unit: &str) -> bool {
+    matches!(unit, "hour" | "hours" | "h")
+}
+
+/// The minutes behind printed hours, if the line's claims are what it prints.
+fn minutes(line: &InvoiceLine) -> Option<i64> {
+    let claimed: Decimal = line.claims.iter().map(|claim| claim.quantity.value()).sum();
+    let minutes = i64::try_from(claimed.normalize()).ok()?;
+    // A credit note claims below nought and prints what is given back.
+    [minutes, minutes.checked_neg()?].into_iter().find(|minutes| hours(*minutes) == line.quantity)
+}
+
+/// The word for a pack as it is said with a number: `1.5 bags`, `1 box`, `2 boxes`. Letters that stand for a
+/// measure stay as they are.
+fn counted(unit: &str, quantity: Quantity) -> String {
+    const WORDS: [&str; 20] = [
+        "bag", "box", "bucket", "bundle", "can", "carton", "coil", "day", "drum", "length", "pack", "pair",
+        "pallet", "piece", "roll", "set", "sheet", "tin", "tub", "tube",
+    ];
+    let is_one = quantity.value() == Decimal::ONE;
+    match unit {
+        _ if is_one || !WORDS.contains(&unit) => unit.to_owned(),
+        _ if unit.ends_with('x') => format!("{unit}es"),
+        _ => format!("{unit}s"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_are_written_as_people_write_them() {
+        for (pence, written) in
+            [(160_341, "1,603.41"), (-41_667, "−416.67"), (0, "0.00"), (12_345_678_900, "123,456,789.00")]
+        {
+            assert_eq!(money(Pence(pence)), written);
+        }
+        for (rate, written) in [("13.0500", "13.05"), ("5.5890", "5.589"), ("38", "38.00"), ("-2", "−2.00")]
+        {
+            assert_eq!(price(rate.parse().unwrap()), written);
+        }
+        assert_eq!(untied(&percent("12.50".parse().unwrap())), "12.5 %");
+        assert_eq!(words(&format!("VAT {}", percent("20".parse().unwrap()))).count(), 2);
+        assert_eq!(day("2026-11-06".parse().unwrap()), "6 Nov 2026");
+    }
+
+    #[test]
+    fn packs_are_counted_in_words_and_measures_are_not() {
+        let one_and_a_half = "1.5".parse().unwrap();
+        for (unit, written) in
+            [("bag", "bags"), ("box", "boxes"), ("kg", "kg"), ("m", "m"), ("sheet", "sheets")]
+        {
+            assert_eq!(counted(unit, one_and_a_half), written);
+        }
+        assert_eq!(counted("bag", "1.0".parse().unwrap()), "bag");
+    }
+}

@@ -1,0 +1,60 @@
+"""Makes the papers once for all tests of this folder: invented ones of every kind by an example, and those of the
+invented week by the program itself, from the files of tests/scenario to an issued invoice."""
+
+from __future__ import annotations
+
+import functools
+import os
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@functools.cache
+def folder() -> Path:
+    """The folder with every invented paper in every form."""
+    made = tempfile.TemporaryDirectory(prefix="papers-")
+    _KEPT.append(made)
+    command = ["cargo", "run", "--quiet", "--package", "fivebar-documents", "--example", "papers", "--", made.name]
+    subprocess.run(command, cwd=ROOT, check=True)
+    issue_the_week(Path(made.name))
+    return Path(made.name)
+
+
+def issue_the_week(into: Path) -> None:
+    """Issues both invoices of the week and takes their papers, by the program."""
+    with tempfile.TemporaryDirectory(prefix="ledger-") as ledger:
+
+        def fivebar(*words: str | os.PathLike) -> None:
+            command = ["cargo", "run", "--quiet", "--package", "fivebar", "--", "--data", f"{ledger}/laptop", *words]
+            subprocess.run(command, cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+        fivebar("found", "--crew", "Oake Rooms", "--person", "Maren Oake", "--device", "maren-laptop")
+        fivebar("import", ROOT / "tests" / "scenario")
+        for number, job in (("41", "GARAGE"), ("42", "MILL")):
+            fivebar("invoice", "issue", job, "--until", "2026-11-08")
+            forms = [word for form in ENDINGS for word in ("--as", form)]
+            fivebar("print", "invoice", number, "--to", ledger, *forms)
+            for form, ending in ENDINGS.items():
+                shutil.copy(f"{ledger}/invoice-{number}.{ending}", into / f"week-{job.lower()}.{form}")
+
+
+ENDINGS = {"pdf": "pdf", "ubl": "ubl.xml", "cii": "cii.xml", "csv": "csv", "text": "txt"}
+_KEPT: list[tempfile.TemporaryDirectory] = []
+
+
+def names() -> list[str]:
+    return sorted(path.stem for path in folder().glob("*.pdf"))
+
+
+def read(name: str, form: str) -> bytes:
+    return (folder() / f"{name}.{form}").read_bytes()
+
+
+def run(*command: str | os.PathLike) -> str:
+    """The output of a program; it must end well."""
+    done = subprocess.run(command, check=True, capture_output=True)
+    return done.stdout.decode()
