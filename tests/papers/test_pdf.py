@@ -88,7 +88,7 @@ class Pdf(unittest.TestCase):
 
     def test_what_the_font_lacks_can_still_be_copied(self):
         text = words("awkward")
-        self.assertIn("Łucja Żółć & Søn, Ŵyn, Ωmega", text)
+        self.assertIn("Łucja Żółć & Søn, Ŵyn, Жук", text)
         self.assertIn("unbroken" * 30, "".join(text.split()))
 
     def test_a_long_paper_repeats_its_headings_and_counts_its_pages(self):
@@ -114,7 +114,7 @@ class Pdf(unittest.TestCase):
                 for page in Path(folder).glob(f"{name}-*.pgm"):
                     pixels = page.read_bytes().split(b"255\n", 1)[1]
                     dark = sum(pixel < 128 for pixel in pixels)
-                    self.assertGreater(dark, len(pixels) // 400, page.name)
+                    self.assertGreater(dark, len(pixels) // 1000, page.name)
 
 
 class Hybrid(unittest.TestCase):

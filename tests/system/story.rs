@@ -95,18 +95,29 @@ fn papers_are_written_to_files_in_the_forms_that_are_wanted() {
         assert!(text.replace(',', "").contains(figure), "{sum} {figure} in\n{text}");
     }
     for words in
-        ["Reverse charge: VAT Act 1994 Section 55A applies", "3.83 h (3 h 50)", "Tollgate Contracting"]
+        ["Reverse charge: VAT Act 1994 Section 55A applies", "4.33 h (4 h 20)", "Tollgate Contracting"]
     {
         assert!(text.contains(words), "{words} in\n{text}");
     }
     assert!(fs::read(papers.join("invoice-41.pdf")).unwrap().starts_with(b"%PDF-1.7"));
 
-    let sheet =
-        ["daywork", "MILL", "--from", "2026-11-02", "--until", "2026-11-06", "--as", "text", "--to", to];
+    let sheet = [
+        "print",
+        "daywork",
+        "MILL",
+        "--from",
+        "2026-11-02",
+        "--until",
+        "2026-11-06",
+        "--as",
+        "text",
+        "--to",
+        to,
+    ];
     laptop.ask(&sheet);
     let sheet = fs::read_to_string(papers.join("daywork-MILL-2026-11-06.txt")).unwrap();
     assert!(
-        sheet.contains("3 h 50") && sheet.contains("For the customer") && !sheet.contains('£'),
+        sheet.contains("Hours in all: 19 h 20") && sheet.contains("For the customer") && !sheet.contains('£'),
         "{sheet}"
     );
 

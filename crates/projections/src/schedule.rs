@@ -269,6 +269,6 @@ mod tests {
         assert_eq!(at("2026-11-04", 120).plus_wait(120), at("2026-11-04", 240));
         assert_eq!(at("2026-11-04", 480).plus_wait(24 * 60), at("2026-11-06", 0));
         assert_eq!(AtWork::from_clock("2026-11-07".parse().unwrap(), 600), at("2026-11-09", 0));
-        assert_eq!(friday.plus_work(i64::MAX).day.is_weekday(), true);
+        assert!(friday.plus_work(i64::MAX).day.is_weekday());
     }
 }

@@ -121,6 +121,13 @@ fn turn(layout: &mut Layout<'_>, table: &Table, places: &[Place]) {
     set_headings(layout, table, places, None);
 }
 
+/// A cell of a row, its words in lines.
+struct SetCell {
+    place: Place,
+    part: PartId,
+    lines: Vec<(Run, Style)>,
+}
+
 /// A row, whole on one page where a page can hold it.
 fn set_row(
     layout: &mut Layout<'_>,
@@ -130,7 +137,7 @@ fn set_row(
     cells: &[String],
     below: &str,
 ) {
-    let mut columns: Vec<(Place, PartId, Vec<(Run, Style)>)> = Vec::new();
+    let mut columns: Vec<SetCell> = Vec::new();
     for (number, (cell, place)) in cells.iter().zip(places).enumerate() {
         let role = if number == 0 { Role::RowHeading } else { Role::Cell };
         let part = layout.tree.add_below(row, role);
@@ -140,9 +147,9 @@ fn set_row(
             let small = layout.wrap(below, Style::SMALL, place.width);
             lines.extend(small.into_iter().map(|run| (run, Style::SMALL)));
         }
-        columns.push((*place, part, lines));
+        columns.push(SetCell { place: *place, part, lines });
     }
-    let height = columns.iter().map(|(_, _, lines)| lines.len()).max().unwrap_or(0);
+    let height = columns.iter().map(|cell| cell.lines.len()).max().unwrap_or(0);
     let leading = Style::BODY.leading();
     let whole = height as f32 * leading + 8.0;
     if !layout.has_room(whole) && whole < super::layout::BOTTOM - TOP - 60.0 {
@@ -154,7 +161,7 @@ fn set_row(
             turn(layout, table, places);
         }
         layout.y += leading;
-        for (place, part, lines) in &columns {
+        for SetCell { place, part, lines } in &columns {
             if let Some((run, style)) = lines.get(line).filter(|(run, _)| !run.text.is_empty()) {
                 layout.words(run.clone(), *style, *place, layout.y, Some(*part));
             }
