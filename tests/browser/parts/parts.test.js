@@ -106,7 +106,8 @@ test("what was not saved comes back with the reason, is mended, and goes", async
   await page.$eval("#not-sent [name=quantity]", (field) => (field.value = "2"));
   await page.click("#not-sent .mend button");
   await untilTrue(() => stub.saved.length === 2, "both are saved");
-  assert.deepEqual(saved(), ["2 screw", "1 moisture board"]);
+  // What waited may have gone before the press: what is being mended holds up nothing behind it.
+  assert.deepEqual(saved().sort(), ["1 moisture board", "2 screw"]);
   await until(page, () => !document.querySelector("#not-sent"));
 });
 
