@@ -75,12 +75,19 @@ pub fn when(moment: Moment, today: Day) -> String {
     format!("{} {}", near_day(moment.day(), today), time(moment))
 }
 
-/// `£1,234.50`.
+/// `£1,234.50`; below nought `−£1,234.50`.
 #[must_use]
 pub fn pounds(sum: Pence) -> String {
+    let digits = money(Pence(sum.0.saturating_abs()));
+    if sum.0 < 0 { format!("−£{digits}") } else { format!("£{digits}") }
+}
+
+/// The same where the currency is said elsewhere: `1,234.50`; below nought `−1,234.50`.
+#[must_use]
+pub fn money(sum: Pence) -> String {
     let pence = sum.0.unsigned_abs();
     let sign = if sum.0 < 0 { "−" } else { "" };
-    format!("{sign}£{}.{:02}", thousands(pence / 100), pence % 100)
+    format!("{sign}{}.{:02}", thousands(pence / 100), pence % 100)
 }
 
 fn thousands(number: u64) -> String {
@@ -175,13 +182,18 @@ pub fn value(bound: Bound, value: Quantity, unit: &str) -> String {
 /// `north wall, utility room`.
 #[must_use]
 pub fn place(place: &Place) -> String {
-    let surface = place.surface.map(|surface| match surface {
-        Surface::Wall => "wall",
-        Surface::Ceiling => "ceiling",
-        Surface::Floor => "floor",
-    });
-    let words = [place.words.as_str(), surface.unwrap_or_default(), place.room.as_str()];
+    let words = [place.words.as_str(), surface(place), place.room.as_str()];
     words.into_iter().filter(|word| !word.is_empty()).collect::<Vec<_>>().join(", ")
+}
+
+/// `wall`; empty where it was not said.
+pub(crate) const fn surface(place: &Place) -> &'static str {
+    match place.surface {
+        Some(Surface::Wall) => "wall",
+        Some(Surface::Ceiling) => "ceiling",
+        Some(Surface::Floor) => "floor",
+        None => "",
+    }
 }
 
 /// How the customer said it.
