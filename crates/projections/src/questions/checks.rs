@@ -7,7 +7,7 @@ use ledger::office::Basis;
 use ledger::{JobId, StageId};
 
 use super::{Facts, Question, QuestionKind};
-use crate::closing::{self, ClosedUp, Logged};
+use crate::closing::{self, ClosedUp, Evidence};
 use crate::extras::{Answer, answers};
 use crate::materials::uses_of;
 use crate::stages::{DoneAt, Stage, happened, stages_of};
@@ -50,9 +50,10 @@ fn signed_off_without(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, foun
 
 /// Work on a stage that covers what was not tested, photographed or signed off at that place.
 fn closed_up(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
-    let logged = Logged::of(&facts.entries, &facts.lists);
+    let evidence = Evidence::of(&facts.entries, &facts.lists);
     for (id, listed) in &facts.lists.stages {
-        for ClosedUp { check, began, begun_by } in closing::closed_up(&logged, &facts.lists, stages, listed) {
+        for ClosedUp { check, began, begun_by } in closing::closed_up(&evidence, &facts.lists, stages, listed)
+        {
             let at = if check.place.is_empty() { String::new() } else { format!(", {},", check.place) };
             let told = check.told.map(|told| {
                 let (to, by) = (facts.lists.person(told.to), facts.lists.person(told.by));
