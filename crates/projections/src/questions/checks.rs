@@ -10,6 +10,7 @@ use super::{Facts, Question, QuestionKind};
 use crate::closing::{self, ClosedUp, Evidence};
 use crate::extras::{Answer, answers};
 use crate::materials::uses_of;
+use crate::schedule;
 use crate::stages::{DoneAt, Stage, happened, stages_of};
 
 pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
@@ -18,6 +19,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     let stages: BTreeMap<StageId, Stage> = stages.map(|stage| (stage.stage, stage)).collect();
     signed_off_without(facts, &stages, found);
     closed_up(facts, &stages, found);
+    in_a_circle(facts, &stages, found);
     extras_without_yes(facts, &stages, found);
     material_without_price(facts, found);
 }
@@ -79,6 +81,26 @@ fn closed_up(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut V
                     .from([begun_by]),
             );
         }
+    }
+}
+
+/// Stages that would have to wait for themselves. Whoever lists a stage is refused that; two who list apart
+/// can still make one.
+fn in_a_circle(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
+    let all: Vec<Stage> = stages.values().cloned().collect();
+    let jobs: BTreeSet<JobId> = all.iter().map(|stage| stage.job).collect();
+    for job in jobs {
+        let Some(circle) = schedule::circle(job, &all, &facts.lists) else { continue };
+        let names: Vec<_> = circle.iter().map(|stage| facts.lists.stage(Some(*stage))).collect();
+        let text = format!(
+            "{}: {} come after each other in a circle, so none of them can begin. Which one should come first?",
+            facts.lists.job(job),
+            names.join(", then "),
+        );
+        let mut about: Vec<_> = circle.iter().map(ToString::to_string).collect();
+        about.sort_unstable();
+        let stage = circle.first().copied();
+        found.push(Question::new(QuestionKind::InACircle, &about, text).at(job, stage));
     }
 }
 
