@@ -1,6 +1,7 @@
 //! What a builder reads on the terminal, made from the node's answers.
 
 use daemon::Command;
+use daemon::command::RoomCommand;
 use daemon::serve::Joined;
 use serde_json::Value;
 use trade::money::hours_and_minutes;
@@ -43,6 +44,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Paid(_) => office_pages::paid(answer),
         Command::BearCost { .. } => office_pages::cost_borne(answer),
         Command::PriceExtra { .. } => office_pages::extra_priced(answer),
+        Command::Measure(RoomCommand::Kept { .. } | RoomCommand::Drop { .. }) => measure_pages::rooms(answer),
         Command::Measure(_) => measure_pages::measured(answer),
         Command::Owed => money_pages::owed(answer),
         Command::Statement { .. } => money_pages::statement(answer),

@@ -130,6 +130,19 @@ fn plural(word: &str, count: Decimal) -> String {
     format!("{word}{ending}")
 }
 
+/// A number of whole packs or measures: `3 bags`, `1 box`, `12 m`, `7`.
+#[must_use]
+pub fn counted(count: u64, pack: &str) -> String {
+    match pack {
+        "" | "each" => count.to_string(),
+        "m2" => format!("{count} m²"),
+        "m3" => format!("{count} m³"),
+        // Letters that stand for a measure stay as they are.
+        measure if measure.len() < 3 => format!("{count} {measure}"),
+        pack => format!("{count} {}", plural(pack, Decimal::from(count))),
+    }
+}
+
 /// Whether an item comes in a pack of more than one unit.
 #[must_use]
 pub fn has_pack(item: &ItemListed) -> bool {

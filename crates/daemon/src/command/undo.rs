@@ -77,6 +77,7 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::NeedListed
         | Kind::FillInListed
         | Kind::LimitSet
+        | Kind::RoomMeasured
         | Kind::Hours
         | Kind::WorkStarted
         | Kind::WorkSwitched
