@@ -114,7 +114,7 @@ pub(crate) fn issue_deposit(
     update_first(node)?;
     if let Some(paid_on) = paid_on.filter(|paid_on| *paid_on > today) {
         return Err(NodeError::bad_input(format!(
-            "--paid-on: {paid_on} has not come yet; it is {today} today"
+            "paid on {paid_on}: that day has not come yet; it is {today} today"
         )));
     }
     let works = works(node);
