@@ -8,5 +8,6 @@ mod joining;
 mod lists;
 mod papers;
 mod photos;
+mod rooms;
 mod terms;
 mod world;
