@@ -1,14 +1,19 @@
-//! Issued papers to take away: PDF, e-invoices, a table, text. Only who sees money gets one, and what is handed
-//! out is what was frozen when it was issued.
+//! Papers to take away: PDF, e-invoices, a table, text. Only who sees money gets one. Of an invoice what is handed
+//! out is what was frozen when it was issued; quotes, statements, daywork sheets and what is to pay out say how
+//! things stand now.
 
 use axum::Router;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
+use daemon::NodeError;
 use daemon::node::now_ms;
+use daemon::papers::{self, PaperWish};
 use documents::Form;
 use projections::billing;
+use serde::Deserialize;
+use trade::Day;
 
 use crate::app::App;
 use crate::look::{Asked, Look};
@@ -16,7 +21,7 @@ use crate::problem::Problem;
 use crate::viewer::Viewer;
 
 pub(crate) fn routes() -> Router<App> {
-    Router::new().route("/papers/{number}/{form}", get(paper))
+    Router::new().route("/papers/{number}/{form}", get(paper)).route("/papers/of/{kind}/{form}", get(sheet))
 }
 
 async fn paper(
@@ -27,10 +32,7 @@ async fn paper(
     viewer.must_see_money()?;
     let form: Form = form.parse().map_err(|_| Problem::NotHere)?;
     let found = app.node(move |node| {
-        let look = Look::new(node, &viewer, &Asked::default(), now_ms()).map_err(|error| {
-            tracing::error!(%error, "the clock");
-            Problem::Broken
-        })?;
+        let look = looking(node, &viewer)?;
         let works = billing::job_works(look.book, &look.lists);
         let mut papers = works.into_iter().flat_map(|work| work.papers);
         let paper = papers.find(|paper| billing::printed_number(&paper.document) == number);
@@ -44,11 +46,71 @@ async fn paper(
         tracing::error!(%error, "a paper could not be made");
         Problem::Broken
     })?;
+    Ok(download(form, &name, bytes))
+}
+
+/// Which sheet of its kind.
+#[derive(Deserialize)]
+struct Which {
+    #[serde(default)]
+    job: String,
+    #[serde(default)]
+    from: String,
+    #[serde(default)]
+    until: String,
+}
+
+impl Which {
+    fn wish(self, kind: &str) -> Result<PaperWish, Problem> {
+        let day = |text: &str| text.parse::<Day>().map_err(|error| Problem::Refused(error.to_string()));
+        Ok(match kind {
+            "quote" => PaperWish::Quote(self.job),
+            "statement" => PaperWish::Statement(self.job),
+            "daywork" => {
+                PaperWish::Daywork { from: day(&self.from)?, until: day(&self.until)?, job: self.job }
+            }
+            "pay-list" => PaperWish::PayList { of: Some(day(&self.until)?) },
+            _ => return Err(Problem::NotHere),
+        })
+    }
+}
+
+async fn sheet(
+    State(app): State<App>,
+    viewer: Viewer,
+    Path((kind, form)): Path<(String, String)>,
+    Query(which): Query<Which>,
+) -> Result<Response, Problem> {
+    viewer.must_see_money()?;
+    let form: Form = form.parse().map_err(|_| Problem::NotHere)?;
+    let wish = which.wish(&kind)?;
+    let made = app.node(move |node| {
+        let today = looking(node, &viewer)?.today;
+        papers::make(node, &wish, &[form], today).map_err(|error| match error {
+            NodeError::BadInput(reasons) => Problem::Refused(reasons.join("; ")),
+            other => Problem::Refused(other.to_string()),
+        })
+    });
+    let (name, bytes) = made.await??.pop().ok_or(Problem::Broken)?;
+    // A job's code is in it, and not every letter may stand in a header.
+    let is_plain = |letter: char| letter.is_ascii_alphanumeric() || matches!(letter, '-' | '.' | '_');
+    let name = name.to_string_lossy().replace(|letter: char| !is_plain(letter), "-");
+    Ok(download(form, &name, bytes))
+}
+
+fn looking<'a>(node: &'a daemon::Node, viewer: &'a Viewer) -> Result<Look<'a>, Problem> {
+    Look::new(node, viewer, &Asked::default(), now_ms()).map_err(|error| {
+        tracing::error!(%error, "the clock");
+        Problem::Broken
+    })
+}
+
+fn download(form: Form, name: &str, bytes: Vec<u8>) -> Response {
     let headers = [
         (header::CONTENT_TYPE, form.media_type().to_owned()),
         (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")),
         (header::CACHE_CONTROL, "no-store".to_owned()),
         (header::CONTENT_SECURITY_POLICY, "default-src 'none'; sandbox".to_owned()),
     ];
-    Ok((headers, bytes).into_response())
+    (headers, bytes).into_response()
 }

@@ -77,6 +77,7 @@ pub(crate) struct Week {
     pub(crate) frame: Frame,
     /// `Mon 2 Nov to Sun 8 Nov`.
     week: String,
+    sunday: Day,
     before: Day,
     after: Day,
     pub(crate) questions: Vec<ToSortOut>,
@@ -103,6 +104,7 @@ pub(crate) fn week(look: &Look<'_>, of: Day) -> Week {
     Week {
         frame: look.frame(Tab::Week, "The week".to_owned()),
         week: names,
+        sunday,
         before: monday.plus_days(-7),
         after: monday.plus_days(7),
         questions: open.iter().take(MOST_QUESTIONS).map(to_sort_out).collect(),
