@@ -9,7 +9,8 @@ use ledger::site::{LineKind, StockPlace, WasteCount, Whose};
 use ledger::{Body, EntryRef, EventHash, ItemId, JobId, StageId};
 use rust_decimal::Decimal;
 use trade::money::{price_variance, usage_variance};
-use trade::{Day, Pence, Pounds, Quantity, Rate, UnitCost};
+use trade::number::{MAX_SCALE, half_up};
+use trade::{Day, Pence, Pounds, Quantity, Rate, UnitCost, VatRate};
 
 use crate::book::Book;
 use crate::entry::Entry;
@@ -141,6 +142,25 @@ impl Book {
         }
         let price = lists.prices.get(&item)?.on(entry.day)?;
         Some((price.pack_cost, lists.items.get(&item)?.pack_size))
+    }
+
+    /// What a pack cost with its VAT: as the ticket says where that is known, else at the standard rate of
+    /// the day.
+    pub(crate) fn pack_cost_with_vat(&self, entry: &MaterialUse, lists: &Lists<'_>) -> Option<Rate> {
+        let (cost, _) = self.pack_cost(entry, lists)?;
+        let ticket = match entry.what {
+            Movement::Used(Some(purchase)) => {
+                let known = self.bought_at(&purchase, entry.key.2, lists);
+                known.and_then(|_| lists.paid.get(&purchase))
+            }
+            _ => None,
+        };
+        let (net, vat) = match ticket {
+            Some(paid) => (paid.net.pounds(), paid.vat.pounds()),
+            None => (Decimal::ONE_HUNDRED, VatRate::Standard.percent_on(entry.day)?.value()),
+        };
+        let with_vat = cost.value().saturating_mul(net.saturating_add(vat)).checked_div(net)?;
+        Rate::new(half_up(with_vat, MAX_SCALE).normalize()).ok()
     }
 
     fn bought_at(&self, purchase: &EntryRef, item: ItemId, lists: &Lists<'_>) -> Option<PackCost> {

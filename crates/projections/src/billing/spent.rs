@@ -3,12 +3,14 @@
 
 use std::collections::BTreeMap;
 
-use ledger::office::BillableUnit;
+use ledger::office::{BillableUnit, PricePaid};
 use ledger::site::ExpenseKind;
 use ledger::{Body, JobId};
 use rust_decimal::Decimal;
+use trade::number::{MAX_SCALE, half_up};
 use trade::{Pence, Quantity, Rate, UnitCost};
 
+use super::vat::is_registered_on;
 use super::work::{ClockEntry, JobWork, MaterialCost, Measure};
 use crate::entry::Entry;
 use crate::lists::Lists;
@@ -30,7 +32,9 @@ pub(super) fn add_hires(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BT
         let (Ok(quantity), Some(one)) = (Quantity::new(count.into()), one()) else { continue };
         let cost = cost.and_then(rate_of);
         let costs = |pack_cost| MaterialCost { stage, done_on: hire.to, quantity, pack_cost, pack_size: one };
-        work.material_costs.extend(cost.map(costs));
+        let registered = lists.firm.is_none_or(|firm| is_registered_on(firm, hire.to));
+        let for_cis = cost.filter(|_| registered).or_else(|| Some(with_vat(cost?, hire.paid?)));
+        work.material_costs.extend(for_cis.map(costs));
         if work.bills_by_the_clock(stage) {
             let (item, unit_cost) = (format!("hire of {}", hire.what), cost.map(UnitCost::of_unit));
             work.entries.push(ClockEntry {
@@ -68,6 +72,13 @@ pub(super) fn add_expenses(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut
             },
         });
     }
+}
+
+/// A rate of a hire with its VAT, in the proportion in which that was paid: what a crew that is not registered
+/// for VAT bears.
+fn with_vat(cost: Rate, paid: &PricePaid) -> Rate {
+    let gross = cost.value().saturating_mul((paid.net + paid.vat).pounds()).checked_div(paid.net.pounds());
+    gross.and_then(|gross| Rate::new(half_up(gross, MAX_SCALE).normalize()).ok()).unwrap_or(cost)
 }
 
 fn rate_of(sum: Pence) -> Option<Rate> {

@@ -1,5 +1,6 @@
 //! Bills against the invented week, against hand-worked roundings, and against a model that sees all.
 
+mod cis;
 mod from_book;
 mod from_book_money;
 mod history;

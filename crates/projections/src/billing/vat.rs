@@ -27,6 +27,11 @@ pub(super) fn is_registered(firm: &FirmListed) -> bool {
     !firm.vat_number.trim().is_empty() || firm.vat_from.is_some()
 }
 
+/// Whether it is registered on a day.
+pub(super) fn is_registered_on(firm: &FirmListed, day: Day) -> bool {
+    is_registered(firm) && firm.vat_from.is_none_or(|from| from <= day)
+}
+
 /// Whether what somebody said of the reverse charge is not what the facts of the job say.
 pub(crate) fn says_otherwise_of_vat(terms: &JobTerms, firm: Option<&FirmListed>) -> bool {
     decide(terms, firm, terms.vat_percent).disagrees
