@@ -294,7 +294,7 @@ fn what_slips_and_what_has_time_to_spare() {
     assert_eq!(door.end.map(|(before, after)| before == after), Some(true));
 
     // A circle, as two devices can make one, is named and nothing else is made of it.
-    world.stage("GARAGE", "studs", |listed| listed.after = vec![stage("GARAGE", "skim")]);
+    world.stage_from("GARAGE", "studs", "2026-11-02", |listed| listed.after = vec![stage("GARAGE", "skim")]);
     let circle = slips(&world.office(), job("GARAGE"), stage("GARAGE", "skim"), 60, at(MONDAY)).unwrap_err();
     for name in ["studs", "boards", "skim"] {
         assert!(circle.to_string().contains(name), "{circle}");
