@@ -65,6 +65,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Export { .. } => {
             format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
         }
+        Command::HandOver(_) => crate::handover::made(answer),
         Command::Verify => verified(answer),
         Command::Status => status(answer),
     }

@@ -49,6 +49,7 @@ pub use terms::TermsCommand;
 use crate::entries;
 use crate::error::NodeError;
 use crate::export;
+use crate::handing_over::{self, HandOverWish};
 use crate::import::FileName;
 use crate::invites::InviteWish;
 use crate::invoices;
@@ -204,6 +205,8 @@ pub enum Command {
         /// Into which folder.
         dir: PathBuf,
     },
+    /// Writes the handover of a job to a file.
+    HandOver(HandOverWish),
     /// Issues the credit note that is proposed on an invoice, or one over all that is left of it.
     CreditInvoice {
         /// The invoice's number.
@@ -440,6 +443,7 @@ fn dispatch(
         }
         Command::Invoices => Ok(invoices::list(node)),
         Command::PrintPaper { paper, forms, dir } => papers::print(node, &paper, &forms, &dir, today()?),
+        Command::HandOver(wish) => handing_over::hand_over(node, author, &wish, today()?),
         Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today()?),
         Command::VoidInvoice { number, reason } => invoices::void(node, author, &number, reason),
         Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),
