@@ -7,7 +7,7 @@ import { fileURLToPath } from "node:url";
 
 import { BOSS, Crew, LAPTOP, openRow, PHONE, TOBI } from "./crew.js";
 import { cutNetwork } from "./network.js";
-import { until, untilText, untilWorkerRules } from "./watch.js";
+import { until, untilText, untilReady } from "./watch.js";
 
 const CLOCK = "2026-11-06 15:42:00";
 const DOCS = new URL("../../docs/", import.meta.url);
@@ -44,7 +44,7 @@ try {
   const tobi = await crew.join(TOBI);
   await setClock(tobi.page);
   const now = `${crew.origin}/?job=GARAGE&stage=tiling`;
-  await untilWorkerRules(tobi.page);
+  await untilReady(tobi.page);
   await tobi.page.goto(now);
   await tobi.page.click("form[action='/do/start'] button.act");
   await until(tobi.page, () => document.querySelector("[data-running-since]"));

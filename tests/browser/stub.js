@@ -37,6 +37,10 @@ export class Stub {
   isDown = false;
   /** Saves and then drops the connection, so many times. */
   answersToLose = 0;
+  /** @type {Map<string, Promise<void>>} by the path, what answers wait for */
+  held = new Map();
+  /** @type {Map<string, number>} by the path, how many more times the answer is that something broke */
+  breaks = new Map();
   /** Takes so many bytes of each part of a photo and then drops the connection; once. */
   cutPhotoAt = 0;
   /** @type {(fields: Record<string, string>) => string} a reason to refuse, or nothing */
@@ -66,7 +70,18 @@ export class Stub {
     for (const listener of this.listeners) listener.write("event: changed\ndata:\n\n");
   }
 
+  /** Holds back the answers for a path. @param {string} path @returns {() => void} lets them go */
+  hold(path) {
+    let release;
+    this.held.set(path, new Promise((resolve) => (release = resolve)));
+    return () => {
+      this.held.delete(path);
+      release();
+    };
+  }
+
   async answer(request, response) {
+    await this.held.get(request.url);
     if (this.isDown) return request.socket.destroy();
     const body = await bodyOf(request);
     const send = (status, value, headers = {}) => {
@@ -74,6 +89,11 @@ export class Stub {
       response.end(JSON.stringify(value));
     };
     const { pathname } = new URL(request.url, "http://stub");
+    const left = this.breaks.get(pathname) ?? 0;
+    if (left > 0) {
+      this.breaks.set(pathname, left - 1);
+      return send(503, { refused: "something went wrong here" });
+    }
     const html = (text) => {
       response.writeHead(200, { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": POLICY });
       response.end(text);

@@ -61,9 +61,12 @@ export async function untilTrue(check, what) {
 }
 
 /**
- * Waits until the worker rules the page, so that the page opens without the network.
+ * Waits until this screen opens without the network: the worker rules the page and has kept what it shows.
  * @param {import("puppeteer-core").Page} page
  */
-export async function untilWorkerRules(page) {
-  await until(page, () => navigator.serviceWorker.controller !== null);
+export async function untilReady(page) {
+  await until(page, async () => {
+    const kept = await (await caches.open("screens")).match(location.href);
+    return kept !== undefined && navigator.serviceWorker.controller !== null;
+  });
 }

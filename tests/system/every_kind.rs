@@ -140,6 +140,7 @@ fn way_in(kind: Kind) -> WayIn {
         Kind::Expense => {
             Typed(&[&["log", "expense", "--job", "BARN", "--what", "parking", "--total", "8.40"]])
         }
+        Kind::Mileage => Typed(&[&["log", "mileage", "--job", "BARN", "--quantity", "24"]]),
         Kind::Test => Typed(&[&[
             "log",
             "reading",
@@ -257,6 +258,24 @@ fn way_in(kind: Kind) -> WayIn {
             "--verified-on",
             "2026-09-01",
         ]]),
+        Kind::TimeTermsSet => Typed(&[
+            &[
+                "hours",
+                "charge",
+                "--job",
+                "BARN",
+                "--overtime",
+                "x1.5",
+                "--after-day",
+                "8",
+                "--call-out",
+                "85",
+                "--mile",
+                "0.45",
+            ],
+            &["hours", "pay", "--person", "Tobi Larch", "--day", "150", "--parts", "quarters"],
+            &["hours", "show"],
+        ]),
         Kind::InvoiceIssued => Typed(&[&["invoice", "issue", "BARN"]]),
         Kind::InvoiceCredited => Typed(&[&["invoice", "credit", "41", "--whole"]]),
         Kind::InvoiceVoided => {

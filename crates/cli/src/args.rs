@@ -1,6 +1,7 @@
 //! The words of the command line, and the help that teaches them.
 
 mod handover;
+mod hours;
 mod invoice;
 mod lists;
 mod log;
@@ -20,6 +21,7 @@ use daemon::{NodeError, Role};
 use trade::{Day, Rate};
 
 pub(crate) use handover::Handover;
+pub(crate) use hours::Hours;
 pub(crate) use invoice::Invoice;
 pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
@@ -327,6 +329,9 @@ pub(crate) enum Request {
     },
     /// What an hour of somebody's costs and is charged at from a day on.
     Rate(RateWords),
+    /// How time is counted where not every hour is at one rate: overtime, weekends, days, call-outs, travel.
+    #[command(subcommand)]
+    Hours(Hours),
     /// What was paid for a purchase, a hire or an expense; only the office reads it.
     Paid(Paid),
     /// Who bears the cost of a waste or a call-back: ours, the customer's or the maker's.

@@ -117,6 +117,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Role { person, role } => Command::SetRole { person, role: role.into() },
         Request::Price { item, pack_cost, from } => Command::Price { item, pack_cost, from },
         Request::Rate(rate) => rate.command(),
+        Request::Hours(hours) => hours.command(),
         Request::Paid(paid) => paid.command(),
         Request::Cost { entry, whose } => Command::BearCost { entry, whose: whose.into() },
         Request::Extra(request) => request.command(),

@@ -86,6 +86,18 @@ pub(crate) fn pay_list(answer: &Value) -> String {
         ]);
     }
     let mut page = heading(&title) + &people.finish();
+    for pay in list(answer, "people") {
+        let parts = list(pay, "counted").iter().map(|part| {
+            let per = if part["per_minutes"] == 60 { "an hour" } else { "a day" };
+            let length = hours_and_minutes(part["minutes"].as_i64().unwrap_or_default());
+            format!("{} {length} at {} {per}", text(part, "band").replace('_', " "), text(part, "rate"))
+        });
+        let miles = Some(text(pay, "mileage")).filter(|sum| sum != "0.00");
+        let parts: Vec<_> = parts.chain(miles.map(|sum| format!("and {sum} for miles driven"))).collect();
+        if !parts.is_empty() {
+            page += &format!("\n  {}: {}.", text(pay, "name"), parts.join(", "));
+        }
+    }
     page += &format!(
         "\n\nTo people in all: {}. Kept back for CIS: {}. Wages of people on the books are worked out elsewhere.",
         text(answer, "to_people"),

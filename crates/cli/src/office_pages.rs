@@ -96,12 +96,75 @@ pub(crate) fn terms(terms: &TermsCommand, answer: &Value) -> String {
             let of = if stage.is_empty() { job } else { format!("{job}, {stage}") };
             format!("{of}: VAT at the rate {}.", text(answer, "rate").replace('_', " "))
         }
+        TermsCommand::Time(_) | TermsCommand::ShowTime => time_terms(answer),
         TermsCommand::Engage { .. } => {
             let (how, percent) = (text(answer, "engagement").replace('_', " "), text(answer, "cis_percent"));
             let cis = if percent == "0" { String::new() } else { format!(", CIS {percent} %") };
             format!("{person}: {how}{cis}.")
         }
     }
+}
+
+/// How time is counted, row by row.
+fn time_terms(answer: &Value) -> String {
+    let rows = list(answer, "time_terms");
+    if rows.is_empty() {
+        return "Every hour is at the rate of `fivebar rate`; nothing else was set.".to_owned();
+    }
+    let mut page = Page::new(&["for", "job", "person", "from", "how time is counted"]);
+    for row in rows {
+        let side = if text(row, "side") == "paid" { "what is paid" } else { "what is charged" };
+        let or_all = |name| Some(text(row, name)).filter(|text| !text.is_empty()).unwrap_or("all".to_owned());
+        page.row(&[side, &or_all("job"), &or_all("person"), &since(row), &counting(&row["terms"])]);
+    }
+    page.finish()
+}
+
+/// One way of counting, in words.
+fn counting(terms: &Value) -> String {
+    let hours = |minutes: &Value| trade::money::hours_and_minutes(minutes.as_i64().unwrap_or_default());
+    let uplift = |uplift: &Value| match uplift["times"].as_str() {
+        Some(times) => format!("x{times}"),
+        None => format!("{} an hour", text(uplift, "hour")),
+    };
+    let mut words = Vec::new();
+    let day = &terms["day"];
+    if !day.is_null() {
+        words.push(format!(
+            "{} a day of {}, by {}",
+            text(day, "rate"),
+            hours(&day["minutes"]),
+            text(day, "parts")
+        ));
+    }
+    let overtime = &terms["overtime"];
+    if !overtime.is_null() {
+        let after = [("day_minutes", "a day"), ("week_minutes", "a week")];
+        let after = after.iter().filter(|(name, _)| !overtime[*name].is_null());
+        let after: Vec<_> =
+            after.map(|(name, of)| format!("after {} {of}", hours(&overtime[*name]))).collect();
+        words
+            .push(format!("overtime {} {}", uplift(&overtime["rate"]), after.join(" or ")).trim().to_owned());
+    }
+    for (name, called) in [("saturday", "Saturday"), ("sunday", "Sunday")] {
+        words.extend((!terms[name].is_null()).then(|| format!("{called} {}", uplift(&terms[name]))));
+    }
+    if !terms["holiday"].is_null() {
+        let days: Vec<_> = list(terms, "holidays").iter().filter_map(Value::as_str).collect();
+        words.push(format!("{} on {}", uplift(&terms["holiday"]), days.join(", ")));
+    }
+    let call = &terms["call_out"];
+    if !call.is_null() {
+        words.push(format!(
+            "call-out {}, first {} inside",
+            text(call, "sum"),
+            hours(&call["covers_minutes"])
+        ));
+    }
+    for (name, called) in [("travel", "an hour of travelling"), ("mile", "a mile")] {
+        words.extend((!terms[name].is_null()).then(|| format!("{} {called}", text(terms, name))));
+    }
+    if words.is_empty() { "every hour alike".to_owned() } else { words.join("; ") }
 }
 
 /// A job's quotes.

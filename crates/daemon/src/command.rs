@@ -18,6 +18,7 @@ mod survey;
 mod terms;
 #[cfg(test)]
 mod tests;
+mod time_terms;
 mod undo;
 
 use std::collections::BTreeMap;
@@ -32,7 +33,7 @@ use trade::{Day, Pence, Rate};
 
 pub use crate::payments::Received;
 pub use judging::TestCommand;
-pub use ledger::office::Engagement;
+pub use ledger::office::{Engagement, TimeSide};
 pub use ledger::site::SurveyPoint;
 pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach};
 pub use ledger::site::{SaidHow, Whose};
@@ -45,6 +46,7 @@ pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due};
 pub use said::{Answer, Pressed, Said};
 pub use spells::{SpellChange, SpellSplit};
 pub use terms::TermsCommand;
+pub use time_terms::TimeWish;
 
 use crate::entries;
 use crate::error::NodeError;
@@ -55,8 +57,7 @@ use crate::invites::InviteWish;
 use crate::invoices;
 use crate::node::{Node, moment, now_ms};
 use crate::papers::{self, PaperWish};
-use crate::payments;
-use crate::timers;
+use crate::{payments, timers};
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

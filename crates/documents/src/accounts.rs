@@ -82,7 +82,7 @@ pub fn pay_list_sheet(crew: &str, list: &PayList) -> Sheet {
             known(pay.own_pocket),
             known(pay.net),
         ],
-        below: engaged(pay),
+        below: below(pay),
     });
     let mut parts = vec![
         Part::Heading("People".to_owned()),
@@ -118,6 +118,21 @@ pub fn pay_list_sheet(crew: &str, list: &PayList) -> Sheet {
         made_on: list.to,
         parts,
     }
+}
+
+/// How they work for the crew, what is beside their hours, and how the hours were counted.
+fn below(pay: &PersonPay) -> String {
+    let mut said = vec![engaged(pay)];
+    for part in &pay.counted {
+        let band = part.band.words();
+        let band = if band.is_empty() { String::new() } else { format!("{band} ") };
+        let per = if part.per_minutes == 60 { "an hour" } else { "a day" };
+        said.push(format!("{band}{} at {} {per}", hours_and_minutes(part.minutes), part.rate));
+    }
+    if pay.mileage != Pence::ZERO {
+        said.push(format!("and {} for miles driven", money(pay.mileage)));
+    }
+    said.join("; ")
 }
 
 fn engaged(pay: &PersonPay) -> String {

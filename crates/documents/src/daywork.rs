@@ -64,7 +64,8 @@ fn stage<'w>(work: &'w JobWork, entry: &ClockEntry) -> &'w str {
 
 fn row(work: &JobWork, entry: &ClockEntry) -> Row {
     let (what, how_much) = match &entry.measure {
-        Measure::Labour { person, minutes, .. } => (person.clone(), hours_and_minutes(*minutes)),
+        Measure::Labour { person, worked, .. } => (person.clone(), hours_and_minutes(*worked)),
+        Measure::Counted { what, unit, quantity, .. } => (what.clone(), amount_of(*quantity, unit)),
         Measure::Material { item, unit, quantity, .. } => (item.clone(), amount_of(*quantity, unit)),
     };
     Row::cells([what, stage(work, entry).to_owned(), how_much])
@@ -72,7 +73,7 @@ fn row(work: &JobWork, entry: &ClockEntry) -> Row {
 
 fn minutes(entry: &ClockEntry) -> i64 {
     match entry.measure {
-        Measure::Labour { minutes, .. } => minutes,
-        Measure::Material { .. } => 0,
+        Measure::Labour { worked, .. } => worked,
+        Measure::Material { .. } | Measure::Counted { .. } => 0,
     }
 }

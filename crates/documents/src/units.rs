@@ -9,6 +9,7 @@ pub(crate) fn code(unit: &str) -> &'static str {
         "day" | "days" => "DAY",
         "week" | "weeks" => "WEE",
         "month" | "months" => "MON",
+        "mile" | "miles" => "SMI",
         "m" | "metre" | "metres" => "MTR",
         "mm" => "MMT",
         "cm" => "CMT",

@@ -190,6 +190,8 @@ kinds! {
     68 Crew CalledBack = site::CalledBack;
     /// Somebody was told that a stage is signed off.
     69 Crew SignOffTold = site::SignOffTold;
+    /// Miles were driven for a job.
+    70 Crew Mileage = site::Mileage;
     // Changes.
     /// An entry was corrected.
     80 Either Corrected = site::Corrected;
@@ -230,6 +232,8 @@ kinds! {
     113 Office VatRateSet = office::VatRateSet;
     /// How a person works for the crew.
     114 Office PersonEngaged = office::PersonEngaged;
+    /// How time is counted where not every hour is at one rate.
+    115 Office TimeTermsSet = office::TimeTermsSet;
     /// An invoice was issued.
     120 Office InvoiceIssued = office::InvoiceIssued;
     /// An invoice was credited.

@@ -3,7 +3,7 @@
 mod papers;
 
 use serde::{Deserialize, Serialize};
-use trade::{Day, Pence, Rate, VatRate};
+use trade::{Day, Pence, Rate, TimeTerms, VatRate};
 
 use crate::ids::{EntryRef, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId};
 use crate::site::{SaidHow, Whose};
@@ -260,6 +260,30 @@ pub struct PersonEngaged {
     pub verified_on: Option<Day>,
     /// For the self-employed: the VAT number, or empty.
     pub vat_number: String,
+}
+
+/// What a way of counting time is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TimeSide {
+    /// What the customer is charged, counted on each job by itself.
+    Charged,
+    /// What a person is paid, counted over all jobs.
+    Paid,
+}
+
+/// How time is counted from the act's day on, where not every hour is at one rate. The nearest row wins as a
+/// whole: the job and the person, the job, the person, everybody.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TimeTermsSet {
+    /// What it is for.
+    pub side: TimeSide,
+    /// On this job only; never of what a person is paid.
+    pub job: Option<JobId>,
+    /// Of this person only.
+    pub person: Option<PersonId>,
+    /// How time is counted. Kept apart, so that every other event stays small.
+    pub terms: Box<TimeTerms>,
 }
 
 /// Who bears the cost of a waste or a call-back, as the owner says.

@@ -20,7 +20,7 @@ use crate::ids::{JobId, StageId};
 
 pub use changes::{Accepted, Changes, Corrected, QuestionSettled, Struck};
 pub use checks::{Bound, Limit, OutsideCheck, Test};
-pub use expenses::{Expense, ExpenseKind, HireBegan, HireEnded};
+pub use expenses::{Expense, ExpenseKind, HireBegan, HireEnded, Mileage};
 pub use extras::{ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, SaidHow};
 pub use hours::{Away, Hours, WorkStarted, WorkStopped, WorkSwitched, Worked};
 pub use lists::{AliasMeaning, AliasTaught, ItemListed, JobListed, LineKind, LineListed, StageListed};

@@ -30,6 +30,7 @@ mod row;
 pub mod schedule;
 pub mod stages;
 pub mod time_on_job;
+mod time_terms;
 pub mod why;
 pub mod words;
 

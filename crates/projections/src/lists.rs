@@ -7,17 +7,19 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::{
     ExtraPriced, FirmListed, ItemPriced, JobCompleted, JobTerms, LinePriced, PaymentPointSet, PersonEngaged,
-    PersonRated, PricePaid, QuoteAgreed, QuoteGiven, VatRateSet,
+    PersonRated, PricePaid, QuoteAgreed, QuoteGiven, TimeSide, TimeTermsSet, VatRateSet,
 };
 use ledger::site::{
     AliasMeaning, FillInListed, ItemListed, JobListed, LimitSet, LineListed, NeedKind, NeedListed,
     StageListed, SurveyPoint, Surveyed, Whose,
 };
 use ledger::{Body, EntryRef, EventHash, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId};
+use trade::worktime::Part;
 use trade::{Day, UnitCost};
 
 use crate::book::{Book, Logged};
 use crate::entry::{heads_of, written_order};
+use crate::time_terms;
 
 /// Something that holds from a day on, until the next.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -32,6 +34,14 @@ impl<T> Dated<T> {
         self.0.get(later.saturating_sub(1)).map(|(_, value)| value)
     }
 
+    /// What held on a day; none before the first known day, because what was agreed then changes nothing
+    /// that came before.
+    #[must_use]
+    pub fn since(&self, day: Day) -> Option<&T> {
+        let later = self.0.partition_point(|(from, _)| *from <= day);
+        self.0.get(later.checked_sub(1)?).map(|(_, value)| value)
+    }
+
     /// Every value with the day from which it holds, ascending.
     pub fn iter(&self) -> impl Iterator<Item = (Day, &T)> {
         self.0.iter().map(|(day, value)| (*day, value))
@@ -40,6 +50,9 @@ impl<T> Dated<T> {
 
 /// The rates of one person: of one job or of all, of one trade or (empty) of all.
 pub type RateKey<'book> = (PersonId, Option<JobId>, &'book str);
+
+/// How time is counted: on which side, of one job or of all, of one person or of everybody.
+pub type TimeTermsKey = (TimeSide, Option<JobId>, Option<PersonId>);
 
 /// A job's practical completion.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -105,6 +118,11 @@ pub struct Lists<'book> {
     pub vat_rates: BTreeMap<(JobId, Option<StageId>), &'book VatRateSet>,
     /// How people work for the crew.
     pub engagements: BTreeMap<PersonId, Dated<&'book PersonEngaged>>,
+    /// How time is counted where not every hour is at one rate.
+    pub time_terms: BTreeMap<TimeTermsKey, Dated<&'book TimeTermsSet>>,
+    /// What each stretch of work is paid as, where anybody is paid by more than one rate for every hour. It
+    /// stands here so that whoever asks what work costs can't forget it.
+    pub paid_as: BTreeMap<EntryRef, Vec<Part>>,
 }
 
 impl<'book> Lists<'book> {
@@ -165,6 +183,10 @@ impl<'book> Lists<'book> {
         let engaged: Vec<_> = days.iter().filter_map(|row| Some((row.act.done_on, engaged(row)?))).collect();
         if let Some(&(_, first)) = engaged.first() {
             self.engagements.insert(first.person, Dated(engaged));
+        }
+        let time: Vec<_> = days.iter().filter_map(|row| Some((row.act.done_on, time_set(row)?))).collect();
+        if let Some(&(_, first)) = time.first() {
+            self.time_terms.insert((first.side, first.job, first.person), Dated(time));
         }
         if let Some(&(_, price)) = prices.first() {
             self.prices.insert(price.item, Dated(prices));
@@ -243,6 +265,9 @@ impl Book {
                 lists.put(key, row);
             }
         }
+        if lists.time_terms.keys().any(|(side, _, _)| *side == TimeSide::Paid) {
+            lists.paid_as = time_terms::paid(&self.spells(), &lists);
+        }
         lists
     }
 
@@ -314,4 +339,8 @@ const fn priced(row: &Logged) -> Option<&ItemPriced> {
 
 const fn engaged(row: &Logged) -> Option<&PersonEngaged> {
     if let Body::PersonEngaged(engaged) = &row.body { Some(engaged) } else { None }
+}
+
+const fn time_set(row: &Logged) -> Option<&TimeTermsSet> {
+    if let Body::TimeTermsSet(set) = &row.body { Some(set) } else { None }
 }

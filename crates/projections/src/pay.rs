@@ -1,21 +1,24 @@
 //! What the crew pays out for some days: people by hours, what they paid themselves, the merchant's, hire.
 //!
 //! The crew is the contractor of a self-employed hand, and takes CIS off what it pays for labour (gov.uk,
-//! what you must do as a CIS contractor). What somebody paid out of their own pocket is given back whole.
+//! what you must do as a CIS contractor). Miles driven are paid at the rate that was agreed for a mile, and are part
+//! of what CIS is taken off: fuel for travelling is not among what stays out of it (the same page). What somebody
+//! paid out of their own pocket is given back whole.
 //! No wages are worked out, nothing is filed: this is a list to pay from.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Engagement, PricePaid};
+use ledger::office::{Engagement, PricePaid, TimeSide};
 use ledger::site::PaidBy;
 use ledger::{Body, EntryRef, PersonId};
 use serde::Serialize;
-use trade::money::percentage;
+use trade::money::{line_amount, percentage};
+use trade::worktime::Band;
 use trade::{Day, Pence, Rate};
 
 use crate::book::Book;
 use crate::facts::Facts;
-use crate::time_on_job::{Spell, cost_of};
+use crate::time_on_job::{Spell, cost_of, paid_at};
 
 /// What one person is to be paid.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -31,8 +34,13 @@ pub struct PersonPay {
     pub days: usize,
     /// How long.
     pub minutes: i64,
-    /// Their hours at their cost; none where a rate is not known.
+    /// Their hours at their cost, counted as was agreed; none where a rate is not known.
     pub labour: Option<Pence>,
+    /// How that comes about, where not every hour is at one rate: as what, how much, at which rate.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub counted: Vec<PaidPart>,
+    /// Miles driven at the rate agreed for a mile.
+    pub mileage: Pence,
     /// The share that is taken off for CIS, in per cent.
     pub cis_percent: Rate,
     /// What is taken off for CIS.
@@ -41,6 +49,19 @@ pub struct PersonPay {
     pub own_pocket: Option<Pence>,
     /// What they get; none where a part of it is not known.
     pub net: Option<Pence>,
+}
+
+/// Hours of a person that are counted alike.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PaidPart {
+    /// As what.
+    pub band: Band,
+    /// How many minutes.
+    pub minutes: i64,
+    /// Pounds.
+    pub rate: Rate,
+    /// The minutes that the rate is for.
+    pub per_minutes: i64,
 }
 
 /// What is owed to a supplier.
@@ -110,9 +131,19 @@ pub fn pay_list(book: &Book, from: Day, to: Day) -> PayList {
     for person in spent.keys() {
         worked.entry(*person).or_default();
     }
+    let mut driven: BTreeMap<PersonId, Pence> = BTreeMap::new();
+    for entry in facts.entries.iter().filter(|entry| is_within(entry.act.done_on)) {
+        let Body::Mileage(miles) = entry.body.as_ref() else { continue };
+        let (person, day) = (entry.act.person, entry.act.done_on);
+        if let Some(mile) = facts.lists.mile(TimeSide::Paid, miles.site.job, person, day) {
+            *driven.entry(person).or_default() += line_amount(miles.miles, mile);
+            worked.entry(person).or_default();
+        }
+    }
     let pay = |(person, spells): (PersonId, Vec<&Spell>)| {
         let own_pocket = spent.get(&person).copied().unwrap_or(Some(Pence::ZERO));
-        person_pay(&facts, person, &spells, own_pocket, to)
+        let mileage = driven.get(&person).copied().unwrap_or_default();
+        person_pay(&facts, (person, mileage), &spells, own_pocket, to)
     };
     let mut people: Vec<_> = worked.into_iter().map(pay).collect();
     people.sort_by(|one, other| (&one.name, one.person).cmp(&(&other.name, other.person)));
@@ -126,7 +157,7 @@ pub fn pay_list(book: &Book, from: Day, to: Day) -> PayList {
 
 fn person_pay(
     facts: &Facts<'_>,
-    person: PersonId,
+    (person, mileage): (PersonId, Pence),
     spells: &[&Spell],
     own_pocket: Option<Pence>,
     to: Day,
@@ -138,7 +169,7 @@ fn person_pay(
         Some(Engagement::SelfEmployed) => engaged.map_or(Rate::ZERO, |engaged| engaged.cis_percent),
         Some(Engagement::Owner | Engagement::OnTheBooks) | None => Rate::ZERO,
     };
-    let cis = labour.map_or(Pence::ZERO, |labour| percentage(labour, cis_percent));
+    let cis = labour.map_or(Pence::ZERO, |labour| percentage(labour + mileage, cis_percent));
     PersonPay {
         person,
         name: facts.lists.person(person),
@@ -146,11 +177,29 @@ fn person_pay(
         days: spells.iter().map(|spell| spell.day).collect::<BTreeSet<_>>().len(),
         minutes: spells.iter().map(|spell| spell.minutes).sum(),
         labour,
+        counted: counted(facts, spells),
+        mileage,
         cis_percent,
         cis,
         own_pocket,
-        net: labour.zip(own_pocket).map(|(labour, own)| labour - cis + own),
+        net: labour.zip(own_pocket).map(|(labour, own)| labour + mileage - cis + own),
     }
+}
+
+/// The parts that hours are paid as, where anybody is paid by more than one rate for every hour.
+fn counted(facts: &Facts<'_>, spells: &[&Spell]) -> Vec<PaidPart> {
+    let mut parts: BTreeMap<(Band, Rate, i64), i64> = BTreeMap::new();
+    for spell in spells {
+        let (Some(own), Some(at)) = (facts.lists.paid_as.get(&spell.entry), paid_at(spell, &facts.lists))
+        else {
+            continue;
+        };
+        for (part, (minutes, at)) in own.iter().zip(at) {
+            *parts.entry((part.band, at.rate, at.per_minutes)).or_default() += minutes;
+        }
+    }
+    let part = |((band, rate, per_minutes), minutes)| PaidPart { band, minutes, rate, per_minutes };
+    parts.into_iter().map(part).collect()
 }
 
 /// Hires that went back in those days: from whom, and what they came to with VAT.

@@ -5,7 +5,7 @@
 
 use ledger::{
     Body, CrewId, EntryRef, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId,
-    office::{CostBorneBy, ExtraPriced, PricePaid},
+    office::{CostBorneBy, ExtraPriced, PricePaid, TimeSide},
     site::{Accepted, Corrected, NeedKind, Struck, SurveyPoint},
 };
 use serde::Serialize;
@@ -65,6 +65,8 @@ pub(crate) enum RowKey {
     VatRate(JobId, Option<StageId>),
     /// How a person works for the crew.
     Engagement(PersonId),
+    /// How time is counted: on which side, of which job, of which person.
+    TimeTerms(TimeSide, Option<JobId>, Option<PersonId>),
 }
 
 /// Where an event is kept.
@@ -110,6 +112,7 @@ impl Shelf {
             Body::JobCompleted(completed) => RowKey::Completion(completed.job),
             Body::VatRateSet(set) => RowKey::VatRate(set.job, set.stage),
             Body::PersonEngaged(engaged) => RowKey::Engagement(engaged.person),
+            Body::TimeTermsSet(set) => RowKey::TimeTerms(set.side, set.job, set.person),
             Body::RoleChanged(_)
             | Body::DeviceAdmitted(_)
             | Body::DeviceRetired(_)
@@ -147,6 +150,7 @@ impl Shelf {
             | Body::Reopened(_)
             | Body::CalledBack(_)
             | Body::SignOffTold(_)
+            | Body::Mileage(_)
             | Body::QuestionSettled(_)
             | Body::InvoiceIssued(_)
             | Body::InvoiceCredited(_)
@@ -167,6 +171,6 @@ impl Shelf {
 impl RowKey {
     /// Whether each version holds from its day on, instead of ending the one before altogether.
     pub(crate) const fn is_dated(&self) -> bool {
-        matches!(self, Self::Rates(..) | Self::Price(_) | Self::Engagement(_))
+        matches!(self, Self::Rates(..) | Self::Price(_) | Self::Engagement(_) | Self::TimeTerms(..))
     }
 }

@@ -5,14 +5,19 @@
 
 use std::collections::BTreeMap;
 
+use ledger::office::TimeSide;
 use ledger::site::{Site, Worked};
 use ledger::{Body, EntryRef, EventHash, JobId, PersonId, StageId};
 use rust_decimal::Decimal;
+use trade::worktime::{Band, Part, PartRate};
 use trade::{Day, Moment, Pence, Rate, money::labour_cost};
 
 use crate::book::Book;
 use crate::entry::Entry;
 use crate::lists::Lists;
+
+/// Minutes that an hour has.
+const HOUR: i64 = 60;
 
 /// A stretch of one person's work.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -206,19 +211,44 @@ pub fn minutes_by_day(spells: &[Spell]) -> BTreeMap<(Day, PersonId, JobId, Optio
 /// What spells cost, each at its day's rate, rounded once. None where a rate is not known.
 #[must_use]
 pub fn cost_of(spells: &[&Spell], lists: &Lists<'_>) -> Option<Pence> {
-    let mut minutes_at: BTreeMap<Rate, i64> = BTreeMap::new();
+    let mut minutes_at: BTreeMap<(Rate, i64), i64> = BTreeMap::new();
     for spell in spells {
-        let rates = lists.rate(spell.person(), spell.site.job, spell.site.stage, spell.day)?;
-        *minutes_at.entry(rates.cost_rate).or_default() += spell.minutes;
+        for (minutes, at) in paid_at(spell, lists)? {
+            *minutes_at.entry((at.rate, at.per_minutes)).or_default() += minutes;
+        }
     }
-    // A minute at the sum of all rates costs the sum, and is rounded once; only an absurd rate
-    // leaves no room for the sum.
-    let sum = minutes_at.iter().map(|(rate, minutes)| rate.value().saturating_mul(Decimal::from(*minutes)));
+    // A minute at the sum of all rates costs the sum, and is rounded once; only an absurd rate, or a day
+    // that does not divide by an hour, leaves no room for the sum.
+    let sum = minutes_at.iter().map(|((rate, per_minutes), minutes)| {
+        let hourly = rate.value().saturating_mul(Decimal::from(*minutes)).saturating_mul(Decimal::from(HOUR));
+        hourly.checked_div(Decimal::from(*per_minutes)).unwrap_or_default()
+    });
     let sum = sum.fold(Decimal::ZERO, Decimal::saturating_add);
     Some(match Rate::new(sum) {
         Ok(sum) => labour_cost(1, sum),
-        Err(_) => minutes_at.iter().map(|(rate, minutes)| labour_cost(*minutes, *rate)).sum(),
+        Err(_) => Pence::from_pounds_half_up(sum.checked_div(Decimal::from(HOUR)).unwrap_or_default()),
     })
+}
+
+/// What a stretch is paid at: minutes with the rate of each part. None where a rate is not known.
+pub(crate) fn paid_at(spell: &Spell, lists: &Lists<'_>) -> Option<Vec<(i64, PartRate)>> {
+    let (person, job, day) = (spell.person(), spell.site.job, spell.day);
+    let ordinary = lists.rate(person, job, spell.site.stage, day).map(|rates| rates.cost_rate);
+    let hour = |minutes| Some((minutes, PartRate { rate: ordinary?, per_minutes: HOUR }));
+    let Some(parts) = lists.paid_as.get(&spell.entry) else { return Some(vec![hour(spell.minutes)?]) };
+    let terms = lists.time_terms(TimeSide::Paid, None, person, day);
+    let at = |part: &Part| match part.band {
+        // Only a customer is charged for coming out.
+        Band::CallOut => hour(part.minutes),
+        Band::Ordinary
+        | Band::Day
+        | Band::Overtime
+        | Band::Saturday
+        | Band::Sunday
+        | Band::Holiday
+        | Band::Travel => Some((part.minutes, part.rate(terms, ordinary)?)),
+    };
+    parts.iter().map(at).collect()
 }
 
 /// The spells of one person that overlap. Each is compared with the one that reaches furthest of

@@ -1,14 +1,21 @@
 //! Why a figure is what it is: the entries behind it. Nothing is stored for this; it is asked anew.
 
+use ledger::office::TimeSide;
 use ledger::{EntryRef, EventHash, ItemId, JobId, PersonId, StageId};
 use serde::Serialize;
-use trade::Day;
 use trade::money::hours_and_minutes;
+use trade::worktime::PartRate;
+use trade::{Day, Rate};
 
+use crate::billing::{JobWork, Measure};
 use crate::book::Book;
 use crate::entry::Entry;
 use crate::lists::Lists;
+use crate::time_on_job::{Spell, paid_at};
 use crate::words::words;
+
+/// Minutes that an hour has.
+const HOUR: i64 = 60;
 
 /// An entry behind a figure.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -40,12 +47,15 @@ impl Book {
         let spells = self.spells().into_iter();
         let spells = spells.filter(|spell| spell.site.job == job && spell.site.stage == stage);
         let spells = spells.filter(|spell| person.is_none_or(|person| person == spell.person()));
+        let works = crate::billing::job_works(self, lists);
+        let work = works.iter().find(|work| work.job == job);
         let because = spells.filter_map(|spell| {
             let mut because = self.because(lists, &spell.entry)?;
             because.text = hours_and_minutes(spell.minutes);
             if let Some((from, to)) = spell.clock {
                 because.text += &format!(", {from} to {to}");
             }
+            because.text += &counted(work, lists, &spell);
             because.events = spell.hashes;
             Some(because)
         });
@@ -104,6 +114,47 @@ pub fn why(book: &Book, job: &str, stage: Option<&str>, what: Option<&str>) -> V
         }
     }
     by_day(found)
+}
+
+/// How a stretch is billed and paid, where not every hour of it is at one rate.
+fn counted(work: Option<&JobWork>, lists: &Lists<'_>, spell: &Spell) -> String {
+    let at = |rate: PartRate| {
+        let per = if rate.per_minutes == HOUR { "an hour" } else { "a day" };
+        format!("at {} {per}", rate.rate)
+    };
+    let mut words = String::new();
+    let own = work.into_iter().flat_map(|work| &work.entries).filter(|part| part.entry == spell.entry);
+    let billed: Vec<String> = own
+        .filter_map(|part| match &part.measure {
+            Measure::Labour { person, minutes, charge_rate, per_minutes, .. } => {
+                let at = charge_rate.map(|rate| at(PartRate { rate, per_minutes: *per_minutes }));
+                let at = at.unwrap_or_else(|| "without a rate".to_owned());
+                Some(format!("{person} {} {at}", hours_and_minutes(*minutes)))
+            }
+            Measure::Counted { what, price, .. } => {
+                Some(format!("{what} at {}", price.unwrap_or(Rate::ZERO)))
+            }
+            Measure::Material { .. } => None,
+        })
+        .collect();
+    let counts = lists.time_terms.keys().any(|(side, _, _)| *side == TimeSide::Charged);
+    if counts && work.is_some_and(|work| work.bills_by_the_clock(spell.site.stage)) {
+        let billed = if billed.is_empty() {
+            "inside a call-out or not charged".to_owned()
+        } else {
+            billed.join(" + ")
+        };
+        words += &format!("; billed as {billed}");
+    }
+    if let (Some(parts), Some(paid)) = (lists.paid_as.get(&spell.entry), paid_at(spell, lists)) {
+        let paid = parts.iter().zip(paid).map(|(part, (minutes, rate))| {
+            let band = part.band.words();
+            let band = if band.is_empty() { String::new() } else { format!("{band} ") };
+            format!("{band}{} {}", hours_and_minutes(minutes), at(rate))
+        });
+        words += &format!("; paid as {}", paid.collect::<Vec<_>>().join(" + "));
+    }
+    words
 }
 
 fn by_day(mut because: Vec<Because>) -> Vec<Because> {

@@ -17,6 +17,7 @@ pub mod tax;
 pub mod time;
 pub mod unit;
 pub mod waits;
+pub mod worktime;
 
 pub use late::{LateClaim, LateError};
 pub use money::{MoneyError, Pounds, RetentionHalves, UnitCost};
@@ -27,3 +28,4 @@ pub use tax::{
 };
 pub use time::{Day, Moment, TimeError};
 pub use unit::{Packing, UnitError};
+pub use worktime::TimeTerms;

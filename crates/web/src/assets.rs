@@ -53,6 +53,7 @@ pub(crate) const ASSETS: &[Asset] = &[
     asset!("morph.js", SCRIPT),
     asset!("node.js", SCRIPT),
     asset!("now.js", SCRIPT),
+    asset!("offline.js", SCRIPT),
     asset!("page.js", SCRIPT),
     asset!("photos.js", SCRIPT),
     asset!("queue.js", SCRIPT),

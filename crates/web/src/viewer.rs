@@ -10,6 +10,9 @@ use crate::app::App;
 use crate::guard::Arrival;
 use crate::problem::Problem;
 
+/// The header by which the phone's worker says that it fetches a screen before anybody opens it.
+const UNSEEN: &str = "x-unseen";
+
 /// The person of a page session.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Viewer {
@@ -27,6 +30,8 @@ pub(crate) struct Viewer {
     pub(crate) sees_money: bool,
     /// What every form of this session carries, so that no other site can send one.
     pub(crate) form_token: String,
+    /// Nobody looks: the phone keeps the screen for where there is no signal.
+    pub(crate) is_unseen: bool,
 }
 
 impl Viewer {
@@ -94,6 +99,7 @@ impl Viewer {
             phone: session.name,
             sees_money: person.role == Role::Owner && node.is_office(),
             form_token,
+            is_unseen: false,
         })
     }
 }
@@ -111,6 +117,7 @@ impl FromRequestParts<App> for Viewer {
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
         let arrival = parts.extensions.get::<Arrival>().ok_or(Problem::Broken)?.clone();
         let token = cookie(&parts.headers, &arrival.cookie_name()).ok_or(Problem::NoSession)?.to_owned();
-        app.node(move |node| Self::find(node, &token, &arrival.origin)).await?
+        let found = app.node(move |node| Self::find(node, &token, &arrival.origin)).await??;
+        Ok(Self { is_unseen: parts.headers.contains_key(UNSEEN), ..found })
     }
 }

@@ -1,16 +1,9 @@
 /**
- * Putting the page on the phone's home screen, when the browser offers it; and the worker that opens it
- * without signal.
+ * Putting the page on the phone's home screen, when the browser offers it.
  */
-
-/** Browsers give no worker to a page that came over plain HTTP from another machine. */
-function startWorker() {
-  navigator.serviceWorker?.register("/worker.js", { type: "module", scope: "/" }).catch(() => undefined);
-}
 
 /** Begins to offer it. */
 export function startInstall() {
-  startWorker();
   /** @type {any} */
   let offer;
   const show = () =>

@@ -25,6 +25,7 @@ import { startForms } from "./forms.js";
 import { startInstall } from "./install.js";
 import { startLive } from "./live.js";
 import { startNow } from "./now.js";
+import { startOffline } from "./offline.js";
 import { startPhotos } from "./photos.js";
 import { startWaiting } from "./waiting.js";
 
@@ -33,5 +34,6 @@ startDials();
 startInstall();
 startPhotos();
 startForms();
-startWaiting();
 startLive();
+// What was kept for somebody else goes first.
+startWaiting().finally(startOffline);

@@ -28,6 +28,7 @@ const SHELL_FILES = [
   "/static/morph.js",
   "/static/node.js",
   "/static/now.js",
+  "/static/offline.js",
   "/static/photos.js",
   "/static/queue.js",
   "/static/sending.js",
@@ -36,18 +37,15 @@ const SHELL_FILES = [
 ];
 /** With a screen in the cache, nobody waits longer than this for a bar of signal. */
 const PATIENCE_MS = 4_000;
+/** A screen that was kept unseen is fetched anew after so long. */
+const STALE_MS = 24 * 3_600_000;
 /** What is no screen, or is never kept: a link that joins works once. */
 const NEVER_KEPT = /^\/(join|live|uploads|photos)(\/|$)/;
 /** Where the node sends a browser without a session. */
 const DOOR = "/join";
 
 self.addEventListener("install", (event) => {
-  const fill = async () => {
-    const cache = await caches.open(SHELL);
-    await cache.addAll(SHELL_FILES.map((path) => new Request(path, { cache: "no-cache" })));
-    await self.skipWaiting();
-  };
-  event.waitUntil(fill());
+  event.waitUntil(fillShell().then(() => self.skipWaiting()));
 });
 
 self.addEventListener("activate", (event) => {
@@ -70,9 +68,41 @@ self.addEventListener("fetch", (event) => {
   else if (request.headers.has("X-Refresh")) event.respondWith(screen(event, false));
 });
 
+/** A page asks whether it can be opened without signal, and is answered once it can, or that it can't yet. */
+self.addEventListener("message", (event) => {
+  const answer = (isReady) => event.ports[0].postMessage({ isReady });
+  event.waitUntil(getReady(event.data.screens).then(() => answer(true), () => answer(false)));
+});
+
 self.addEventListener("sync", (event) => {
   if (event.tag === "send") event.waitUntil(sendInBackground());
 });
+
+/** All files or none: a page with half of its scripts is worse than none. */
+async function fillShell() {
+  const cache = await caches.open(SHELL);
+  const kept = await Promise.all(SHELL_FILES.map((path) => cache.match(path)));
+  const missing = SHELL_FILES.filter((_, place) => !kept[place]);
+  await cache.addAll(missing.map((path) => new Request(path, { cache: "no-cache" })));
+}
+
+/**
+ * Takes charge of every page that is open, and keeps screens that were not opened yet.
+ * @param {string[]} addresses
+ */
+async function getReady(addresses) {
+  // A page whose address was asked for before this worker was active, and that was not there yet when it
+  // became so, was overlooked then.
+  await self.clients.claim();
+  await fillShell();
+  const cache = await caches.open(SCREENS);
+  for (const address of addresses) {
+    const kept = await cache.match(address);
+    if (kept && Date.now() - Date.parse(kept.headers.get("X-Heard-At") ?? "") < STALE_MS) continue;
+    const response = await fetch(address, { headers: { Accept: "text/html", "X-Unseen": "1" }, redirect: "manual" });
+    if (isScreen(response)) await keep(address, response);
+  }
+}
 
 /** Fails if something is left, so that the browser wakes the worker again. */
 async function sendInBackground() {

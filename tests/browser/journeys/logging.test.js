@@ -9,7 +9,7 @@ import { rm } from "node:fs/promises";
 import { newProfile } from "../browser.js";
 import { cutNetwork } from "../network.js";
 import { Crew, openRow, pressAndWait, TOBI } from "../crew.js";
-import { until, untilText, untilTrue, untilWorkerRules } from "../watch.js";
+import { until, untilText, untilTrue, untilReady } from "../watch.js";
 
 let crew, page, told;
 
@@ -84,9 +84,9 @@ test("no script complained", () => {
 test("in a cellar entries wait on the phone, also when the browser ends, and go once and in order", async () => {
   const profile = await newProfile();
   const first = await crew.join(TOBI, { profile });
-  await untilWorkerRules(first.page);
-  const now = `${crew.origin}/?job=MILL&stage=-`;
-  await first.page.goto(now);
+  await untilReady(first.page);
+  // Nobody opened this job's screen on this phone before.
+  const now = `${crew.origin}/?job=MILL`;
   await cutNetwork(first.page);
   await first.page.goto(now);
   await untilText(first.page, "#last-heard", "Last heard at");

@@ -10,7 +10,7 @@ import { join } from "node:path";
 import { after, before, test } from "node:test";
 
 import { BOSS, Crew, LAPTOP, openRow, pressAndWait, TOBI } from "../crew.js";
-import { until, untilText, untilTrue, untilWorkerRules } from "../watch.js";
+import { until, untilText, untilTrue, untilReady } from "../watch.js";
 
 /** Where this is in the trade's own words: all that the first screen needs comes in less than this. */
 const FIRST_LOAD_BYTES = 100_000;
@@ -121,7 +121,7 @@ test("a hostile note is only text, on every screen that shows it", async () => {
 test("the page can be put on the home screen", async () => {
   const { page } = tobi;
   await page.goto(crew.origin + NOW);
-  await untilWorkerRules(page);
+  await untilReady(page);
   const devtools = await page.createCDPSession();
   const { errors, data } = await devtools.send("Page.getAppManifest");
   assert.deepEqual(errors, []);

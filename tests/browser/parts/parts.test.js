@@ -8,7 +8,7 @@ import { rm } from "node:fs/promises";
 
 import { newProfile, openBrowser } from "../browser.js";
 import { Stub } from "../stub.js";
-import { until, untilText, untilTrue, untilWorkerRules, watchConsole } from "../watch.js";
+import { until, untilText, untilTrue, untilReady, watchConsole } from "../watch.js";
 
 const PHONE = { width: 360, height: 740, isMobile: true, hasTouch: true };
 let stub, origin, profile, opened, page, told;
@@ -55,9 +55,7 @@ test("what is logged is saved, the page shows it, and nothing stays on the phone
 });
 
 test("without the network it is kept over the browser's end, and sent once, in order", async () => {
-  await untilWorkerRules(page);
-  // Once more through the worker, which then has the screen.
-  await page.reload();
+  await untilReady(page);
   await stub.stop();
   for (const [what, packs] of [["screw", 1], ["moisture board", 2], ["screw", 3]]) {
     await use(what, packs);
@@ -123,9 +121,7 @@ test("what was not saved can be dropped", async () => {
 });
 
 test("after the session is closed the queue can be saved as a file, and no screen stays on the phone", async () => {
-  await untilWorkerRules(page);
-  await page.reload();
-  await until(page, async () => (await caches.keys()).includes("screens"));
+  await untilReady(page);
   stub.isDown = true;
   await use("screw", 1);
   await untilText(page, "#not-sent", "not sent yet");
@@ -195,9 +191,37 @@ test("a line that was said is kept without signal, and goes straight to the node
 });
 
 test("a screen that was never opened says so without signal, and still shows what is kept", async () => {
-  await untilWorkerRules(page);
+  await untilReady(page);
   await stub.stop();
   await page.goto(`${origin}/stages`);
   await untilText(page, "h1", "No signal");
   await stub.start();
+});
+
+test("a page that was still on its way when the worker became ready is ruled by it, too", async () => {
+  // At the door the worker begins; one of its files is slow, and meanwhile the person goes on to a slow screen.
+  const other = await (await opened.browser.createBrowserContext()).newPage();
+  const [sendFile, sendScreen] = [stub.hold("/static/icon-192.png"), stub.hold("/?slow")];
+  await other.goto(`${origin}/join`);
+  await until(other, async () => (await navigator.serviceWorker.getRegistration())?.installing);
+  const opening = other.evaluate(() => void (location.href = "/?slow"));
+  await opening;
+  sendFile();
+  const worker = await opened.browser.waitForTarget((target) => target.type() === "service_worker" && target.browserContext() === other.browserContext());
+  const inWorker = await worker.worker();
+  await untilTrue(() => inWorker.evaluate(() => self.registration.active?.state === "activated"), "the worker is active");
+  sendScreen();
+  await untilReady(other);
+  await other.browserContext().close();
+});
+
+test("while the phone is not ready to work without signal it says so, and it gets ready by itself", async () => {
+  const other = await (await opened.browser.createBrowserContext()).newPage();
+  stub.breaks.set("/static/unsent.html", 1);
+  await other.goto(`${origin}/?other`);
+  await untilText(other, "#not-ready", "Not ready to work without signal yet");
+  await untilReady(other);
+  await untilText(other, "#announcement", "works without signal");
+  await until(other, () => !document.querySelector("#not-ready"));
+  await other.browserContext().close();
 });

@@ -160,6 +160,7 @@ Hire and expenses:
   fivebar log hire-on --job GARAGE --what tower --supplier 'the yard' --net 30 --per week --minimum 60
   fivebar log hire-off --entry 7f3a90c1
   fivebar log expense --job GARAGE --what parking --total 8.40 --paid-by own
+  fivebar log mileage --job GARAGE --quantity 24
 What there is to see:
   fivebar log reading --job GARAGE --stage 'first fix water' --what 'pressure test' --quantity 4.5 --unit bar
   fivebar log photo --job GARAGE --stage 'first fix water' --photo wall.jpg --behind

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Rate, VatRate};
 
+use super::time_terms::{self, TimeWish};
 use super::{named, office};
 use crate::error::NodeError;
 use crate::node::{Node, Write};
@@ -49,6 +50,10 @@ pub enum TermsCommand {
         /// What proves it.
         evidence: String,
     },
+    /// How time is counted where not every hour is at one rate.
+    Time(TimeWish),
+    /// All ways of counting time that were set.
+    ShowTime,
     /// How a person works for the crew.
     Engage {
         /// The person.
@@ -75,6 +80,8 @@ pub(super) fn run(node: &mut Node, author: PersonId, command: TermsCommand) -> R
         TermsCommand::VatRate { job, stage, rate, evidence } => {
             vat_rate(node, author, (&job, stage.as_deref()), rate, evidence)
         }
+        TermsCommand::Time(wish) => time_terms::set(node, author, wish),
+        TermsCommand::ShowTime => Ok(time_terms::show(node)),
         TermsCommand::Engage { person, engagement, cis_percent, verified_on, vat_number, from } => {
             let person = named::person(node, &person)?;
             let engaged = PersonEngaged { person, engagement, cis_percent, verified_on, vat_number };

@@ -108,6 +108,7 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::Reopened
         | Kind::CalledBack
         | Kind::SignOffTold
+        | Kind::Mileage
         | Kind::Corrected
         | Kind::Struck
         | Kind::FirmListed
@@ -124,6 +125,7 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::JobCompleted
         | Kind::VatRateSet
         | Kind::PersonEngaged
+        | Kind::TimeTermsSet
         | Kind::CostBorneBy
         | Kind::DepositAsked
         | Kind::PaymentReceived => None,

@@ -4,9 +4,9 @@
 
 use ledger::site::{
     Away, CalledBack, Delivered, Expense, ExpenseKind, ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms,
-    Hours, LeftOff, Limit, Note, OutsideCheck, PaidBy, PartDone, Photo, ReadyForChecking, Reopened, Returned,
-    SaidHow, Seen, SignOffTold, SignedOff, Site, SnagCleared, SnagRaised, StockPlace, Test, Used, WasteCount,
-    Wasted, Whose, Worked,
+    Hours, LeftOff, Limit, Mileage, Note, OutsideCheck, PaidBy, PartDone, Photo, ReadyForChecking, Reopened,
+    Returned, SaidHow, Seen, SignOffTold, SignedOff, Site, SnagCleared, SnagRaised, StockPlace, Test, Used,
+    WasteCount, Wasted, Whose, Worked,
 };
 use ledger::{Body, EntryRef, Kind, PersonId, StageId};
 use trade::{Day, Quantity};
@@ -117,6 +117,7 @@ pub(super) fn read_action<'r>(
         | EntryKind::PartDone
         | EntryKind::SnagCleared
         | EntryKind::HireOff
+        | EntryKind::Mileage
         | EntryKind::Reopened
         | EntryKind::Told => said = what.to_owned(),
         EntryKind::Used
@@ -180,6 +181,7 @@ impl<'r> Reading<'_, 'r, '_, '_> {
                 let (kind, paid_by) = (kind?, paid_by?);
                 Body::Expense(Expense { site: self.site()?, kind, supplier, ticket, paid_by, photos })
             }
+            EntryKind::Mileage => self.mileage()?,
             EntryKind::Reading => self.test()?,
             EntryKind::Photo => self.photo()?,
             EntryKind::Note => {
@@ -415,6 +417,16 @@ impl<'r> Reading<'_, 'r, '_, '_> {
         let carries_on = self.person("carries_on")?;
         let (off_or_live, photos) = (self.text("off_or_live"), self.photos()?);
         Some(Body::LeftOff(LeftOff { site: self.site()?, off_or_live, wet_until, carries_on, photos }))
+    }
+
+    /// Miles driven, there and back.
+    fn mileage(&mut self) -> Option<Body> {
+        let miles = self.cells.quantity("quantity")?;
+        if !matches!(self.cells.text("unit"), "" | "mile" | "miles") {
+            self.cells.complain("unit", "driving is counted in miles; leave this empty or write miles");
+            return None;
+        }
+        Some(Body::Mileage(Mileage { site: self.site()?, miles }))
     }
 
     fn part_done(&mut self) -> Option<Body> {

@@ -82,6 +82,7 @@ impl Standing {
             Body::ReadyForChecking(ready) => (&ready.site, Content::Bare),
             Body::PartDone(part) => (&part.site, Content::Bare),
             Body::Expense(expense) => (&expense.site, Content::Bare),
+            Body::Mileage(driven) => (&driven.site, Content::Bare),
             Body::HireBegan(hire) => (&hire.site, Content::Named),
             Body::CalledBack(back) => (&back.site, Content::Words),
             Body::Photo(photo) => match &photo.site {

@@ -18,6 +18,7 @@ pub(super) enum EntryKind {
     HireOn,
     HireOff,
     Expense,
+    Mileage,
     Reading,
     Photo,
     Note,
@@ -38,7 +39,7 @@ pub(super) enum EntryKind {
     Struck,
 }
 
-pub(super) const KINDS: [(&str, EntryKind); 30] = [
+pub(super) const KINDS: [(&str, EntryKind); 31] = [
     ("hours", EntryKind::Hours),
     ("away", EntryKind::Away),
     ("used", EntryKind::Used),
@@ -50,6 +51,7 @@ pub(super) const KINDS: [(&str, EntryKind); 30] = [
     ("hire-on", EntryKind::HireOn),
     ("hire-off", EntryKind::HireOff),
     ("expense", EntryKind::Expense),
+    ("mileage", EntryKind::Mileage),
     ("reading", EntryKind::Reading),
     ("test", EntryKind::Reading),
     ("photo", EntryKind::Photo),
@@ -133,6 +135,7 @@ impl EntryKind {
             Self::HireOn => Kind::HireBegan,
             Self::HireOff => Kind::HireEnded,
             Self::Expense => Kind::Expense,
+            Self::Mileage => Kind::Mileage,
             Self::Reading => Kind::Test,
             Self::Photo => Kind::Photo,
             Self::Note => Kind::Note,
@@ -164,6 +167,7 @@ impl EntryKind {
             | Self::Delivered
             | Self::HireOn
             | Self::Expense
+            | Self::Mileage
             | Self::Reading
             | Self::Note
             | Self::Snag
@@ -207,6 +211,7 @@ impl EntryKind {
             Self::HireOn => of_stage(&[&MONEY[..], &["from", "supplier", "per", "minimum"]].concat()),
             Self::HireOff => vec!["to", "of"],
             Self::Expense => of_stage(&[&MONEY[..], &["supplier", "ticket", "paid_by", "photo"]].concat()),
+            Self::Mileage => of_stage(&AMOUNT),
             Self::Reading => of_stage(
                 &[
                     &AMOUNT[..],

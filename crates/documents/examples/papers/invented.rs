@@ -26,6 +26,7 @@ pub(crate) fn documents() -> Vec<(&'static str, Document)> {
         ("exempt", of_category(VatCategory::Exempt)),
         ("deposit", deposit()),
         ("after-deposit", after_deposit()),
+        ("time", time()),
         ("credit-note", credit_note()),
         ("four-decimals", four_decimals()),
         ("long", long()),
@@ -283,6 +284,18 @@ fn after_deposit() -> Document {
         ..line(InvoiceLineKind::Deposit, "deposit that you paid", "-1".parse().unwrap(), "", "416.67")
     };
     invoice(vec![price("first fix and lining", "1553.41"), off], VAT)
+}
+
+/// Time that is not all at one rate.
+fn time() -> Document {
+    let days = "1.75".parse().unwrap();
+    let lines = vec![
+        line(InvoiceLineKind::Labour, "Tobi Larch", days, "day", "260"),
+        labour("Ines Quill, overtime", 120, "54.00"),
+        price("Ines Quill, call-out 2026-11-03, first 1 h 00 inside", "85.00"),
+        line(InvoiceLineKind::Price, "Ines Quill, miles driven", "24.5".parse().unwrap(), "mile", "0.45"),
+    ];
+    invoice(lines, VAT)
 }
 
 fn credit_note() -> Document {

@@ -3,14 +3,14 @@
 use serde::{Deserialize, Serialize};
 use trade::{Day, InvoiceTotals, Pence, Quantity, Rate, VatCategory, VatShare};
 
-use crate::ids::{EntryRef, EventHash, InvoiceId, JobId, PointId, StageId};
+use crate::ids::{EntryRef, EventHash, InvoiceId, JobId, PersonId, PointId, StageId};
 use crate::site::LineKind;
 
 /// What can be billed once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum BillableUnit {
-    /// An entry on the clock. Counted in minutes, or in the item's unit.
+    /// An entry on the clock. Counted in minutes, in the item's unit, or in miles.
     Entry(EntryRef),
     /// A stage of a quote. Counted as a share, 1 for the whole.
     Stage(StageId),
@@ -22,6 +22,15 @@ pub enum BillableUnit {
     Retention(JobId),
     /// A deposit. Counted as a share: 1 on its own invoice, and -1 where it comes off the next.
     Deposit(EntryRef),
+    /// The part of an entry's hours that is overtime. Counted in minutes.
+    Overtime(EntryRef),
+    /// The fixed sum for coming out. Counted as a share.
+    CallOut {
+        /// Who came out.
+        person: PersonId,
+        /// On which day.
+        day: Day,
+    },
 }
 
 /// A claim made earlier: the document's event, the line in it, and the claim in that line.
@@ -56,7 +65,7 @@ pub enum InvoiceLineKind {
     Labour,
     /// Material.
     Material,
-    /// A stage, a payment point or an extra at its price.
+    /// A stage, a payment point, an extra, a call-out or miles at their price.
     Price,
     /// A deposit, or its return as a negative line.
     Deposit,

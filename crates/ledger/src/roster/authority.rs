@@ -42,7 +42,8 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::Seen
         | Kind::ReadyForChecking
         | Kind::CalledBack
-        | Kind::SignOffTold => Role::Hand,
+        | Kind::SignOffTold
+        | Kind::Mileage => Role::Hand,
         // Whoever stood there logs what the customer said; the price is the owner's.
         Kind::ExtraAsked | Kind::ExtraAgreed | Kind::ExtraDeclined => Role::Hand,
         Kind::Corrected | Kind::Struck | Kind::Accepted | Kind::QuestionSettled => Role::Hand,
@@ -74,6 +75,7 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::JobCompleted
         | Kind::VatRateSet
         | Kind::PersonEngaged
+        | Kind::TimeTermsSet
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
@@ -102,6 +104,7 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::SnagRaised
         | Kind::SnagCleared
         | Kind::LeftOff
+        | Kind::Mileage
         | Kind::ExtraAsked => true,
         Kind::CrewFounded
         | Kind::PersonListed
@@ -153,6 +156,7 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::JobCompleted
         | Kind::VatRateSet
         | Kind::PersonEngaged
+        | Kind::TimeTermsSet
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided

@@ -1,9 +1,9 @@
-//! Hire, and money spent on what is neither material nor hire.
+//! Hire, money spent on what is neither material nor hire, and miles driven.
 //!
 //! What was paid is never here; it is [`crate::office::PricePaid`].
 
 use serde::{Deserialize, Serialize};
-use trade::Moment;
+use trade::{Moment, Quantity};
 
 use super::{PaidBy, Site};
 use crate::ids::{EntryRef, PhotoHash};
@@ -65,4 +65,14 @@ pub struct Expense {
     pub paid_by: PaidBy,
     /// Photos of the ticket or waste note.
     pub photos: Vec<PhotoHash>,
+}
+
+/// Miles were driven for a job with a vehicle of whoever drove. What a mile is worth is
+/// [`crate::office::TimeTermsSet`].
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Mileage {
+    /// For which job; the stage, if it was for one.
+    pub site: Site,
+    /// How many miles, there and back.
+    pub miles: Quantity,
 }

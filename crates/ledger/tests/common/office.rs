@@ -5,10 +5,11 @@ use ledger::office::{
     Engagement, ExtraPriced, FirmListed, InvoiceAdopted, InvoiceCredited, InvoiceIssued, InvoiceLine,
     InvoiceLineKind, InvoiceVoided, ItemPriced, JobCompleted, JobTerms, LinePriced, Party, PaymentAccount,
     PaymentPointSet, PaymentReceived, PersonEngaged, PersonRated, PointDue, PricePaid, QuoteAgreed,
-    QuoteGiven, VatRateSet, Work,
+    QuoteGiven, TimeSide, TimeTermsSet, VatRateSet, Work,
 };
 use ledger::site::{SaidHow, Whose};
 use ledger::{Body, InvoiceId, PointId, QuoteId};
+use trade::worktime::{CallOut, DayParts, DayRate, Overtime, TimeTerms, Uplift};
 use trade::{InvoiceTotals, VatCategory, VatRate, VatShare};
 
 use super::{day, entry, event, garage, item, line, mill, number, person, stage, words};
@@ -18,7 +19,7 @@ const POINT: PointId = PointId([0x91; 16]);
 const INVOICE: InvoiceId = InvoiceId([0x92; 16]);
 
 pub(super) fn bodies() -> Vec<Body> {
-    [prices(), engagements(), terms(), rates_of_vat(), quotes(), invoices(), payments()].concat()
+    [prices(), engagements(), time(), terms(), rates_of_vat(), quotes(), invoices(), payments()].concat()
 }
 
 fn prices() -> Vec<Body> {
@@ -96,6 +97,41 @@ fn engagements() -> Vec<Body> {
         })
     };
     vec![plain(Engagement::Owner), plain(Engagement::OnTheBooks), Body::PersonEngaged(tobi)]
+}
+
+fn time() -> Vec<Body> {
+    let all = TimeTerms {
+        day: Some(DayRate { minutes: 480, rate: number("260"), parts: DayParts::Quarters }),
+        overtime: Some(Overtime {
+            day_minutes: Some(480),
+            week_minutes: None,
+            rate: Uplift::Times(number("1.5")),
+        }),
+        saturday: Some(Uplift::Times(number("1.5"))),
+        sunday: Some(Uplift::Hour(number("68.00"))),
+        holiday: Some(Uplift::Times(number("2"))),
+        holidays: vec![day("2026-12-25"), day("2026-12-26")],
+        call_out: Some(CallOut { sum: number("85.00"), covers_minutes: 60 }),
+        travel: Some(number("20")),
+        mile: Some(number("0.45")),
+    };
+    let halves = TimeTerms {
+        day: Some(DayRate { minutes: 450, rate: number("150"), parts: DayParts::Halves }),
+        overtime: Some(Overtime {
+            day_minutes: None,
+            week_minutes: Some(2_400),
+            rate: Uplift::Hour(number("27.50")),
+        }),
+        ..TimeTerms::default()
+    };
+    let set = |side, job, person, terms| {
+        Body::TimeTermsSet(TimeTermsSet { side, job, person, terms: Box::new(terms) })
+    };
+    vec![
+        set(TimeSide::Charged, Some(mill()), Some(person("Tobi Larch")), all),
+        set(TimeSide::Paid, None, Some(person("Tobi Larch")), halves),
+        set(TimeSide::Paid, None, None, TimeTerms::default()),
+    ]
 }
 
 fn rates_of_vat() -> Vec<Body> {
@@ -220,6 +256,8 @@ fn document() -> Document {
                 claim(BillableUnit::Point(POINT), "1"),
                 claim(BillableUnit::Extra(entry("e060")), "1"),
                 claim(BillableUnit::Retention(garage()), "38.64"),
+                claim(BillableUnit::Overtime(entry("e001")), "90"),
+                claim(BillableUnit::CallOut { person: person("Tobi Larch"), day: day("2026-11-03") }, "1"),
             ],
         ),
         like(

@@ -5,8 +5,8 @@ use ledger::site::{
     Accepted, AliasMeaning, AliasTaught, Amount, Away, Bought, Bound, CalledBack, Changes, Corrected,
     Delivered, Expense, ExpenseKind, ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, FillInListed,
     FillInState, HireBegan, HireEnded, Hours, ItemListed, JobListed, LeftOff, Limit, LimitSet, LineKind,
-    LineListed, Moved, NeedKind, NeedListed, NeedState, Note, OutsideCheck, Packs, PaidBy, PartDone, Photo,
-    Place, QuestionSettled, Reach, ReadyForChecking, Reopened, Returned, SaidHow, Seen, SignOffTold,
+    LineListed, Mileage, Moved, NeedKind, NeedListed, NeedState, Note, OutsideCheck, Packs, PaidBy, PartDone,
+    Photo, Place, QuestionSettled, Reach, ReadyForChecking, Reopened, Returned, SaidHow, Seen, SignOffTold,
     SignedOff, Site, SnagCleared, SnagRaised, StageListed, StockPlace, Struck, Surface, SurveyPoint,
     Surveyed, Test, Used, WasteCount, Wasted, Whose, WorkStarted, WorkStopped, WorkSwitched, Worked,
 };
@@ -327,6 +327,7 @@ fn spent() -> Vec<Body> {
         Body::HireEnded(HireEnded { hire: entry("e040"), at: at("2026-11-09T17:00") }),
     ];
     bodies.extend(kinds.map(|kind| Body::Expense(expense(kind))));
+    bodies.push(Body::Mileage(Mileage { site: whole_job(), miles: number("24.5") }));
     bodies
 }
 

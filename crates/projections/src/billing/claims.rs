@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::{BillableUnit, Claim, ClaimRef, InvoiceLine, InvoiceLineKind};
-use ledger::{EntryRef, EventHash, InvoiceId};
+use ledger::{EventHash, InvoiceId};
 use rust_decimal::Decimal;
 use trade::{Pence, Quantity};
 
@@ -35,7 +35,7 @@ pub(super) struct Claims<'w> {
     pub(super) papers: Vec<&'w IssuedPaper>,
     by_unit: BTreeMap<BillableUnit, Vec<Standing<'w>>>,
     job: &'w JobWork,
-    entries: BTreeMap<EntryRef, &'w ClockEntry>,
+    entries: BTreeMap<BillableUnit, &'w ClockEntry>,
 }
 
 /// What a unit was billed as, and what it is worth as that.
@@ -90,7 +90,7 @@ impl<'w> Claims<'w> {
                 }
             }
         }
-        let entries = job.entries.iter().map(|work| (work.entry, work)).collect();
+        let entries = job.entries.iter().map(|work| (work.unit, work)).collect();
         Self { papers, by_unit, job, entries }
     }
 
@@ -118,7 +118,9 @@ impl<'w> Claims<'w> {
     /// The event that last said what a unit is worth; else the one that its newest claim knew.
     pub(super) fn revision(&self, unit: BillableUnit) -> Option<EventHash> {
         let work = match unit {
-            BillableUnit::Entry(entry) => self.entries.get(&entry).map(|work| work.revision),
+            BillableUnit::Entry(_) | BillableUnit::Overtime(_) | BillableUnit::CallOut { .. } => {
+                self.entries.get(&unit).map(|work| work.revision)
+            }
             BillableUnit::Stage(_)
             | BillableUnit::Point(_)
             | BillableUnit::Extra(_)
@@ -131,7 +133,7 @@ impl<'w> Claims<'w> {
 
     /// An entry as what it is now, with the claims that bill it as that.
     pub(super) fn account(&self, work: &ClockEntry) -> Account<'w> {
-        let unit = BillableUnit::Entry(work.entry);
+        let unit = work.unit;
         let claims = self.on(unit).iter().filter(|claim| self.bills_as_now(work, claim)).copied().collect();
         Account { unit, worth: work.measure.count(), ended: false, claims }
     }
@@ -143,7 +145,9 @@ impl<'w> Claims<'w> {
         let mut accounts = Vec::new();
         for (&unit, claims) in &self.by_unit {
             let work = match unit {
-                BillableUnit::Entry(entry) => self.entries.get(&entry),
+                BillableUnit::Entry(_) | BillableUnit::Overtime(_) | BillableUnit::CallOut { .. } => {
+                    self.entries.get(&unit)
+                }
                 BillableUnit::Stage(_) | BillableUnit::Point(_) | BillableUnit::Extra(_) => {
                     let worth = worths.get(&unit).copied().unwrap_or_default();
                     accounts.push(Account { unit, worth, ended: false, claims: claims.clone() });
@@ -173,7 +177,7 @@ impl<'w> Claims<'w> {
     /// Whether a claim on an entry bills it as what it is now. Hours stay hours.
     fn bills_as_now(&self, work: &ClockEntry, claim: &Standing<'w>) -> bool {
         match &work.measure {
-            Measure::Labour { .. } => true,
+            Measure::Labour { .. } | Measure::Counted { .. } => true,
             Measure::Material { item, .. } => {
                 let printed = &claim.line.what;
                 printed == item || self.job.also_called.get(item).is_some_and(|names| names.contains(printed))
@@ -234,7 +238,7 @@ impl<'w> Claims<'w> {
 
 /// What each unit is worth now, in its own measure. What is not on the job any more is not in it.
 pub(super) fn worths(job: &JobWork) -> BTreeMap<BillableUnit, Decimal> {
-    let entries = job.entries.iter().map(|work| (BillableUnit::Entry(work.entry), work.measure.count()));
+    let entries = job.entries.iter().map(|work| (work.unit, work.measure.count()));
     let priced = priced::due(job, None).into_iter().map(|due| (due.unit, due.share));
     entries.chain(priced).collect()
 }
@@ -260,7 +264,10 @@ impl<'w> Account<'w> {
     /// by whole steps, and what is then due of it is billed anew.
     fn giving_back(&self, open: Decimal) -> Decimal {
         match self.unit {
-            BillableUnit::Entry(_) | BillableUnit::Deposit(_) => open,
+            BillableUnit::Entry(_)
+            | BillableUnit::Overtime(_)
+            | BillableUnit::CallOut { .. }
+            | BillableUnit::Deposit(_) => open,
             BillableUnit::Stage(_)
             | BillableUnit::Point(_)
             | BillableUnit::Extra(_)
@@ -313,7 +320,7 @@ impl Measure {
     pub(super) fn count(&self) -> Decimal {
         match self {
             Self::Labour { minutes, .. } => Decimal::from(*minutes),
-            Self::Material { quantity, .. } => quantity.value(),
+            Self::Material { quantity, .. } | Self::Counted { quantity, .. } => quantity.value(),
         }
     }
 }

@@ -2,10 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use ledger::office::{BillableUnit, Claim, EarlierPaper, InvoiceLine, InvoiceLineKind};
+use ledger::office::{Claim, EarlierPaper, InvoiceLine, InvoiceLineKind};
 use ledger::{EntryRef, PersonId, StageId};
 use rust_decimal::Decimal;
 use trade::money::{hours, line_amount};
+use trade::number::half_up;
 use trade::{Day, Quantity, Rate};
 
 use super::claims::{Account, Claims, too_much, worths};
@@ -15,6 +16,13 @@ use super::work::{ClockEntry, JobWork, Measure};
 
 /// Decimal places of a quantity of material on paper.
 const MATERIAL_PLACES: u32 = 3;
+/// Decimal places of days on paper.
+const DAY_PLACES: u32 = 3;
+/// Minutes that an hour has.
+const HOUR: i64 = 60;
+/// The units of time on paper.
+const HOURS: &str = "hour";
+const DAYS: &str = "day";
 
 /// What shares a printed line. Lines are printed in the order of their keys.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -54,6 +62,8 @@ pub(super) struct TakeOff {
 struct LineParts {
     quantity: Decimal,
     unit_price: Rate,
+    /// For time: the minutes that the price is for.
+    per_minutes: i64,
     claims: Vec<Claim>,
 }
 
@@ -61,6 +71,7 @@ struct LineParts {
 pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>, vat: Vat<'_>) -> ClockLines {
     let mut found = ClockLines::default();
     let mut labour: BTreeMap<LineKey, LineParts> = BTreeMap::new();
+    let mut counted: BTreeMap<LineKey, LineParts> = BTreeMap::new();
     let mut material: BTreeMap<LineKey, LineParts> = BTreeMap::new();
     let mut taking_off: Vec<(&ClockEntry, Decimal)> = Vec::new();
     for work in job.entries.iter().filter(|work| until.is_none_or(|until| work.done_on <= until)) {
@@ -78,7 +89,9 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>, vat:
             continue;
         }
         let (lines, unit_name, unit_price) = match &work.measure {
-            Measure::Labour { charge_rate, .. } => (&mut labour, "hour", *charge_rate),
+            Measure::Labour { charge_rate, per_minutes: HOUR, .. } => (&mut labour, HOURS, *charge_rate),
+            Measure::Labour { charge_rate, .. } => (&mut labour, DAYS, *charge_rate),
+            Measure::Counted { unit, price, .. } => (&mut counted, unit.as_str(), *price),
             Measure::Material { unit, unit_cost, .. } => {
                 (&mut material, unit.as_str(), unit_cost.map(|cost| cost.marked_up(job.terms.markup_percent)))
             }
@@ -98,6 +111,7 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>, vat:
         };
         let parts = lines.entry(key).or_default();
         parts.unit_price = unit_price;
+        parts.per_minutes = work.measure.per_minutes();
         parts.quantity += open;
         parts.claims.extend(claim(claims, work, open));
     }
@@ -123,8 +137,10 @@ pub(super) fn lines(job: &JobWork, claims: &Claims<'_>, until: Option<Day>, vat:
     }
     settle_emptied(&mut material);
     let labour = labour.into_iter().filter_map(|(key, parts)| labour_line(vat, key, parts));
+    let counted = counted.into_iter().filter_map(|(key, parts)| counted_line(vat, key, parts));
     let material = material.into_iter().filter_map(|(key, parts)| material_line(vat, key, parts));
-    found.lines = labour.chain(material).collect();
+    found.lines = labour.chain(counted).chain(material).collect();
+    found.without_a_price.dedup();
     found
 }
 
@@ -217,7 +233,7 @@ impl TakeOff {
 }
 
 fn claim(claims: &Claims<'_>, work: &ClockEntry, quantity: Decimal) -> Option<Claim> {
-    let unit = BillableUnit::Entry(work.entry);
+    let unit = work.unit;
     let quantity = Quantity::new(quantity).ok()?;
     Some(Claim { unit, revision: work.revision, quantity, follows: claims.newest(unit) })
 }
@@ -230,8 +246,23 @@ fn earlier(claims: &Claims<'_>, account: &Account<'_>) -> Option<EarlierPaper> {
 }
 
 fn labour_line(vat: Vat<'_>, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
-    let quantity = hours(i64::try_from(parts.quantity).ok()?);
+    let minutes = i64::try_from(parts.quantity).ok()?;
+    let quantity = match parts.per_minutes {
+        0 | HOUR => hours(minutes),
+        day => days(Decimal::from(minutes), Decimal::ONE, Decimal::from(day))?,
+    };
     line(vat, InvoiceLineKind::Labour, key, quantity, parts)
+}
+
+/// A share of a day as it is printed: without trailing noughts, 0.75 or 2.
+fn days(minutes: Decimal, days: Decimal, in_minutes: Decimal) -> Option<Quantity> {
+    let share = minutes.saturating_mul(days).checked_div(in_minutes)?;
+    Quantity::new(half_up(share, DAY_PLACES).normalize()).ok()
+}
+
+fn counted_line(vat: Vat<'_>, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
+    let quantity = Quantity::new(parts.quantity.normalize()).ok()?;
+    line(vat, InvoiceLineKind::Price, key, quantity, parts)
 }
 
 fn material_line(vat: Vat<'_>, key: LineKey, parts: LineParts) -> Option<InvoiceLine> {
@@ -263,9 +294,13 @@ fn line(
     })
 }
 
-/// A quantity in a unit's own measure, as a line of this kind prints it.
-pub(super) fn printed(kind: InvoiceLineKind, measure: Quantity) -> Quantity {
-    match kind {
+/// A quantity in a unit's own measure, as this line prints it.
+pub(super) fn printed(line: &InvoiceLine, measure: Quantity) -> Quantity {
+    match line.kind {
+        // How long a day is, the line itself says: so many minutes were so many days.
+        InvoiceLineKind::Labour if line.unit == DAYS => {
+            days(measure.value(), line.quantity.value(), super::credit::measure(line)).unwrap_or(measure)
+        }
         InvoiceLineKind::Labour => hours(i64::try_from(measure.value()).unwrap_or(i64::MAX)),
         InvoiceLineKind::Material => measure.rounded(MATERIAL_PLACES),
         InvoiceLineKind::Price | InvoiceLineKind::Deposit | InvoiceLineKind::Retention => measure,
@@ -276,20 +311,29 @@ impl Measure {
     fn name(&self) -> &str {
         match self {
             Self::Labour { person, .. } => person,
+            Self::Counted { what, .. } => what,
             Self::Material { item, .. } => item,
         }
     }
 
     fn person(&self, entry: EntryRef) -> Option<PersonId> {
         match self {
-            Self::Labour { .. } => Some(entry.person),
+            Self::Labour { .. } | Self::Counted { .. } => Some(entry.person),
             Self::Material { .. } => None,
+        }
+    }
+
+    /// The minutes that its rate is for; nought for what is no time.
+    const fn per_minutes(&self) -> i64 {
+        match self {
+            Self::Labour { per_minutes, .. } => *per_minutes,
+            Self::Material { .. } | Self::Counted { .. } => 0,
         }
     }
 
     fn unit_cost(&self) -> Option<trade::UnitCost> {
         match self {
-            Self::Labour { .. } => None,
+            Self::Labour { .. } | Self::Counted { .. } => None,
             Self::Material { unit_cost, .. } => *unit_cost,
         }
     }

@@ -172,6 +172,8 @@ fn at_another_amount<'w>(job: &JobWork, claims: &Claims<'w>) -> Vec<AtAnotherPri
             BillableUnit::Point(_) | BillableUnit::Extra(_) => {}
             BillableUnit::Stage(_)
             | BillableUnit::Entry(_)
+            | BillableUnit::Overtime(_)
+            | BillableUnit::CallOut { .. }
             | BillableUnit::Retention(_)
             | BillableUnit::Deposit(_) => return None,
         }
@@ -196,6 +198,7 @@ fn at_another_amount<'w>(job: &JobWork, claims: &Claims<'w>) -> Vec<AtAnotherPri
 fn prices(job: &JobWork, measure: &Measure) -> Vec<Rate> {
     match measure {
         Measure::Labour { charge_rate, .. } => charge_rate.iter().copied().collect(),
+        Measure::Counted { price, .. } => price.iter().copied().collect(),
         Measure::Material { quantity, .. } if quantity.is_negative() => Vec::new(),
         Measure::Material { unit_cost, .. } => {
             let markups = || job.markups.iter().copied().chain([job.terms.markup_percent]);
@@ -292,7 +295,7 @@ fn is_same_line(billed: &InvoiceLine, given: &InvoiceLine) -> bool {
         && billed.earlier == given.earlier
 }
 
-fn measure(line: &InvoiceLine) -> Decimal {
+pub(super) fn measure(line: &InvoiceLine) -> Decimal {
     line.claims.iter().map(|claim| claim.quantity.value()).sum()
 }
 
@@ -332,7 +335,7 @@ impl<'w> LineLeft<'w> {
         }
         let closes = (self.measure + given).is_zero();
         let rest = Quantity::new(self.quantity).ok()?;
-        let part = clock::printed(self.line.kind, Quantity::new(-given).ok()?);
+        let part = clock::printed(self.line, Quantity::new(-given).ok()?);
         let quantity = if closes || part.value() > rest.value() { rest } else { part };
         let amount =
             if closes { self.amount } else { line_amount(quantity, self.line.unit_price).min(self.amount) };

@@ -7,6 +7,7 @@ use ledger::site::{ExtraTerms, WasteCount};
 use ledger::{Body, EntryRef, EventHash, InvoiceId, ItemId, JobId, StageId};
 use trade::{Day, Quantity, Rate, UnitCost};
 
+use super::hours::{add_hours, add_miles};
 use super::spent::{add_expenses, add_hires};
 use super::work::{
     ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork, MaterialCost, Measure, PointWork,
@@ -20,7 +21,6 @@ use crate::materials::{MaterialUse, Movement, uses_of};
 use crate::quotes;
 use crate::row::RowKey;
 use crate::stages::DoneAt;
-use crate::time_on_job::spells_of;
 
 /// Every job that has terms, with all that its bills follow from, by code.
 ///
@@ -61,6 +61,7 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
     add_steps(&entries, &mut works);
     add_answers(&entries, &mut works);
     add_hours(&entries, lists, &mut works);
+    add_miles(&entries, lists, &mut works);
     add_materials(book, &entries, lists, &mut works);
     add_hires(&entries, lists, &mut works);
     add_expenses(&entries, lists, &mut works);
@@ -217,30 +218,11 @@ impl Book {
 
 impl JobWork {
     /// Whether what is done there is billed by time and materials.
-    pub(super) fn bills_by_the_clock(&self, stage: Option<StageId>) -> bool {
+    pub(crate) fn bills_by_the_clock(&self, stage: Option<StageId>) -> bool {
         match self.terms.basis {
             Basis::Daywork => true,
             Basis::Fixed | Basis::Valuation => stage.is_some_and(|stage| self.is_on_the_clock(stage)),
         }
-    }
-}
-
-fn add_hours(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
-    for spell in spells_of(entries) {
-        let (job, stage) = (spell.site.job, spell.site.stage);
-        let Some(work) = works.get_mut(&job).filter(|work| work.bills_by_the_clock(stage)) else { continue };
-        let rates = lists.rate(spell.person(), job, stage, spell.day);
-        work.entries.push(ClockEntry {
-            entry: spell.entry,
-            revision: spell.revision,
-            stage,
-            done_on: spell.day,
-            measure: Measure::Labour {
-                person: lists.person(spell.person()),
-                minutes: spell.minutes,
-                charge_rate: rates.map(|rates| rates.charge_rate),
-            },
-        });
     }
 }
 
@@ -288,6 +270,7 @@ fn add_materials(
             let unit = lists.items.get(&item).map_or_else(String::new, |item| item.unit.clone());
             work.entries.push(ClockEntry {
                 entry: entry.entry,
+                unit: BillableUnit::Entry(entry.entry),
                 revision,
                 stage,
                 done_on: entry.day,
@@ -363,13 +346,13 @@ fn add_papers(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
 fn ended(book: &Book, work: &JobWork) -> BTreeMap<BillableUnit, EventHash> {
     let claims = work.papers.iter().flat_map(|paper| &paper.document.lines).flat_map(|line| &line.claims);
     let ended = |unit: BillableUnit| match unit {
-        BillableUnit::Entry(entry) => entry_ended(book, &entry),
+        BillableUnit::Entry(entry) | BillableUnit::Overtime(entry) => entry_ended(book, &entry),
         BillableUnit::Stage(stage) => {
             let steps = work.stages.iter().find(|work| work.stage == stage).map(|work| &work.steps);
             steps.and_then(|steps| steps.last()).map(|step| step.revision)
         }
         BillableUnit::Extra(extra) | BillableUnit::Deposit(extra) => entry_ended(book, &extra),
-        BillableUnit::Point(_) | BillableUnit::Retention(_) => None,
+        BillableUnit::Point(_) | BillableUnit::Retention(_) | BillableUnit::CallOut { .. } => None,
     };
     claims.filter_map(|claim| Some((claim.unit, ended(claim.unit)?))).collect()
 }

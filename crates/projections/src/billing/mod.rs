@@ -23,6 +23,7 @@ mod credit;
 mod deposits;
 mod from_book;
 mod held;
+mod hours;
 mod issue;
 mod owed;
 mod preview;

@@ -187,6 +187,8 @@ fn priced_line(
         BillableUnit::Stage(stage) if whole => costing(job, stage),
         BillableUnit::Stage(_)
         | BillableUnit::Entry(_)
+        | BillableUnit::Overtime(_)
+        | BillableUnit::CallOut { .. }
         | BillableUnit::Point(_)
         | BillableUnit::Extra(_)
         | BillableUnit::Retention(_)

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use ledger::office::BillableUnit;
 use ledger::site::ExpenseKind;
 use ledger::{Body, JobId};
 use rust_decimal::Decimal;
@@ -34,6 +35,7 @@ pub(super) fn add_hires(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BT
             let (item, unit_cost) = (format!("hire of {}", hire.what), cost.map(UnitCost::of_unit));
             work.entries.push(ClockEntry {
                 entry: hire.entry,
+                unit: BillableUnit::Entry(hire.entry),
                 revision: hire.revision,
                 stage,
                 done_on: hire.to,
@@ -54,6 +56,7 @@ pub(super) fn add_expenses(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut
         let paid = lists.paid.get(&entry.entry_ref()).and_then(|paid| rate_of(paid.net));
         work.entries.push(ClockEntry {
             entry: entry.entry_ref(),
+            unit: BillableUnit::Entry(entry.entry_ref()),
             revision: entry.revision(),
             stage,
             done_on: entry.act.done_on,

@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use ledger::StageId;
 use ledger::office::{BillableUnit, CustomerKind, InvoiceLine};
-use ledger::{EntryRef, StageId};
 use rust_decimal::Decimal;
 use trade::{CisSoFar, Day, InvoiceTotals, Pence, Pounds, Quantity, Rate, UnitCost, VatShare};
 
@@ -60,11 +60,13 @@ pub(super) fn material_cost(
     lines: &[InvoiceLine],
     until: Option<Day>,
 ) -> Pence {
-    let stage_of: BTreeMap<EntryRef, Option<StageId>> =
-        job.entries.iter().map(|work| (work.entry, work.stage)).collect();
+    let stage_of: BTreeMap<BillableUnit, Option<StageId>> =
+        job.entries.iter().map(|work| (work.unit, work.stage)).collect();
     let stage_of = |unit| match unit {
         BillableUnit::Stage(stage) => Some(Some(stage)),
-        BillableUnit::Entry(entry) => stage_of.get(&entry).copied(),
+        BillableUnit::Entry(_) | BillableUnit::Overtime(_) | BillableUnit::CallOut { .. } => {
+            stage_of.get(&unit).copied()
+        }
         BillableUnit::Extra(extra) => {
             job.extras.iter().find(|known| known.extra == extra).map(|known| known.stage)
         }

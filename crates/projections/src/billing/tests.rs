@@ -8,10 +8,13 @@ mod papers;
 mod priced;
 mod steps;
 mod week;
+mod worktime;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, CustomerKind, EarlierPaper, FirmListed, InvoiceCredited, JobTerms};
+use ledger::office::{
+    Basis, BillableUnit, CustomerKind, EarlierPaper, FirmListed, InvoiceCredited, JobTerms,
+};
 use ledger::site::LineKind;
 use ledger::{EntryId, EntryRef, EventHash, InvoiceId, JobId, PersonId, StageId};
 use trade::{Day, Quantity, Rate, UnitCost};
@@ -145,10 +148,17 @@ impl JobWork {
         let (person, name, charge_rate) = person;
         self.entries.push(ClockEntry {
             entry: entry(person, number),
+            unit: BillableUnit::Entry(entry(person, number)),
             revision: hash(number),
             stage: Some(self.stage(stage)),
             done_on: day,
-            measure: Measure::Labour { person: name.into(), minutes, charge_rate: Some(rate(charge_rate)) },
+            measure: Measure::Labour {
+                person: name.into(),
+                minutes,
+                worked: minutes,
+                charge_rate: Some(rate(charge_rate)),
+                per_minutes: 60,
+            },
         });
     }
 
@@ -157,6 +167,7 @@ impl JobWork {
         let cost = UnitCost::of_pack(rate(pack.0), quantity(pack.1)).unwrap();
         self.entries.push(ClockEntry {
             entry: entry(TOBI, number),
+            unit: BillableUnit::Entry(entry(TOBI, number)),
             revision: hash(number),
             stage: Some(self.stage(stage)),
             done_on: day,
@@ -186,7 +197,7 @@ impl JobWork {
         let work = self.entries.iter_mut().find(|work| work.entry.entry == EntryId(id(number))).unwrap();
         match &mut work.measure {
             Measure::Labour { minutes, .. } => *minutes = to,
-            Measure::Material { .. } => panic!("no hours"),
+            Measure::Material { .. } | Measure::Counted { .. } => panic!("no hours"),
         }
     }
 

@@ -198,6 +198,8 @@ pub struct CostingLine {
 pub struct ClockEntry {
     /// The entry.
     pub entry: EntryRef,
+    /// What of it is billed here: hours that are overtime are a unit of their own.
+    pub unit: BillableUnit,
     /// The event that said last what it is worth.
     pub revision: EventHash,
     /// The stage, or none.
@@ -213,12 +215,27 @@ pub struct ClockEntry {
 pub enum Measure {
     /// Time worked.
     Labour {
-        /// Who worked, as printed.
+        /// Who worked, as printed, and as what where that is no ordinary hour.
         person: String,
-        /// Minutes, never below nought.
+        /// Minutes that are billed, never below nought. At a rate for the day: the share of a day.
         minutes: i64,
-        /// Pounds an hour on that day; none while no rate was set.
+        /// Minutes that were worked.
+        worked: i64,
+        /// Pounds on that day; none while no rate was set.
         charge_rate: Option<Rate>,
+        /// The minutes that the rate is for: 60 for an hour, a day's for a day.
+        per_minutes: i64,
+    },
+    /// What is counted at a price of its own, without a mark-up: a call-out, miles.
+    Counted {
+        /// What, as printed.
+        what: String,
+        /// Its unit, or empty.
+        unit: String,
+        /// How many.
+        quantity: Quantity,
+        /// Pounds for one.
+        price: Option<Rate>,
     },
     /// Material of ours.
     Material {

@@ -68,6 +68,7 @@ const fn is_handed_over(kind: Kind) -> bool {
         | Kind::Seen
         | Kind::CalledBack
         | Kind::SignOffTold
+        | Kind::Mileage
         | Kind::QuestionSettled
         | Kind::FirmListed
         | Kind::PersonRated
@@ -84,6 +85,7 @@ const fn is_handed_over(kind: Kind) -> bool {
         | Kind::JobCompleted
         | Kind::VatRateSet
         | Kind::PersonEngaged
+        | Kind::TimeTermsSet
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
@@ -193,6 +195,7 @@ fn is_row_of<'b>(
         | RowKey::PointDue(_)
         | RowKey::Completion(_)
         | RowKey::VatRate(..)
-        | RowKey::Engagement(_) => false,
+        | RowKey::Engagement(_)
+        | RowKey::TimeTerms(..) => false,
     }
 }

@@ -62,6 +62,7 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         Body::HireBegan(hire) => format!("{} on hire", hire.what),
         Body::HireEnded(ended) => of("off hire", Some(ended.hire), other),
         Body::Expense(expense) => format!("{:?}", expense.kind).to_lowercase(),
+        Body::Mileage(driven) => format!("{} miles driven", number(driven.miles)),
         Body::Test(test) => format!("{} {}", test.what, value(test.bound, test.value, &test.unit)),
         Body::Photo(photo) if photo.behind => "photo of what gets closed up".to_owned(),
         Body::Photo(_) => "photo".to_owned(),
@@ -136,7 +137,8 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         | Body::PointDue(_)
         | Body::JobCompleted(_)
         | Body::VatRateSet(_)
-        | Body::PersonEngaged(_) => String::new(),
+        | Body::PersonEngaged(_)
+        | Body::TimeTermsSet(_) => String::new(),
     }
 }
 
@@ -208,6 +210,7 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::HireBegan => "hired",
         Kind::HireEnded => "off hire",
         Kind::Expense => "spent",
+        Kind::Mileage => "miles driven",
         Kind::Test => "test",
         Kind::Photo => "photo",
         Kind::Note => "note",
@@ -243,6 +246,7 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::JobCompleted => "job complete",
         Kind::VatRateSet => "rate of VAT",
         Kind::PersonEngaged => "how somebody works for us",
+        Kind::TimeTermsSet => "how time is counted",
         Kind::InvoiceIssued => "invoice",
         Kind::InvoiceCredited => "credit note",
         Kind::InvoiceVoided => "invoice voided",

@@ -99,7 +99,9 @@ async fn show<S: Screen>(
     asked: Asked,
     fill: impl FnOnce(&Look<'_>, &Asked) -> Result<S, Problem> + Send + 'static,
 ) -> Result<Response, Problem> {
-    let Notice { text, refused } = app.take_notice(&viewer);
+    // What is told once must not be told to nobody.
+    let Notice { text, refused } =
+        if viewer.is_unseen { Notice::default() } else { app.take_notice(&viewer) };
     let rest = asked.rest();
     let filled = app.node(move |node| {
         let look = Look::new(node, &viewer, &asked, now_ms()).map_err(|error: TimeError| {

@@ -158,7 +158,7 @@ fn paper_line(line: &ledger::office::InvoiceLine) -> PaperLine {
         unit => format!("{} {unit}", words::number(line.quantity)),
     };
     let at = format!("{much} at £{price}");
-    let is_whole = line.kind == InvoiceLineKind::Price;
+    let is_whole = line.kind == InvoiceLineKind::Price && line.unit.is_empty();
     let what = match (line.stage.is_empty(), line.what == line.stage) {
         (true, _) | (_, true) => line.what.clone(),
         (false, false) => format!("{}: {}", line.stage, line.what),

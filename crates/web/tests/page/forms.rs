@@ -10,6 +10,9 @@ fn a_form_sent_twice_is_one_entry_and_a_notice_is_told_once() {
     let tobi = world.browser("Tobi Larch", Role::Hand);
     let first = tobi.post("/log", &note("0123456789abcdef", "insulation in the long wall"));
     assert_eq!((first.status, first.headers["location"].as_str()), (303, "/?after"));
+    // What the phone only keeps for later tells nobody.
+    let kept = tobi.request("GET", "/").header("x-unseen", "1").send(tobi.address);
+    assert!(kept.status == 200 && !kept.text().contains("Saved."));
     assert!(tobi.get("/").text().contains("Saved."));
     assert!(!tobi.get("/").text().contains("Saved."));
     let again = tobi.post_json("/log", &note("0123456789abcdef", "insulation in the long wall"));

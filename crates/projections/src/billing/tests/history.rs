@@ -125,6 +125,7 @@ fn worth_pence(job: &JobWork) -> i64 {
                 let (_, pence) = prices.find(|(text, _)| *unit_cost == cost(text)).unwrap();
                 counts.entry(item).or_insert((Decimal::ZERO, pence)).0 += quantity.value();
             }
+            Measure::Counted { .. } => panic!("no step of a history counts anything"),
         }
     }
     let material = counts.into_values();
@@ -178,6 +179,7 @@ fn take(job: &mut JobWork, number: u16, step: &Step) {
                 Measure::Material { quantity, .. } => {
                     *quantity = whole(if quantity.is_negative() { -to } else { to });
                 }
+                Measure::Counted { .. } => panic!("no step of a history counts anything"),
             }
         }
         Step::ChangeItem { which } => {
@@ -195,7 +197,7 @@ fn take(job: &mut JobWork, number: u16, step: &Step) {
         Step::UseScrews { count } => {
             let known = job.entries.iter().find_map(|work| match &work.measure {
                 Measure::Material { item, unit_cost, .. } if item == "screws" => Some(*unit_cost),
-                Measure::Material { .. } | Measure::Labour { .. } => None,
+                Measure::Material { .. } | Measure::Labour { .. } | Measure::Counted { .. } => None,
             });
             job.material(number, "move the door", day(0), "screws", &count.to_string(), (SCREWS[0].0, "1"));
             let added = job.entries.last_mut().map(|work| &mut work.measure);
