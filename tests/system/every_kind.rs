@@ -107,6 +107,16 @@ fn way_in(kind: Kind) -> WayIn {
         Kind::LimitSet => {
             Typed(&[&["limit", "BARN", "timber moisture", "<18", "%", "--source", "the drawing"]])
         }
+        Kind::RoomMeasured => Typed(&[&[
+            "measure",
+            "--job",
+            "BARN",
+            "--keep",
+            "--line",
+            "room: Store",
+            "--line",
+            "wall back: 3600 x 2400, studs, board, skim",
+        ]]),
         Kind::Hours => Typed(&[&["log", "hours", "--job", "BARN", "--stage", "board", "--minutes", "90"]]),
         Kind::WorkStarted => Typed(&[&["start", "--job", "BARN", "--stage", "board"]]),
         Kind::WorkSwitched => Typed(&[&["switch", "--job", "BARN", "--stage", "skim"]]),

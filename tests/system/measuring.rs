@@ -59,7 +59,7 @@ fn own_figures_and_lines_of_the_command_count_and_bad_ones_are_named() {
     let bad = ["measure", "--line", "room: Store", "--line", "wall a: 3 furlongs x 2400"];
     let complaint = laptop.refused(&bad);
     assert!(
-        complaint.contains("line 3: wall a: \"furlongs\" in \"3 furlongs\" is not a unit of length"),
+        complaint.contains("line 2: wall a: \"furlongs\" in \"3 furlongs\" is not a unit of length"),
         "{complaint}"
     );
     assert!(laptop.refused(&["measure", "nowhere.txt"]).contains("nowhere.txt: it can't be read"));
@@ -84,4 +84,65 @@ fn a_room_goes_into_the_costing_through_the_daemon() {
     // Straight, too, the same room says nothing new.
     let again = laptop.ask(&["measure", room, "--job", "GARAGE", "--save"]);
     assert_eq!(again["costing"]["saved"]["written"], 0);
+}
+
+#[test]
+fn a_room_is_kept_with_the_job_and_measured_anew() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut laptop = Device::new(folder.path(), "laptop");
+    laptop.found();
+    laptop.import(&lists_only(folder.path()));
+    laptop.start(&[]);
+    let room =
+        |length: &str| ["room: Store".to_owned(), format!("wall back: {length} x 2400, studs, board, skim")];
+    let keep = |laptop: &Device, [name, wall]: [String; 2]| {
+        laptop.ask(&["measure", "--job", "GARAGE", "--keep", "--line", &name, "--line", &wall])
+    };
+    assert_eq!(keep(&laptop, room("3600"))["kept"], true);
+    // The same name in other letters is the same room, measured anew.
+    let again = keep(&laptop, ["room: STORE".to_owned(), room("4800")[1].clone()]);
+    let rooms = laptop.ask(&["measure", "--job", "GARAGE", "--rooms"])["rooms"].clone();
+    assert_eq!(rooms.as_array().unwrap().len(), 1, "{rooms}");
+    assert_eq!(rooms[0]["text"], "room: STORE\nwall back: 4800 x 2400, studs, board, skim");
+    let costed = laptop.ask(&[
+        "measure",
+        "--job",
+        "GARAGE",
+        "--kept",
+        "store",
+        "--hour-cost",
+        "19",
+        "--hour-charge",
+        "36",
+    ]);
+    assert_eq!(costed["lines"], again["lines"]);
+    assert!(costed["costing"]["lines"].as_array().unwrap().len() > 2, "{costed}");
+    let complaint = laptop.refused(&["measure", "--job", "GARAGE", "--kept", "shed"]);
+    assert!(complaint.contains("there is no room \"shed\" on GARAGE; there are: STORE"), "{complaint}");
+    let complaint = laptop.refused(&[
+        "measure",
+        "--job",
+        "GARAGE",
+        "--keep",
+        "--line",
+        "room: Store",
+        "--line",
+        "wall a: 0 x 2400",
+    ]);
+    assert!(complaint.contains("line 2"), "{complaint}");
+    let left = laptop.ask(&["measure", "--job", "GARAGE", "--drop", "Store"]);
+    assert_eq!(left["rooms"].as_array().unwrap().len(), 0, "{left}");
+    laptop.stop();
+}
+
+#[test]
+fn the_usual_waits_are_told_with_who_states_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let laptop = Device::new(folder.path(), "laptop");
+    laptop.found();
+    let waits = laptop.ask(&["waits"])["waits"].clone();
+    let tiles =
+        waits.as_array().unwrap().iter().find(|wait| wait["what"] == "new plaster before tiles").unwrap();
+    assert_eq!((tiles["length"].as_str(), tiles["minutes"].as_u64()), (Some("28 days"), Some(40_320)));
+    assert!(tiles["source"].as_str().unwrap().contains("BS 5385"), "{tiles}");
 }

@@ -99,6 +99,39 @@ fn what_a_killed_command_acknowledged_is_there() {
     check(&laptop, &acknowledged, &tried);
 }
 
+/// A limit on the size of files stands for a disk that takes no more; the rest of the machine does not feel it.
+#[cfg(unix)]
+#[test]
+fn a_disk_that_takes_no_more_costs_nothing_that_was_acknowledged() {
+    let folder = tempfile::tempdir().unwrap();
+    let laptop = laptop(&folder);
+    let segment = laptop.data.join("journal/journal/0000000001.segment");
+    let blocks = fs::metadata(segment).unwrap().len().div_ceil(512);
+    let filling = "x".repeat(16_000);
+    let (mut acknowledged, mut tried, mut complaint) = (Vec::new(), Vec::new(), String::new());
+    while complaint.is_empty() {
+        let note = format!("note {} {filling}", tried.len());
+        assert!(tried.len() < 500, "the limit was never reached, so nothing was tested");
+        let log = laptop.fivebar(["log", "note", "--job", "GARAGE", "--note", &note]);
+        let limited = format!("ulimit -f {blocks}; trap '' XFSZ; exec \"$0\" \"$@\"");
+        let mut shell = std::process::Command::new("sh");
+        shell.args(["-c", &limited]).arg(log.get_program()).args(log.get_args());
+        let output = shell.output().unwrap();
+        if output.status.success() {
+            acknowledged.push(note.clone());
+        } else {
+            complaint = String::from_utf8(output.stderr).unwrap();
+        }
+        tried.push(note);
+    }
+    assert!(complaint.contains("not saved: nothing was stored"), "{complaint}");
+    assert!(complaint.contains("0000000001.segment"), "{complaint}");
+    laptop.ask(&["stages"]);
+    laptop.ask(&["log", "note", "--job", "GARAGE", "--note", "there is room again"]);
+    acknowledged.push("there is room again".to_owned());
+    check(&laptop, &acknowledged, &tried);
+}
+
 #[test]
 fn commands_at_once_are_all_done_by_the_one_daemon() {
     let folder = tempfile::tempdir().unwrap();

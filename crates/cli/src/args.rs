@@ -275,6 +275,8 @@ pub(crate) enum Request {
     },
     /// What slips if a stage takes longer.
     Slips(Slips),
+    /// The usual waits for setting, drying and curing, and who states them.
+    Waits,
     /// The limit that tests of a kind are compared with on a job, in place of the usual one.
     Limit(LimitWords),
     /// The entries behind a figure.

@@ -91,7 +91,7 @@ fn signed_page(signed: &Signed) -> String {
          {} signed entries and listings are in it; {} more of the same devices, about other jobs and the \
          office, stand there as hashes alone.\n\
          This tells whether anything was changed since that crew signed it. It does not tell who the crew is: \
-         anybody can found one and call it so. Compare the crew code with the one that the crew gave you.\n\
+         anybody can found one and call it so. Compare the crew code with the one on the crew’s quote, or ask them for it.\n\
          What was logged is compared and not certified.",
         signed.made_on, signed.events, signed.withheld
     )

@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use crate::pages::{list, text};
-use crate::table::{Page, heading};
+use crate::table::{Page, heading, without_noughts};
 
 /// The preview of all jobs.
 pub(crate) fn preview(answer: &Value) -> String {
@@ -116,13 +116,6 @@ fn lines(invoice: &Value) -> String {
     page.finish() + "\n"
 }
 
-/// A figure without the noughts at its end, but with so many places at least.
-fn without_noughts(figure: &str, places: usize) -> String {
-    let Some((whole, part)) = figure.split_once('.') else { return figure.to_owned() };
-    let part = format!("{:0<places$}", part.trim_end_matches('0'));
-    if part.is_empty() { whole.to_owned() } else { format!("{whole}.{part}") }
-}
-
 fn sums(totals: &Value) -> String {
     let mut page = String::new();
     let zero = |name: &str| matches!(text(totals, name).as_str(), "0.00" | "");
@@ -143,17 +136,4 @@ fn sums(totals: &Value) -> String {
     }
     add("TO PAY", "to_pay");
     page + &format!("{:>60} {:>12}\n", "", "═".repeat(12))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::without_noughts;
-
-    #[test]
-    fn noughts_at_the_end_are_not_printed() {
-        let shown = ["5.000", "3.83", "4.50", "12"].map(|figure| without_noughts(figure, 0));
-        assert_eq!(shown, ["5", "3.83", "4.5", "12"]);
-        let prices = ["5.5890", "36.0000", "13.05", "34"].map(|figure| without_noughts(figure, 2));
-        assert_eq!(prices, ["5.589", "36.00", "13.05", "34"]);
-    }
 }

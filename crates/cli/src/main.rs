@@ -143,6 +143,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::FillIn(request) => request.command(),
         Request::Tests { job: None, .. } => Command::Tests(TestCommand::Kinds),
         Request::Tests { job: Some(job), what } => Command::Tests(TestCommand::Series { job, what }),
+        Request::Waits => Command::Plan(PlanCommand::Waits),
         Request::Slips(slips) => slips.command(),
         Request::Limit(limit) => limit.command()?,
         Request::Why { job, stage, what } => Command::Why { job, stage, what },
@@ -173,11 +174,22 @@ fn measure_up(arguments: &Arguments, measure: &args::Measure) -> Result<(), Node
         print(arguments, &answer, measure_pages::figures);
         return Ok(());
     }
-    let room = measure.room(&arguments.data)?;
-    let answer = match measure.costed(room.clone()) {
-        Some(wish) => local::call(&arguments.data, Command::Measure(wish))?,
-        None => daemon::command::measure_up(&room)?,
-    };
+    let mut room = measure.room(&arguments.data)?;
+    if let Some(command) = measure.rooms() {
+        let answer = local::call(&arguments.data, Command::Measure(command))?;
+        print(arguments, &answer, measure_pages::rooms);
+        return Ok(());
+    }
+    if let Some(command) = measure.kept() {
+        room.text = measure_pages::text_of(&local::call(&arguments.data, Command::Measure(command))?);
+    }
+    let mut answer = Value::Null;
+    for command in measure.of_job(&room) {
+        answer = local::call(&arguments.data, Command::Measure(command))?;
+    }
+    if answer.is_null() {
+        answer = daemon::command::measure_up(&room)?;
+    }
     let drawn = match &measure.drawings {
         Some(folder) => measure_pages::draw(&answer, folder)?,
         None => Vec::new(),

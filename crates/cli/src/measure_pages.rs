@@ -14,14 +14,11 @@ pub(crate) fn measured(answer: &Value) -> String {
     let mut page = Page::new(&["for", "what", ">takes", ">to buy", ">waste %"]);
     for line in list(answer, "lines") {
         let takes = format!("{} {}", text(line, "quantity"), short(&text(line, "unit")));
-        let count = text(line, "packs");
-        let pack = text(line, "pack");
-        let buy = if short(&pack).is_empty() { count } else { format!("{count} {}", plural(&count, &pack)) };
         page.row(&[
             &text(line, "work"),
             &text(line, "what"),
             takes.trim(),
-            &buy,
+            &text(line, "to_buy"),
             &text(line, "waste_percent"),
         ]);
     }
@@ -41,7 +38,26 @@ pub(crate) fn measured(answer: &Value) -> String {
     if !answer["costing"].is_null() {
         all += &costing(answer);
     }
+    if answer["kept"] == true {
+        all += &format!("\n\nKept with {}; the whole crew has it.", text(answer, "job"));
+    }
     all
+}
+
+/// The rooms that are kept with a job, as they were written down.
+pub(crate) fn rooms(answer: &Value) -> String {
+    let rooms = list(answer, "rooms");
+    if rooms.is_empty() {
+        let job = text(answer, "job");
+        return format!("No room is kept yet. Keep one: fivebar measure FILE --job {job} --keep");
+    }
+    let room = |room: &Value| heading(&text(room, "room")) + &text(room, "text") + "\n";
+    rooms.iter().map(room).collect()
+}
+
+/// The measurements of the one room of an answer.
+pub(crate) fn text_of(answer: &Value) -> String {
+    list(answer, "rooms").first().map(|room| text(room, "text")).unwrap_or_default()
 }
 
 fn notes(answer: &Value, title: &str, to_mind: bool) -> String {
@@ -149,14 +165,4 @@ fn file_name(words: &str) -> String {
 /// Nothing for what is counted by the piece.
 fn short(unit: &str) -> String {
     if unit == "each" { String::new() } else { unit.to_owned() }
-}
-
-fn plural(count: &str, pack: &str) -> String {
-    if count == "1" || pack.len() < 3 {
-        pack.to_owned()
-    } else if pack.ends_with('x') {
-        format!("{pack}es")
-    } else {
-        format!("{pack}s")
-    }
 }

@@ -1,12 +1,13 @@
 //! What a builder reads on the terminal, made from the node's answers.
 
 use daemon::Command;
+use daemon::command::RoomCommand;
 use daemon::serve::Joined;
 use serde_json::Value;
 use trade::money::hours_and_minutes;
 
 use crate::recovery;
-use crate::table::{Page, heading};
+use crate::table::{Page, heading, without_noughts};
 use crate::{invoice, measure_pages, money_pages, office_pages, plan_pages, said_pages, test_pages};
 
 /// The page for a command's answer.
@@ -43,6 +44,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Paid(_) => office_pages::paid(answer),
         Command::BearCost { .. } => office_pages::cost_borne(answer),
         Command::PriceExtra { .. } => office_pages::extra_priced(answer),
+        Command::Measure(RoomCommand::Kept { .. } | RoomCommand::Drop { .. }) => measure_pages::rooms(answer),
         Command::Measure(_) => measure_pages::measured(answer),
         Command::Owed => money_pages::owed(answer),
         Command::Statement { .. } => money_pages::statement(answer),
@@ -217,22 +219,22 @@ fn reconciled_job(answer: &Value, job: &str) -> String {
     }
     let mut labour = Page::new(&["stage", ">hours worked", ">hours priced"]);
     for row in rows("labour") {
-        let priced = plain(&text(row, "estimated_hours"));
+        let priced = without_noughts(&text(row, "estimated_hours"), 0);
         let priced = if priced == "0" { "–".to_owned() } else { priced };
         labour.row(&[&text(row, "stage"), &minutes(row, "minutes"), &priced]);
     }
     let mut materials =
         Page::new(&["stage", "item", ">priced", ">used", ">wasted", "", ">used £", ">paid £"]);
     for row in rows("materials") {
-        let started = !matches!(plain(&text(row, "used")).as_str(), "0" | "");
+        let started = !matches!(without_noughts(&text(row, "used"), 0).as_str(), "0" | "");
         // Nothing is over or under before it is begun.
         let figure = |name| if started { text(row, name) } else { "–".to_owned() };
         materials.row(&[
             &text(row, "stage"),
             &text(row, "item"),
-            &plain(&text(row, "estimated")),
-            &plain(&text(row, "used")),
-            &plain(&text(row, "wasted")),
+            &without_noughts(&text(row, "estimated"), 0),
+            &without_noughts(&text(row, "used"), 0),
+            &without_noughts(&text(row, "wasted"), 0),
             &text(row, "unit"),
             &figure("usage_variance"),
             &figure("price_variance"),
@@ -249,15 +251,6 @@ fn reconciled_job(answer: &Value, job: &str) -> String {
         materials.finish(),
     ]
     .join("\n")
-}
-
-/// A figure without noughts behind the point that say nothing.
-fn plain(figure: &str) -> String {
-    if figure.contains('.') {
-        figure.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        figure.to_owned()
-    }
 }
 
 fn questions(answer: &Value) -> String {
@@ -357,7 +350,11 @@ fn status(answer: &Value) -> String {
     for chain in list(answer, "chains") {
         page.row(&[&text(chain, "device"), &text(chain, "audience"), &text(chain, "events")]);
     }
-    page.finish()
+    format!(
+        "{}\nCrew code {}: it is on quotes and on what is handed over.",
+        page.finish(),
+        text(answer, "crew_code")
+    )
 }
 
 /// The invite's code, with a picture of it for a phone's camera.

@@ -15,6 +15,7 @@ pub(crate) fn plan(command: &PlanCommand, answer: &Value) -> String {
             fill_ins(answer)
         }
         PlanCommand::Slips { .. } => slips(answer),
+        PlanCommand::Waits => waits(answer),
         PlanCommand::SetLimit(_) => limits(answer),
     }
 }
@@ -137,6 +138,17 @@ fn slips(answer: &Value) -> String {
         table.finish()
     };
     format!("{head}:\n\n{table}\n\n{end}")
+}
+
+fn waits(answer: &Value) -> String {
+    let mut page = Page::new(&["what waits", ">at least", "then look for", "source"]);
+    for wait in list(answer, "waits") {
+        let source = format!("{} ({})", text(wait, "source"), text(wait, "confidence"));
+        page.row(&[&text(wait, "what"), &text(wait, "length"), &text(wait, "look_for"), &source]);
+    }
+    page.finish()
+        + "\n\nThe earliest, and no more: check by eye and touch, and the maker goes first. A stage that is listed\n\
+           without a wait takes the usual one; give it one of its own with `fivebar stage add … --wait-hours 72`."
 }
 
 fn limits(answer: &Value) -> String {

@@ -49,3 +49,23 @@ impl Page {
 pub(crate) fn heading(text: &str) -> String {
     format!("\n{text}\n")
 }
+
+/// A figure without the noughts at its end, but with so many places at least.
+pub(crate) fn without_noughts(figure: &str, places: usize) -> String {
+    let Some((whole, part)) = figure.split_once('.') else { return figure.to_owned() };
+    let part = format!("{:0<places$}", part.trim_end_matches('0'));
+    if part.is_empty() { whole.to_owned() } else { format!("{whole}.{part}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::without_noughts;
+
+    #[test]
+    fn noughts_at_the_end_are_not_printed() {
+        let shown = ["5.000", "3.83", "4.50", "12", ""].map(|figure| without_noughts(figure, 0));
+        assert_eq!(shown, ["5", "3.83", "4.5", "12", ""]);
+        let prices = ["5.5890", "36.0000", "13.05", "34"].map(|figure| without_noughts(figure, 2));
+        assert_eq!(prices, ["5.589", "36.00", "13.05", "34"]);
+    }
+}

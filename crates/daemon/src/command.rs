@@ -10,6 +10,7 @@ mod office;
 mod parts;
 mod plan;
 mod quotes;
+mod rooms;
 pub(crate) mod roster;
 mod said;
 mod settling;
@@ -37,27 +38,25 @@ pub use ledger::office::{Engagement, TimeSide};
 pub use ledger::site::SurveyPoint;
 pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach};
 pub use ledger::site::{SaidHow, Whose};
-pub use measuring::{CostedRoom, MeasuredRoom, figures, measure_up};
+pub use measuring::{CostedRoom, MeasuredRoom, figures, measure_up, own_figures};
 pub use office::{Paid, PersonRate};
 pub use parts::{ListChange, Progress, Step, WordMeaning};
 pub use plan::{FillInWish, LimitWish, NeedWish, PlanCommand};
 pub use projections::quotes::standing_quote;
 pub use quotes::{PointWish, QuoteCommand, QuoteWish, points_due};
+pub use rooms::RoomCommand;
 pub use said::{Answer, Pressed, Said};
 pub use spells::{SpellChange, SpellSplit};
 pub use terms::TermsCommand;
 pub use time_terms::TimeWish;
 
-use crate::entries;
 use crate::error::NodeError;
-use crate::export;
 use crate::handing_over::{self, HandOverWish};
 use crate::import::FileName;
 use crate::invites::InviteWish;
-use crate::invoices;
 use crate::node::{Node, moment, now_ms};
 use crate::papers::{self, PaperWish};
-use crate::{payments, timers};
+use crate::{entries, export, invoices, payments, timers};
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -287,8 +286,8 @@ pub enum Command {
         /// Without VAT.
         amount: Pence,
     },
-    /// Measures a room up for a job's costing.
-    Measure(CostedRoom),
+    /// The rooms of a job, as they were measured, and what they cost.
+    Measure(RoomCommand),
     /// Quotes and their payment points.
     Quote(QuoteCommand),
     /// When and how a job is billed, and how people work for the crew.
@@ -464,7 +463,7 @@ fn dispatch(
         Command::Paid(paid) => office::paid(node, author, paid),
         Command::BearCost { entry, whose } => office::bear_cost(node, author, &entry, whose),
         Command::PriceExtra { entry, amount } => office::price_extra(node, author, &entry, amount),
-        Command::Measure(wish) => measuring::cost(node, author, &wish),
+        Command::Measure(wish) => rooms::run(node, author, wish),
         Command::Quote(command) => quotes::run(node, author, command),
         Command::Terms(command) => terms::run(node, author, command),
         Command::SortOut => Ok(json!({ "questions": projections::questions(node.book()) })),

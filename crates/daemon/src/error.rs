@@ -7,6 +7,7 @@ use ledger::event::NotWritable;
 use ledger::recovery::WordFault;
 use ledger::roster::Lacking;
 use ledger::{Kind, Refusal};
+use trade::Day;
 
 /// Why a command was not done.
 #[derive(Debug, thiserror::Error)]
@@ -77,6 +78,19 @@ impl NodeError {
     /// One thing that is wrong with a command.
     pub(crate) fn bad_input(what: impl Into<String>) -> Self {
         Self::BadInput(vec![what.into()])
+    }
+}
+
+/// Refuses a day that an option names and that is still ahead.
+///
+/// # Errors
+/// [`NodeError::BadInput`], with the option and both days.
+pub(crate) fn has_come(option: &str, day: Option<Day>, today: Day) -> Result<(), NodeError> {
+    match day {
+        Some(day) if day > today => {
+            Err(NodeError::bad_input(format!("{option}: {day} has not come yet; it is {today} today")))
+        }
+        Some(_) | None => Ok(()),
     }
 }
 

@@ -9,7 +9,7 @@ use projections::billing::{self, IssuedPaper, JobWork, PaperDates, PaperNumber, 
 use serde_json::{Value, json};
 use trade::{Day, Pence};
 
-use crate::error::NodeError;
+use crate::error::{NodeError, has_come};
 use crate::node::{Node, Write, random};
 
 pub(crate) fn works(node: &Node) -> Vec<JobWork> {
@@ -112,11 +112,7 @@ pub(crate) fn issue_deposit(
     today: Day,
 ) -> Result<Value, NodeError> {
     update_first(node)?;
-    if let Some(paid_on) = paid_on.filter(|paid_on| *paid_on > today) {
-        return Err(NodeError::bad_input(format!(
-            "--paid-on: {paid_on} has not come yet; it is {today} today"
-        )));
-    }
+    has_come("--paid-on", paid_on, today)?;
     let works = works(node);
     let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
     let tax_point = paid_on.map_or(today, |paid_on| paid_on.min(today));

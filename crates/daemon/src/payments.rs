@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
 
-use crate::error::NodeError;
+use crate::error::{NodeError, has_come};
 use crate::invoices::{list, no_job, works};
 use crate::node::{Node, Write};
 
@@ -45,9 +45,7 @@ pub(crate) fn pay(
     let (work, owed) = invoice(node, &works, number, today)?;
     check(work, &owed, &paid)?;
     let Received { received, cis_taken, discount, contra, method, on, over: _ } = paid;
-    if let Some(on) = on.filter(|on| *on > today) {
-        return Err(NodeError::bad_input(format!("--on: {on} has not come yet; it is {today} today")));
-    }
+    has_come("--on", on, today)?;
     let (job, invoice) = (work.job, Some(owed.invoice));
     let body = PaymentReceived { job, invoice, received, cis_taken, discount, contra, method };
     let mut act = node.act(author)?;

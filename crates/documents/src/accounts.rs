@@ -3,10 +3,11 @@
 use ledger::office::Engagement;
 use projections::billing::{AccountMove, JobWork, StatementLine};
 use projections::pay::{PayList, PersonPay};
+use projections::words::{day_and_year as day, money};
 use trade::money::hours_and_minutes;
 use trade::{Day, Pence};
 
-use crate::figures::{day, money, percent};
+use crate::figures::percent;
 use crate::invoice::{called, job_facts, lines_of};
 use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Sum, Table};
 

@@ -1,10 +1,11 @@
 //! A daywork sheet: what was worked and used by the clock, day by day and without prices, for the customer to sign.
 
 use projections::billing::{ClockEntry, JobWork, Measure};
+use projections::words::day_and_year as day;
 use trade::Day;
 use trade::money::hours_and_minutes;
 
-use crate::figures::{amount_of, day};
+use crate::figures::amount_of;
 use crate::invoice::{called, job_facts, lines_of};
 use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Table};
 

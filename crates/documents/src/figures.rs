@@ -5,34 +5,16 @@
 use ledger::office::{InvoiceLine, InvoiceLineKind};
 use rust_decimal::Decimal;
 use trade::money::{hours, hours_and_minutes};
-use trade::{Day, Pence, Quantity, Rate};
+use trade::{Quantity, Rate};
 
-const MONTHS: [&str; 12] =
-    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
-
-/// Pounds with two decimals and commas between thousands: `1,603.41`. Below nought with a minus sign.
-pub(crate) fn money(sum: Pence) -> String {
-    let plain = sum.to_string();
-    let digits = plain.trim_start_matches('-');
-    let (whole, pence) = digits.split_once('.').unwrap_or((digits, "00"));
-    let sign = if plain.starts_with('-') { "−" } else { "" };
-    format!("{sign}{}.{pence}", with_commas(whole))
+/// A number in plain digits, without noughts behind the point, as machines read it: `1.5`, `-3`.
+pub(crate) fn plain(value: Decimal) -> String {
+    value.normalize().to_string()
 }
 
-fn with_commas(whole: &str) -> String {
-    let mut written = String::new();
-    for (place, digit) in whole.chars().enumerate() {
-        if place > 0 && (whole.len() - place).is_multiple_of(3) {
-            written.push(',');
-        }
-        written.push(digit);
-    }
-    written
-}
-
-/// A number without noughts behind the point: `1.5`, `42.75`, `3`.
+/// A number as people read it: `1.5`, `42.75`, `−3`.
 pub(crate) fn number(value: Decimal) -> String {
-    let plain = value.normalize().to_string();
+    let plain = plain(value);
     plain.strip_prefix('-').map_or_else(|| plain.clone(), |digits| format!("−{digits}"))
 }
 
@@ -59,22 +41,6 @@ pub(crate) fn words(text: &str) -> impl Iterator<Item = &str> {
 /// Words as they are written: with ordinary spaces alone.
 pub(crate) fn untied(text: &str) -> String {
     text.replace(TIE, " ")
-}
-
-/// `6 Nov 2026`, the same in every language of a phone.
-pub(crate) fn day(day: Day) -> String {
-    let (year, month, number) = year_month_day(day);
-    let month = MONTHS.get(usize::from(month).saturating_sub(1)).copied().unwrap_or_default();
-    format!("{number} {month} {year}")
-}
-
-/// The parts of a day. A day is written `2026-11-06`.
-pub(crate) fn year_month_day(day: Day) -> (u16, u8, u8) {
-    let written = day.to_string();
-    let mut parts = written.split('-');
-    let year = parts.next().and_then(|part| part.parse().ok()).unwrap_or_default();
-    let mut small = || parts.next().and_then(|part| part.parse().ok()).unwrap_or_default();
-    (year, small(), small())
 }
 
 /// How much a line bills, as people say it: `3.83 h (3 h 50)`, `1.5 bags`, `42.75 m²`. Empty for a whole
@@ -143,18 +109,12 @@ mod tests {
 
     #[test]
     fn figures_are_written_as_people_write_them() {
-        for (pence, written) in
-            [(160_341, "1,603.41"), (-41_667, "−416.67"), (0, "0.00"), (12_345_678_900, "123,456,789.00")]
-        {
-            assert_eq!(money(Pence(pence)), written);
-        }
         for (rate, written) in [("13.0500", "13.05"), ("5.5890", "5.589"), ("38", "38.00"), ("-2", "−2.00")]
         {
             assert_eq!(price(rate.parse().unwrap()), written);
         }
         assert_eq!(untied(&percent("12.50".parse().unwrap())), "12.5 %");
         assert_eq!(words(&format!("VAT {}", percent("20".parse().unwrap()))).count(), 2);
-        assert_eq!(day("2026-11-06".parse().unwrap()), "6 Nov 2026");
     }
 
     #[test]

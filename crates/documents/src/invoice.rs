@@ -2,9 +2,10 @@
 
 use ledger::office::{Document, InvoiceLine, Party, PaymentAccount};
 use projections::billing::printed_number;
+use projections::words::{day_and_year as day, money};
 use trade::{Pence, VatCategory, VatShare};
 
-use crate::figures::{day, money, percent, price, quantity};
+use crate::figures::{percent, price, quantity};
 use crate::kind::PaperKind;
 use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Sum, Table};
 

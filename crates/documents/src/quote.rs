@@ -2,10 +2,11 @@
 
 use ledger::office::{CustomerKind, PaymentPointSet, QuoteGiven};
 use projections::billing::{JobWork, one_vat_percent, vat_category};
+use projections::words::{day_and_year as day, money};
 use trade::tax::vat_on;
 use trade::{Day, VatCategory};
 
-use crate::figures::{day, money, percent};
+use crate::figures::percent;
 use crate::invoice::{called, job_facts, lines_of};
 use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Sum, Table};
 

@@ -6,6 +6,8 @@ use ledger::office::{Document, InvoiceLine};
 use projections::billing::printed_number;
 use trade::{Pence, VatCategory};
 
+use crate::figures::plain;
+
 const COLUMNS: [&str; 16] = [
     "number",
     "date",
@@ -33,7 +35,7 @@ pub(crate) fn csv(document: &Document) -> io::Result<Vec<u8>> {
         writer.write_record(row(document, line_cells(line)))?;
     }
     for share in &document.vat {
-        let percent = share.percent.value().normalize().to_string();
+        let percent = plain(share.percent.value());
         for (what, sum) in [("taxable", share.taxable), ("vat stated", share.vat_stated)] {
             writer.write_record(row(document, sum_cells(what, sum, word(share.category), &percent)))?;
         }
@@ -76,12 +78,12 @@ fn line_cells(line: &InvoiceLine) -> Vec<String> {
         "line".to_owned(),
         line.stage.clone(),
         line.what.clone(),
-        line.quantity.value().normalize().to_string(),
+        plain(line.quantity.value()),
         line.unit.clone(),
-        line.unit_price.value().normalize().to_string(),
+        plain(line.unit_price.value()),
         line.amount.to_string(),
         word(line.vat_category).to_owned(),
-        line.vat_percent.value().normalize().to_string(),
+        plain(line.vat_percent.value()),
         number,
         date,
     ]

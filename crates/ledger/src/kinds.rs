@@ -129,6 +129,8 @@ kinds! {
     27 Crew FillInListed = site::FillInListed;
     /// The limit for a kind of test on a job.
     28 Crew LimitSet = site::LimitSet;
+    /// A room as it was measured.
+    29 Crew RoomMeasured = site::RoomMeasured;
     // Site actions.
     /// Hours were logged.
     40 Crew Hours = site::Hours;

@@ -26,7 +26,7 @@ pub use hours::{Away, Hours, WorkStarted, WorkStopped, WorkSwitched, Worked};
 pub use lists::{AliasMeaning, AliasTaught, ItemListed, JobListed, LineKind, LineListed, StageListed};
 pub use material::{Amount, Bought, Delivered, Moved, Packs, Returned, StockPlace, Used, WasteCount, Wasted};
 pub use notes::{Note, Photo, SnagCleared, SnagRaised};
-pub use plans::{FillInListed, FillInState, LimitSet, NeedKind, NeedListed, NeedState, Reach};
+pub use plans::{FillInListed, FillInState, LimitSet, NeedKind, NeedListed, NeedState, Reach, RoomMeasured};
 pub use progress::{CalledBack, LeftOff, PartDone, ReadyForChecking, Reopened, Seen, SignOffTold, SignedOff};
 pub use survey::{SurveyPoint, Surveyed};
 

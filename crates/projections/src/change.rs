@@ -53,6 +53,7 @@ macro_rules! site {
             | Body::NeedListed(_)
             | Body::FillInListed(_)
             | Body::LimitSet(_)
+            | Body::RoomMeasured(_)
             | Body::WorkStopped(_)
             | Body::Away(_)
             | Body::Bought(_)

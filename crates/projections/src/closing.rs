@@ -5,15 +5,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::site::{Place, StageListed, Surface};
+use ledger::site::{Place, StageListed};
 use ledger::{Body, EntryRef, PersonId, StageId};
 
 use crate::entry::Entry;
-use crate::judged::judged_entry;
 use crate::lists::Lists;
-use crate::stages::{DoneAt, Stage, plain};
+use crate::stages::{DoneAt, Stage, passed, plain};
 use crate::words;
-use trade::measure::Verdict;
 
 /// The words of a place, in any order: room, surface and what was said.
 #[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -23,13 +21,8 @@ impl PlaceWords {
     /// The words of a place.
     #[must_use]
     pub fn of(place: &Place) -> Self {
-        let surface = match place.surface {
-            Some(Surface::Wall) => "wall",
-            Some(Surface::Ceiling) => "ceiling",
-            Some(Surface::Floor) => "floor",
-            None => "",
-        };
-        let words = [place.room.as_str(), surface, place.words.as_str()].join(" ").to_lowercase();
+        let words =
+            [place.room.as_str(), words::surface(place), place.words.as_str()].join(" ").to_lowercase();
         let words = words.split(|letter: char| !letter.is_alphanumeric());
         let words = words.filter(|word| !matches!(*word, "" | "the" | "of" | "in" | "on" | "at" | "and"));
         Self(words.map(str::to_owned).collect())
@@ -84,7 +77,7 @@ impl Check {
 
 /// What was logged on a stage, by place.
 #[derive(Default)]
-struct Evidence<'a> {
+struct OfStage<'a> {
     /// Tests that are not outside their limit.
     tests: Vec<(String, PlaceWords)>,
     photos: Vec<PlaceWords>,
@@ -101,33 +94,31 @@ struct Work<'a> {
 }
 
 /// What was logged on every stage, for checks before closing up.
-pub(crate) struct Logged<'a> {
-    evidence: BTreeMap<StageId, Evidence<'a>>,
+pub struct Evidence<'a> {
+    stages: BTreeMap<StageId, OfStage<'a>>,
     work: BTreeMap<StageId, Vec<Work<'a>>>,
     opened: BTreeMap<StageId, DoneAt>,
 }
 
-impl<'a> Logged<'a> {
-    pub(crate) fn of(entries: &'a [Entry<'_>], lists: &Lists<'_>) -> Self {
-        let mut logged = Self { evidence: BTreeMap::new(), work: BTreeMap::new(), opened: BTreeMap::new() };
+impl<'a> Evidence<'a> {
+    /// What these entries say.
+    #[must_use]
+    pub fn of(entries: &'a [Entry<'_>], lists: &Lists<'_>) -> Self {
+        let mut found = Self { stages: BTreeMap::new(), work: BTreeMap::new(), opened: BTreeMap::new() };
         for entry in entries {
             let Some(site) = entry.site() else { continue };
             let Some(stage) = site.stage else { continue };
             let (at, place) = (DoneAt::of(entry), PlaceWords::of(&site.place));
-            let evidence = logged.evidence.entry(stage).or_default();
+            let evidence = found.stages.entry(stage).or_default();
             if !place.is_unknown() {
                 evidence.places.entry(place.clone()).or_insert(&site.place);
             }
             match entry.body.as_ref() {
                 Body::Test(test) => {
-                    let outside =
-                        judged_entry(lists, entry).is_some_and(|judged| judged.verdict == Verdict::Outside);
                     if !test.photos.is_empty() {
                         evidence.photos.push(place.clone());
                     }
-                    if !outside {
-                        evidence.tests.push((plain(&test.what), place));
-                    }
+                    evidence.tests.extend(passed(lists, entry).map(|what| (what, place)));
                 }
                 Body::Photo(_) => evidence.photos.push(place),
                 Body::Note(note) if !note.photos.is_empty() => evidence.photos.push(place),
@@ -136,7 +127,7 @@ impl<'a> Logged<'a> {
                     evidence.told = evidence.told.filter(|(known, _)| *known >= at).or(Some(said));
                 }
                 Body::Reopened(_) => {
-                    let opened = logged.opened.entry(stage).or_insert(at);
+                    let opened = found.opened.entry(stage).or_insert(at);
                     *opened = at.max(*opened);
                 }
                 Body::Hours(_)
@@ -145,18 +136,18 @@ impl<'a> Logged<'a> {
                 | Body::Used(_)
                 | Body::Wasted(_) => {
                     let work = Work { at: began(entry, at), entry: entry.entry_ref(), place: &site.place };
-                    logged.work.entry(stage).or_default().push(work);
+                    found.work.entry(stage).or_default().push(work);
                 }
                 _ => {}
             }
         }
-        logged
+        found
     }
 
     /// What was not heard of, of a stage at a place; at none for the whole of it.
     fn check(&self, below: &StageListed, stage: &Stage, place: Option<&Place>) -> Check {
-        let nothing = Evidence::default();
-        let evidence = self.evidence.get(&below.stage).unwrap_or(&nothing);
+        let nothing = OfStage::default();
+        let evidence = self.stages.get(&below.stage).unwrap_or(&nothing);
         let here = place.map(PlaceWords::of).unwrap_or_default();
         // What was said of no place counts for all of it: the gauge is on the whole pipe.
         let covers = |there: &PlaceWords| here.is_unknown() || there.is_unknown() || there.meets(&here);
@@ -183,7 +174,7 @@ impl<'a> Logged<'a> {
     /// may run in any.
     fn runs_in(&self, stage: StageId, place: &Place) -> bool {
         let here = PlaceWords::of(place);
-        let places = self.evidence.get(&stage).map(|evidence| &evidence.places);
+        let places = self.stages.get(&stage).map(|evidence| &evidence.places);
         places.is_none_or(|places| places.is_empty() || places.keys().any(|there| there.meets(&here)))
     }
 
@@ -207,6 +198,25 @@ impl<'a> Logged<'a> {
             }
         }
         places.into_values().collect()
+    }
+
+    /// The checks before a stage closes up what it covers: a check a place that was said of what runs there,
+    /// or one of the whole where none was. Those with nothing open are among them.
+    #[must_use]
+    pub fn checks_before(&self, lists: &Lists<'_>, stages: &[Stage], closing: &StageListed) -> Vec<Check> {
+        let mut found = Vec::new();
+        for covered in &closing.covers {
+            let stage = stages.iter().find(|stage| stage.stage == *covered);
+            let (Some(below), Some(stage)) = (lists.stages.get(covered), stage) else { continue };
+            let of_stage = self.stages.get(covered).filter(|of_stage| !of_stage.places.is_empty());
+            match of_stage {
+                None => found.push(self.check(below, stage, None)),
+                Some(of_stage) => {
+                    found.extend(of_stage.places.values().map(|place| self.check(below, stage, Some(place))));
+                }
+            }
+        }
+        found
     }
 }
 
@@ -233,7 +243,7 @@ pub(crate) struct ClosedUp {
 
 /// What a stage closed up over what was not heard of, by place, until it is opened up or the evidence comes.
 pub(crate) fn closed_up(
-    logged: &Logged<'_>,
+    evidence: &Evidence<'_>,
     lists: &Lists<'_>,
     stages: &BTreeMap<StageId, Stage>,
     closing: &StageListed,
@@ -241,11 +251,11 @@ pub(crate) fn closed_up(
     let mut found = Vec::new();
     for covered in &closing.covers {
         let (Some(below), Some(stage)) = (lists.stages.get(covered), stages.get(covered)) else { continue };
-        for (place, began, begun_by) in logged.closed(closing.stage) {
-            if place.is_some_and(|place| !logged.runs_in(*covered, place)) {
+        for (place, began, begun_by) in evidence.closed(closing.stage) {
+            if place.is_some_and(|place| !evidence.runs_in(*covered, place)) {
                 continue;
             }
-            let check = logged.check(below, stage, place);
+            let check = evidence.check(below, stage, place);
             if !check.open().is_empty() {
                 found.push(ClosedUp { check, began, begun_by });
             }
@@ -254,35 +264,10 @@ pub(crate) fn closed_up(
     found
 }
 
-/// The checks before a stage closes up what it covers: a check a place that was said of what runs there, or
-/// one of the whole where none was. Those with nothing open are among them.
-#[must_use]
-pub fn checks_before(
-    entries: &[Entry<'_>],
-    lists: &Lists<'_>,
-    stages: &[Stage],
-    closing: &StageListed,
-) -> Vec<Check> {
-    let logged = Logged::of(entries, lists);
-    let mut found = Vec::new();
-    for covered in &closing.covers {
-        let stage = stages.iter().find(|stage| stage.stage == *covered);
-        let (Some(below), Some(stage)) = (lists.stages.get(covered), stage) else { continue };
-        let places: Vec<&Place> = logged
-            .evidence
-            .get(covered)
-            .map(|evidence| evidence.places.values().copied().collect())
-            .unwrap_or_default();
-        if places.is_empty() {
-            found.push(logged.check(below, stage, None));
-        }
-        found.extend(places.into_iter().map(|place| logged.check(below, stage, Some(place))));
-    }
-    found
-}
-
 #[cfg(test)]
 mod tests {
+    use ledger::site::Surface;
+
     use super::*;
 
     fn place(room: &str, surface: Option<Surface>, words: &str) -> PlaceWords {

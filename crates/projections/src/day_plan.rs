@@ -3,12 +3,13 @@
 //!
 //! Nothing here says that work is safe or fit to be covered.
 
-use ledger::{Body, EntryRef, ItemId, JobId, StageId};
+use ledger::{Body, ItemId};
 use rust_decimal::Decimal;
 use serde::Serialize;
 use trade::{Day, Moment, Quantity};
 
 use crate::book::Book;
+use crate::extras;
 use crate::lists::Lists;
 use crate::readiness::{Missing, Readiness, material_words, missing_words, readiness};
 use crate::stages::Condition;
@@ -173,29 +174,14 @@ fn choices<'a>(lists: &'a Lists<'_>, stage: &'a Readiness) -> impl Iterator<Item
     })
 }
 
-/// The extras that were asked for and have neither yes nor no. An answer that names none is for the one of
-/// its stage.
+/// The extras that the customer has said neither yes nor no to, as they were logged.
 fn unanswered(book: &Book, lists: &Lists<'_>) -> Vec<CustomerLine> {
-    let answers: Vec<_> = book
-        .entries()
-        .filter_map(|entry| match entry.body.as_ref() {
-            Body::ExtraAgreed(agreed) => Some((agreed.extra, agreed.site.job, agreed.site.stage)),
-            Body::ExtraDeclined(declined) => Some((declined.extra, declined.site.job, declined.site.stage)),
-            _ => None,
-        })
-        .collect();
     let mut open = Vec::new();
-    for entry in book.entries() {
+    for entry in extras::unanswered(book) {
         let Body::ExtraAsked(asked) = entry.body.as_ref() else { continue };
-        let is_answer = |(extra, job, stage): &(Option<EntryRef>, JobId, Option<StageId>)| match extra {
-            Some(extra) => *extra == entry.entry_ref(),
-            None => *job == asked.site.job && stage.is_some() && *stage == asked.site.stage,
-        };
-        if !answers.iter().any(is_answer) {
-            let (job, what) = (lists.job(asked.site.job), format!("yes or no to the extra: {}", asked.what));
-            let stage = asked.site.stage.map(|stage| lists.stage(Some(stage)));
-            open.push((entry.act.logged_at, CustomerLine { job, stage, what, by: None }));
-        }
+        let (job, what) = (lists.job(asked.site.job), format!("yes or no to the extra: {}", asked.what));
+        let stage = asked.site.stage.map(|stage| lists.stage(Some(stage)));
+        open.push((entry.act.logged_at, CustomerLine { job, stage, what, by: None }));
     }
     open.sort_by_key(|(at, line)| (*at, line.what.clone()));
     open.into_iter().map(|(_, line)| line).collect()

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ledger::site::ExtraTerms;
+use ledger::site::{ExtraAsked, ExtraTerms};
 use ledger::{Body, EntryRef, EventHash, JobId, StageId};
 use trade::Day;
 
@@ -41,6 +41,50 @@ pub(crate) fn answers(entries: &[Entry<'_>]) -> BTreeMap<StageId, Answer> {
         }
     }
     answers.into_iter().map(|(stage, (_, answer))| (stage, answer)).collect()
+}
+
+/// Which extra a yes or no is to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct AnswerTo {
+    /// The extra that it names, if it names one.
+    pub extra: Option<EntryRef>,
+    /// Its job.
+    pub job: JobId,
+    /// Its stage.
+    pub stage: Option<StageId>,
+}
+
+impl AnswerTo {
+    /// Which extra an entry answers; none where it is no answer.
+    #[must_use]
+    pub fn of(body: &Body) -> Option<Self> {
+        let (extra, site) = match body {
+            Body::ExtraAgreed(agreed) => (agreed.extra, &agreed.site),
+            Body::ExtraDeclined(declined) => (declined.extra, &declined.site),
+            _ => return None,
+        };
+        Some(Self { extra, job: site.job, stage: site.stage })
+    }
+
+    /// Whether it answers this one. An answer that names none is for the one of its stage.
+    #[must_use]
+    pub fn is_to(&self, key: EntryRef, asked: &ExtraAsked) -> bool {
+        match self.extra {
+            Some(extra) => extra == key,
+            None => self.job == asked.site.job && self.stage.is_some() && self.stage == asked.site.stage,
+        }
+    }
+}
+
+/// The extras that were asked for and have neither yes nor no.
+#[must_use]
+pub fn unanswered(book: &Book) -> Vec<Entry<'_>> {
+    let answers: Vec<AnswerTo> = book.entries().filter_map(|entry| AnswerTo::of(&entry.body)).collect();
+    let is_open = |entry: &Entry<'_>| match entry.body.as_ref() {
+        Body::ExtraAsked(asked) => !answers.iter().any(|answer| answer.is_to(entry.entry_ref(), asked)),
+        _ => false,
+    };
+    book.entries().filter(is_open).collect()
 }
 
 /// An extra that the customer said yes to.

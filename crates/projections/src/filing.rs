@@ -4,6 +4,9 @@
 //! The book is the same as if each event had been taken in by itself. Parts may be filed apart, in
 //! any order, and put together; nothing here starts a thread.
 
+use std::cmp::Ordering;
+
+use itertools::Itertools as _;
 use ledger::kinds::Carried;
 use ledger::roster::{Lacking, Standing};
 use ledger::{Audience, ChainId, EntryRef, EventHash, Payload, Unreadable};
@@ -14,8 +17,8 @@ use crate::row::{RowKey, Shelf};
 /// Events on their way into a book, in no order and not judged yet.
 #[derive(Debug, Default)]
 pub struct Filing {
-    entries: Vec<(EntryRef, Box<Logged>)>,
-    changes: Vec<(EntryRef, Box<Logged>)>,
+    entries: Vec<OfEntry>,
+    changes: Vec<OfEntry>,
     rows: Vec<(RowKey, Box<Logged>)>,
     unreadable: Vec<(EventHash, NotRead)>,
 }
@@ -67,19 +70,19 @@ impl Book {
     /// The book of all of these, which were judged for its audience.
     #[must_use]
     pub fn of(audience: Audience, filed: impl IntoIterator<Item = Filed>) -> Self {
-        let mut all = Filing::default();
+        let mut book = Self::new(audience);
+        let (mut entries, mut changes) = (Vec::new(), Vec::new());
         for Filed(part) in filed {
-            append(&mut all.entries, part.entries);
-            append(&mut all.changes, part.changes);
-            append(&mut all.rows, part.rows);
-            append(&mut all.unreadable, part.unreadable);
+            entries.push(part.entries);
+            changes.push(part.changes);
+            for (key, logged) in part.rows {
+                book.rows.entry(key).or_default().entry(logged.hash).or_insert(logged);
+            }
+            book.unreadable.extend(part.unreadable);
         }
-        // Sorts that find long sorted stretches, of which each part is one, and merge them.
-        all.entries.sort_by(by_entry);
-        all.changes.sort_by(by_entry);
-        let mut histories: Vec<(EntryRef, History)> = Vec::with_capacity(all.entries.len());
-        let mut changes = all.changes.into_iter().peekable();
-        for (entry, logged) in all.entries {
+        let mut histories: Vec<(EntryRef, History)> = Vec::with_capacity(entries.iter().map(Vec::len).sum());
+        let mut changes = merged(changes).peekable();
+        for (entry, logged) in merged(entries) {
             while let Some((of, change)) = changes.next_if(|(of, _)| *of <= entry) {
                 history_of(&mut histories, of).change(change);
             }
@@ -88,14 +91,7 @@ impl Book {
         for (of, change) in changes {
             history_of(&mut histories, of).change(change);
         }
-        let mut book = Self::new(audience);
         book.entries = histories.into_iter().collect();
-        for (key, logged) in all.rows {
-            book.rows.entry(key).or_default().entry(logged.hash).or_insert(logged);
-        }
-        for (hash, not_read) in all.unreadable {
-            book.unreadable.entry(hash).or_insert(not_read);
-        }
         book
     }
 
@@ -113,8 +109,16 @@ pub(crate) fn is_for_the_crew(logged: &Logged) -> bool {
     logged.body.kind().carried() != Carried::Office
 }
 
-fn by_entry(one: &(EntryRef, Box<Logged>), other: &(EntryRef, Box<Logged>)) -> std::cmp::Ordering {
+/// An event and the entry that it is of.
+type OfEntry = (EntryRef, Box<Logged>);
+
+fn by_entry(one: &OfEntry, other: &OfEntry) -> Ordering {
     one.0.cmp(&other.0).then_with(|| one.1.hash.cmp(&other.1.hash))
+}
+
+/// The events of sorted parts, in order. Nothing is copied into one row first: that takes longer than the merge.
+fn merged(parts: Vec<Vec<OfEntry>>) -> impl Iterator<Item = OfEntry> {
+    parts.into_iter().kmerge_by(|one, other| by_entry(one, other).is_lt())
 }
 
 /// The history of an entry that is the last one or comes behind it.
@@ -124,13 +128,4 @@ fn history_of(histories: &mut Vec<(EntryRef, History)>, entry: EntryRef) -> &mut
     }
     let last = histories.len() - 1;
     &mut histories[last].1
-}
-
-/// Appends, without copying where there is nothing yet.
-fn append<T>(all: &mut Vec<T>, mut part: Vec<T>) {
-    if all.is_empty() {
-        *all = part;
-    } else {
-        all.append(&mut part);
-    }
 }

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use ledger::site::{Bound, Surface, Test};
+use ledger::site::{Bound, Test};
 use ledger::{Body, JobId};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive as _;
@@ -17,17 +17,13 @@ use crate::book::Book;
 use crate::entry::Entry;
 use crate::lists::Lists;
 use crate::stages::plain;
+use crate::words;
 
 /// What a test says against its limit.
 #[must_use]
 pub fn judged(lists: &Lists<'_>, test: &Test, note: &str) -> Judgement {
     let place = &test.site.place;
-    let surface = match place.surface {
-        Some(Surface::Wall) => "wall",
-        Some(Surface::Ceiling) => "ceiling",
-        Some(Surface::Floor) => "floor",
-        None => "",
-    };
+    let surface = words::surface(place);
     let how = [test.method.as_str(), note, place.words.as_str(), surface, place.room.as_str()].join(", ");
     let (bound, value) = (test.bound, test.value);
     let reading = Reading { what: &test.what, bound, value, unit: &test.unit, how: &how };

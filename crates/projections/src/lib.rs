@@ -11,7 +11,7 @@ mod change;
 pub mod closing;
 pub mod day_plan;
 pub mod entry;
-mod extras;
+pub mod extras;
 mod facts;
 pub mod filing;
 pub mod fill_ins;
@@ -35,7 +35,7 @@ pub mod why;
 pub mod words;
 
 pub use book::{Book, Logged, Taken};
-pub use closing::checks_before;
+pub use closing::Evidence;
 pub use day_plan::day_plan;
 pub use entry::Entry;
 pub use extras::{AgreedExtra, Answer, agreed_extras};

@@ -11,7 +11,7 @@ use ledger::office::{
 };
 use ledger::site::{
     AliasMeaning, FillInListed, ItemListed, JobListed, LimitSet, LineListed, NeedKind, NeedListed,
-    StageListed, SurveyPoint, Surveyed, Whose,
+    RoomMeasured, StageListed, SurveyPoint, Surveyed, Whose,
 };
 use ledger::{Body, EntryRef, EventHash, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId};
 use trade::worktime::Part;
@@ -88,6 +88,8 @@ pub struct Lists<'book> {
     pub fill_ins: BTreeMap<(JobId, &'book str), &'book FillInListed>,
     /// The limits that were set for kinds of tests, by their names in small letters.
     pub limits: BTreeMap<(JobId, String), &'book LimitSet>,
+    /// The rooms as they were measured, by their names in small letters.
+    pub rooms: BTreeMap<(JobId, String), &'book RoomMeasured>,
     /// The firm.
     pub firm: Option<&'book FirmListed>,
     /// The people's rates.
@@ -220,6 +222,12 @@ impl<'book> Lists<'book> {
             }
             (_, Body::LimitSet(set)) => {
                 self.limits.insert((set.job, set.what.trim().to_lowercase()), set);
+            }
+            (_, Body::RoomMeasured(measured)) => {
+                let key = (measured.job, measured.room.trim().to_lowercase());
+                if !measured.text.trim().is_empty() {
+                    self.rooms.insert(key, measured);
+                }
             }
             (_, Body::FirmListed(listed)) => self.firm = Some(listed),
             (_, Body::JobTerms(terms)) => drop(self.terms.insert(terms.job, terms)),

@@ -66,6 +66,9 @@ pub enum QuestionKind {
     /// Versions of a list's row that don't know of each other.
     #[serde(rename = "listed differently by two people")]
     ListedApart,
+    /// Stages that come after each other in a circle, so that none can begin.
+    #[serde(rename = "stages in a circle")]
+    InACircle,
     /// Hours without a rate.
     #[serde(rename = "no rate")]
     NoRate,
@@ -99,6 +102,7 @@ impl QuestionKind {
             Self::SameEntry => "same-entry",
             Self::ChangedApart => "changed-apart",
             Self::ListedApart => "listed-apart",
+            Self::InACircle => "in-a-circle",
             Self::NoRate => "no-rate",
             Self::NoPrice => "no-price",
             Self::NotCounted => "not-counted",

@@ -84,13 +84,7 @@ impl Readiness {
     /// Work on it goes on or may begin.
     #[must_use]
     pub const fn is_at_work(&self) -> bool {
-        match self.condition {
-            Condition::InHand | Condition::PartDone | Condition::Reopened | Condition::ReadyForChecking => {
-                true
-            }
-            Condition::Free => self.is_free,
-            Condition::SignedOff | Condition::Waiting => false,
-        }
+        self.condition.is_begun() || (matches!(self.condition, Condition::Free) && self.is_free)
     }
 }
 
@@ -108,14 +102,14 @@ pub fn readiness(book: &Book, lists: &Lists<'_>, now: Moment) -> Vec<Readiness> 
     let order: BTreeMap<StageId, usize> =
         open.iter().enumerate().map(|(at, stage)| (stage.stage, at)).collect();
     open.sort_by_key(|stage| {
-        (!is_begun(stage), earliest.get(&stage.stage).copied(), order.get(&stage.stage).copied())
+        (!stage.condition.is_begun(), earliest.get(&stage.stage).copied(), order.get(&stage.stage).copied())
     });
     let mut found: Vec<Readiness> = open
         .into_iter()
         .map(|stage| {
             let waits = stage.wait_over.filter(|over| over.utc_ms() > now.utc_ms());
             let is_free = !matches!(stage.condition, Condition::Waiting | Condition::SignedOff)
-                && (waits.is_none() || is_begun(stage));
+                && (waits.is_none() || stage.condition.is_begun());
             let mut missing: Vec<Missing> = Vec::new();
             if !is_free {
                 missing.extend(stage.waits_for.iter().copied().map(Missing::SignOff));
@@ -141,13 +135,6 @@ pub fn readiness(book: &Book, lists: &Lists<'_>, now: Moment) -> Vec<Readiness> 
         .collect();
     found.sort_by_key(|readiness| order.get(&readiness.stage).copied());
     found
-}
-
-const fn is_begun(stage: &Stage) -> bool {
-    match stage.condition {
-        Condition::InHand | Condition::PartDone | Condition::Reopened | Condition::ReadyForChecking => true,
-        Condition::Free | Condition::SignedOff | Condition::Waiting => false,
-    }
 }
 
 fn lacks(need: &NeedListed, there: u32, on_hire: &BTreeSet<(JobId, String)>) -> Option<Missing> {

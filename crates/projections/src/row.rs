@@ -35,6 +35,8 @@ pub(crate) enum RowKey {
     FillIn(JobId, String),
     /// The limit for a kind of test, in small letters.
     Limit(JobId, String),
+    /// A room as it was measured, by its name in small letters.
+    Room(JobId, String),
     /// The firm.
     Firm,
     /// A person's rates: of everywhere or of one job, of every trade (empty) or of one.
@@ -97,6 +99,7 @@ impl Shelf {
             Body::NeedListed(listed) => RowKey::Need(listed.stage, listed.kind, listed.what.clone()),
             Body::FillInListed(listed) => RowKey::FillIn(listed.job, listed.what.clone()),
             Body::LimitSet(set) => RowKey::Limit(set.job, set.what.trim().to_lowercase()),
+            Body::RoomMeasured(measured) => RowKey::Room(measured.job, measured.room.trim().to_lowercase()),
             Body::FirmListed(_) => RowKey::Firm,
             Body::PersonRated(rated) => RowKey::Rates(rated.person, rated.job, rated.trade.clone()),
             Body::ItemPriced(priced) => RowKey::Price(priced.item),

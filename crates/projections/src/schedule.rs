@@ -87,6 +87,17 @@ pub(crate) struct Network<'a> {
 #[error("stages come after each other in a circle: {}; change one of them", .0.join(", then "))]
 pub struct StagesInACircle(pub Vec<String>);
 
+/// The open stages of a job that come after each other in a circle, each after the one before it.
+pub(crate) fn circle(job: JobId, stages: &[Stage], lists: &Lists<'_>) -> Option<Vec<StageId>> {
+    let network = Network::of(job, stages, lists, &BTreeMap::new());
+    match network::in_order(&network.activities) {
+        Err(NetworkError::Circle(places)) => {
+            Some(places.iter().filter_map(|at| Some(network.stages.get(*at)?.0.stage)).collect())
+        }
+        Ok(_) | Err(_) => None,
+    }
+}
+
 impl<'a> Network<'a> {
     pub(crate) fn of(
         job: JobId,

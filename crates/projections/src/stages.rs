@@ -66,6 +66,17 @@ pub enum Condition {
     Waiting,
 }
 
+impl Condition {
+    /// Somebody worked on it, and it is not signed off.
+    #[must_use]
+    pub const fn is_begun(self) -> bool {
+        match self {
+            Self::InHand | Self::PartDone | Self::Reopened | Self::ReadyForChecking => true,
+            Self::Free | Self::SignedOff | Self::Waiting => false,
+        }
+    }
+}
+
 /// A stage and how it stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stage {
@@ -274,7 +285,7 @@ fn wait(stage: &mut Stage, listed: &StageListed, sign_offs: &BTreeMap<StageId, S
 
 /// The kind of a test that was done, unless it is outside the limit that was set. One that its limit does not
 /// tell of is there; whether it is enough, whoever signs off says.
-fn passed(lists: &Lists<'_>, entry: &Entry<'_>) -> Option<String> {
+pub(crate) fn passed(lists: &Lists<'_>, entry: &Entry<'_>) -> Option<String> {
     let Body::Test(test) = entry.body.as_ref() else { return None };
     let verdict = judged_entry(lists, entry)?.verdict;
     (verdict != Verdict::Outside).then(|| plain(&test.what))

@@ -75,12 +75,19 @@ pub fn when(moment: Moment, today: Day) -> String {
     format!("{} {}", near_day(moment.day(), today), time(moment))
 }
 
-/// `£1,234.50`.
+/// `£1,234.50`; below nought `−£1,234.50`.
 #[must_use]
 pub fn pounds(sum: Pence) -> String {
+    let digits = money(Pence(sum.0.saturating_abs()));
+    if sum.0 < 0 { format!("−£{digits}") } else { format!("£{digits}") }
+}
+
+/// The same where the currency is said elsewhere: `1,234.50`; below nought `−1,234.50`.
+#[must_use]
+pub fn money(sum: Pence) -> String {
     let pence = sum.0.unsigned_abs();
     let sign = if sum.0 < 0 { "−" } else { "" };
-    format!("{sign}£{}.{:02}", thousands(pence / 100), pence % 100)
+    format!("{sign}{}.{:02}", thousands(pence / 100), pence % 100)
 }
 
 fn thousands(number: u64) -> String {
@@ -121,6 +128,19 @@ fn plural(word: &str, count: Decimal) -> String {
     }
     let ending = if word.ends_with('x') || word.ends_with("ch") || word.ends_with("sh") { "es" } else { "s" };
     format!("{word}{ending}")
+}
+
+/// A number of whole packs or measures: `3 bags`, `1 box`, `12 m`, `7`.
+#[must_use]
+pub fn counted(count: u64, pack: &str) -> String {
+    match pack {
+        "" | "each" => count.to_string(),
+        "m2" => format!("{count} m²"),
+        "m3" => format!("{count} m³"),
+        // Letters that stand for a measure stay as they are.
+        measure if measure.len() < 3 => format!("{count} {measure}"),
+        pack => format!("{count} {}", plural(pack, Decimal::from(count))),
+    }
 }
 
 /// Whether an item comes in a pack of more than one unit.
@@ -175,13 +195,18 @@ pub fn value(bound: Bound, value: Quantity, unit: &str) -> String {
 /// `north wall, utility room`.
 #[must_use]
 pub fn place(place: &Place) -> String {
-    let surface = place.surface.map(|surface| match surface {
-        Surface::Wall => "wall",
-        Surface::Ceiling => "ceiling",
-        Surface::Floor => "floor",
-    });
-    let words = [place.words.as_str(), surface.unwrap_or_default(), place.room.as_str()];
+    let words = [place.words.as_str(), surface(place), place.room.as_str()];
     words.into_iter().filter(|word| !word.is_empty()).collect::<Vec<_>>().join(", ")
+}
+
+/// `wall`; empty where it was not said.
+pub(crate) const fn surface(place: &Place) -> &'static str {
+    match place.surface {
+        Some(Surface::Wall) => "wall",
+        Some(Surface::Ceiling) => "ceiling",
+        Some(Surface::Floor) => "floor",
+        None => "",
+    }
 }
 
 /// How the customer said it.

@@ -20,7 +20,7 @@ use crate::problem::Problem;
 use crate::settings::Settings;
 use crate::trust::{self, Trusted};
 use crate::viewer::Viewer;
-use crate::{joining, lists_in, live, papers, posting, screens, uploads};
+use crate::{drawings, joining, lists_in, live, papers, posting, screens, uploads};
 
 /// Largest form in bytes; an event is no larger.
 const MAX_FORM: usize = 256 * 1024;
@@ -133,6 +133,7 @@ pub fn router(app: App, settings: Settings) -> Router {
         router = router.route(asset.path, get(move |asked: HeaderMap| async move { asset.answer(&asked) }));
     }
     router
+        .merge(drawings::routes())
         .merge(joining::routes())
         .merge(lists_in::routes())
         .merge(live::routes())

@@ -56,6 +56,8 @@ pub(crate) struct Frame {
     pub(crate) viewer: Viewer,
     /// The screen.
     pub(crate) tab: Tab,
+    /// Where the screen is, if not where its tab leads.
+    pub(crate) own_path: Option<&'static str>,
     /// The title: `Garage · boarding`.
     pub(crate) title: String,
     /// The code of the job in hand; empty for none.
@@ -109,11 +111,11 @@ impl Frame {
 
     /// The way to a screen with the job in hand.
     pub(crate) fn to(&self, tab: Tab) -> String {
-        if self.job.is_empty() {
-            tab.path().to_owned()
-        } else {
-            format!("{}?job={}", tab.path(), encoded(&self.job))
-        }
+        self.to_path(tab.path())
+    }
+
+    fn to_path(&self, path: &str) -> String {
+        if self.job.is_empty() { path.to_owned() } else { format!("{path}?job={}", self.job_link()) }
     }
 
     /// Whether the title leads to the job in hand.
@@ -130,7 +132,7 @@ impl Frame {
     pub(crate) fn back(&self) -> String {
         let join = if self.job.is_empty() { "?" } else { "&" };
         let rest = if self.asked.is_empty() { String::new() } else { format!("{join}{}", self.asked) };
-        self.to(self.tab) + &rest
+        self.to_path(self.own_path.unwrap_or(self.tab.path())) + &rest
     }
 
     /// The way to *Now* with another stage in hand.

@@ -132,8 +132,11 @@ pub(crate) async fn guard(
 /// Puts the headers on that every answer has.
 fn dressed(mut response: Response, scheme: Option<Scheme>) -> Response {
     let headers = response.headers_mut();
+    // A file to look at or take away has a policy of its own, which lets it do less than a screen.
+    headers
+        .entry(header::CONTENT_SECURITY_POLICY)
+        .or_insert_with(|| HeaderValue::from_static(CONTENT_POLICY));
     let mut always = vec![
-        (header::CONTENT_SECURITY_POLICY, CONTENT_POLICY),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         // Not `no-referrer`, under which a browser hides even from us whence a form was sent.
         (header::REFERRER_POLICY, "same-origin"),

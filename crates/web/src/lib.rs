@@ -8,6 +8,7 @@
 mod amounts;
 mod app;
 mod assets;
+mod drawings;
 mod frame;
 mod guard;
 mod joining;

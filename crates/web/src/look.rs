@@ -113,6 +113,7 @@ impl<'a> Look<'a> {
         Frame {
             viewer: self.viewer.clone(),
             tab,
+            own_path: None,
             title,
             job: self.job.map(|job| job.code.clone()).unwrap_or_default(),
             safety: self.safety_of_all(),

@@ -4,6 +4,7 @@
 
 pub(crate) mod office;
 mod plan;
+mod rooms;
 
 use std::collections::BTreeMap;
 use std::str::FromStr;
@@ -211,7 +212,7 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             }
             return Ok(if wanted == viewer.session { Order::Leave } else { Order::Close(wanted) });
         }
-        _ => match plan::read(name, &fields)? {
+        _ => match plan::read(name, &fields)?.or(rooms::read(name, viewer, &fields)?) {
             Some(command) => command,
             None => office::read(name, viewer, &fields)?.ok_or(Problem::NotHere)?,
         },

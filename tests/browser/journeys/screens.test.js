@@ -10,7 +10,8 @@ import { after, before, test } from "node:test";
 import { BOSS, Crew, LAPTOP, PHONE, TOBI } from "../crew.js";
 
 const axe = await readFile(new URL(import.meta.resolve("axe-core/axe.min.js")), "utf8");
-const SHARED = ["/", "/?job=GARAGE", "/?job=MILL&stage=-", "/stages?job=GARAGE", "/behind?job=GARAGE", "/entries?job=GARAGE", "/job?job=GARAGE"];
+const SHARED = ["/", "/?job=GARAGE", "/?job=MILL&stage=-", "/stages?job=GARAGE", "/behind?job=GARAGE", "/entries?job=GARAGE", "/job?job=GARAGE",
+  "/rooms?job=GARAGE", "/rooms?job=GARAGE&what=shower+room"];
 const OFFICE = ["/doing?job=GARAGE", "/doing?job=MILL", "/why?job=GARAGE&stage=stud+walls&what=hours", "/week", "/week?on=2026-11-06",
   "/bill?job=GARAGE", "/bill?job=MILL", "/books", "/crew", "/lists", "/job?job=MILL"];
 const DOOR = ["/join", "/join?closed", "/join?unused", "/static/unsent.html", "/nothing-here"];
@@ -18,6 +19,8 @@ let crew, boss, tobi;
 
 before(async () => {
   crew = await Crew.found({ withWeek: true });
+  await crew.fivebar("measure", "--job", "GARAGE", "--keep", "--line", "room: Shower room",
+    "--line", "wall north: 4200 x 2400, studs 400, board, skim, paint", "--line", "door: 838 x 2032 at 1500");
   boss = await crew.join(BOSS);
   tobi = await crew.join(TOBI);
 });

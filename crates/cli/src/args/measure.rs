@@ -4,11 +4,8 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use daemon::NodeError;
-use daemon::command::{CostedRoom, MeasuredRoom};
+use daemon::command::{CostedRoom, MeasuredRoom, RoomCommand, own_figures};
 use trade::Rate;
-
-/// The crew's own figures for measuring up, in the data folder.
-const OWN_FIGURES: &str = "measuring.txt";
 
 /// Measuring up a room.
 #[derive(Debug, Clone, Args)]
@@ -17,6 +14,9 @@ const OWN_FIGURES: &str = "measuring.txt";
   fivebar measure shower-room.txt --drawings drawings/    a drawing of each wall's studs and boards
   fivebar measure shower-room.txt --job GARAGE            with what it costs
   fivebar measure shower-room.txt --job GARAGE --save     into the job's costing
+  fivebar measure shower-room.txt --job GARAGE --keep     the room is kept with the job, for the whole crew
+  fivebar measure --job GARAGE --kept 'Shower room'       a room that is kept, with what it costs
+  fivebar measure --job GARAGE --rooms                    the rooms that are kept
   fivebar measure --line 'room: Store' --line 'wall back: 3.6m x 2400, studs 400, board both sides, skim'
   fivebar measure --figures                               every figure that it goes by, and its source
 
@@ -38,7 +38,7 @@ Lengths are millimetres unless they say cm or m. Your own figures (set, item and
 measuring.txt of the data folder hold for every room.")]
 pub(crate) struct Measure {
     /// The room's file.
-    #[arg(value_name = "FILE", required_unless_present_any = ["line", "figures"])]
+    #[arg(value_name = "FILE", required_unless_present_any = ["line", "figures", "kept", "rooms", "drop"])]
     file: Option<PathBuf>,
     /// A line of a room, behind those of the file. More than one may be given.
     #[arg(long, value_name = "LINE")]
@@ -52,6 +52,18 @@ pub(crate) struct Measure {
     /// The job whose costing it is for.
     #[arg(long)]
     job: Option<String>,
+    /// Keep the room with the job, in place of one of the same name.
+    #[arg(long, requires = "job", conflicts_with = "kept")]
+    keep: bool,
+    /// A room that is kept with the job, in place of a file.
+    #[arg(long, value_name = "ROOM", requires = "job", conflicts_with_all = ["file", "line"])]
+    kept: Option<String>,
+    /// Show the rooms that are kept with the job instead.
+    #[arg(long, requires = "job", conflicts_with_all = ["file", "line", "kept", "keep", "save"])]
+    rooms: bool,
+    /// Take a room that is kept out again.
+    #[arg(long, value_name = "ROOM", requires = "job", conflicts_with_all = ["file", "line", "kept", "keep", "save", "rooms"])]
+    drop: Option<String>,
     /// Put the lines into the job's costing.
     #[arg(long, requires = "job")]
     save: bool,
@@ -69,12 +81,7 @@ pub(crate) struct Measure {
 impl Measure {
     /// The crew's own figures; none if nobody wrote any.
     pub(crate) fn own(&self, data: &Path) -> Result<String, NodeError> {
-        let usual = data.join(OWN_FIGURES);
-        match &self.own {
-            Some(file) => read(file),
-            None if usual.is_file() => read(&usual),
-            None => Ok(String::new()),
-        }
+        self.own.as_deref().map_or_else(|| own_figures(data), read)
     }
 
     /// The room.
@@ -84,16 +91,38 @@ impl Measure {
             None => String::new(),
         };
         for line in &self.line {
-            text.push('\n');
+            if !text.is_empty() {
+                text.push('\n');
+            }
             text.push_str(line);
         }
-        Ok(MeasuredRoom { own: self.own(data)?, text })
+        Ok(MeasuredRoom { own: Some(self.own(data)?), text })
     }
 
-    /// What is asked of the node, if a job is named.
-    pub(crate) fn costed(&self, room: MeasuredRoom) -> Option<CostedRoom> {
+    /// What is asked of the node of the rooms that are kept, where that is all that is wanted.
+    pub(crate) fn rooms(&self) -> Option<RoomCommand> {
+        let job = self.job.clone()?;
+        match &self.drop {
+            Some(room) => Some(RoomCommand::Drop { job, room: room.clone() }),
+            None => self.rooms.then_some(RoomCommand::Kept { job, room: None }),
+        }
+    }
+
+    /// How a room that is kept is asked for, where it stands in place of a file.
+    pub(crate) fn kept(&self) -> Option<RoomCommand> {
+        let (job, room) = (self.job.clone()?, self.kept.clone()?);
+        Some(RoomCommand::Kept { job, room: Some(room) })
+    }
+
+    /// What is asked of the node with a room, in this order; nothing where no job is named. To keep a room
+    /// needs no prices, so its costing is asked for only where it is to be saved.
+    pub(crate) fn of_job(&self, room: &MeasuredRoom) -> Vec<RoomCommand> {
+        let Some(job) = &self.job else { return Vec::new() };
         let rates = self.hour_cost.zip(self.hour_charge);
-        self.job.clone().map(|job| CostedRoom { room, job, rates, save: self.save })
+        let keep = self.keep.then(|| RoomCommand::Keep { job: job.clone(), room: room.clone() });
+        let cost =
+            RoomCommand::Cost(CostedRoom { room: room.clone(), job: job.clone(), rates, save: self.save });
+        keep.into_iter().chain((self.save || !self.keep).then_some(cost)).collect()
     }
 }
 

@@ -5,8 +5,12 @@
 //! of it or nothing.
 
 use std::collections::BTreeMap;
+use std::fs;
+use std::io::ErrorKind;
+use std::path::Path;
 
 use ledger::PersonId;
+use projections::words;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::takeoff::boards::cutting::Outline;
@@ -26,8 +30,9 @@ use crate::node::{Node, moment, now_ms};
 /// A room to measure up.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct MeasuredRoom {
-    /// The crew's own figures and names, as `set`, `item` and `stage` lines.
-    pub own: String,
+    /// The crew's own figures and names, as `set`, `item` and `stage` lines; without it, those of the data
+    /// folder, where a ledger is asked.
+    pub own: Option<String>,
     /// The room, as people write it.
     pub text: String,
 }
@@ -43,6 +48,22 @@ pub struct CostedRoom {
     pub rates: Option<(Rate, Rate)>,
     /// Whether the lines go into the costing, or are only shown.
     pub save: bool,
+}
+
+/// The crew's own figures for measuring up, in the data folder.
+const OWN_FIGURES: &str = "measuring.txt";
+
+/// The crew's own figures; empty if nobody wrote any.
+///
+/// # Errors
+/// [`NodeError::Folder`] with the file that can't be read.
+pub fn own_figures(data: &Path) -> Result<String, NodeError> {
+    let file = data.join(OWN_FIGURES);
+    match fs::read_to_string(&file) {
+        Ok(own) => Ok(own),
+        Err(cause) if cause.kind() == ErrorKind::NotFound => Ok(String::new()),
+        Err(cause) => Err(NodeError::folder(&file, &cause)),
+    }
 }
 
 struct Worked {
@@ -178,7 +199,8 @@ fn bad(error: TakeoffError) -> NodeError {
 
 fn work_out(room: &MeasuredRoom, today: Day) -> Result<Worked, NodeError> {
     let mut settings = Settings::on(today);
-    let room = read_room(&room.own, &room.text, &mut settings, today).map_err(bad)?;
+    let own = room.own.as_deref().unwrap_or_default();
+    let room = read_room(own, &room.text, &mut settings, today).map_err(bad)?;
     let measured = measure(&room, &settings).map_err(bad)?;
     Ok(Worked { room, settings, measured })
 }
@@ -196,7 +218,7 @@ fn answer(worked: &Worked) -> Value {
     let line = |line: &trade::takeoff::Line| {
         json!({
             "work": line.work, "what": line.what, "quantity": line.quantity, "unit": line.unit,
-            "packs": line.packs.count, "pack": line.packs.pack, "pack_size": line.packs.size,
+            "to_buy": words::counted(line.packs.count, &line.packs.pack), "packs": line.packs.count, "pack": line.packs.pack, "pack_size": line.packs.size,
             "waste_percent": line.waste_percent, "working": line.working,
         })
     };

@@ -111,6 +111,13 @@ pub(super) fn heads(node: &Node, is_row: impl Fn(&Body) -> bool) -> Vec<EventHas
     heads
 }
 
+/// All that was said of an entry, which a change of all of it replaces: ascending.
+pub(super) fn said_of(node: &Node, entry: &EntryRef) -> Vec<EventHash> {
+    let mut said: Vec<_> = node.book().history(entry).iter().map(|logged| logged.hash).collect();
+    said.sort_unstable();
+    said
+}
+
 /// What people call an entry by.
 pub(super) fn key_of(node: &Node, entry: &EntryRef) -> String {
     let history = node.book().history(entry);

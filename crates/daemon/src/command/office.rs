@@ -10,8 +10,8 @@ use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
 
 use super::named;
-use crate::error::NodeError;
-use crate::node::{Node, Write};
+use crate::error::{NodeError, has_come};
+use crate::node::{Node, Write, moment, now_ms};
 
 /// What a person costs and is charged at.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -45,19 +45,33 @@ pub struct Paid {
     pub minimum: Pence,
 }
 
-/// Writes one event of the office's, in the place of those that it replaces.
-fn write(
+/// Writes one event of the office's, in the place of those that it replaces: as of a day that may be ahead. Gives the
+/// day, which is today where none is named.
+pub(super) fn write(
     node: &mut Node,
     author: PersonId,
     done_on: Option<Day>,
     replaces: Vec<EventHash>,
     body: Body,
-) -> Result<(), NodeError> {
+) -> Result<Day, NodeError> {
     let mut act = node.act(author)?;
-    act.done_on = done_on.unwrap_or(act.done_on);
+    let day = done_on.unwrap_or(act.done_on);
+    act.done_on = day;
     act.replaces = replaces;
     node.append(&[Write { audience: Audience::Office, payload: Payload { act, body } }])?;
-    Ok(())
+    Ok(day)
+}
+
+/// The same, as of a day that has come.
+pub(super) fn write_since(
+    node: &mut Node,
+    author: PersonId,
+    on: Option<Day>,
+    replaces: Vec<EventHash>,
+    body: Body,
+) -> Result<Day, NodeError> {
+    has_come("--on", on, moment(now_ms())?.day())?;
+    write(node, author, on, replaces, body)
 }
 
 /// The versions of a dated row that hold from this very day, which a new one of the day replaces.

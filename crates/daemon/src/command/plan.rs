@@ -9,6 +9,7 @@ use ledger::{Audience, Body, Payload, PersonId};
 use projections::{Gap, Lists};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
+use trade::waits::{self, WAITS};
 use trade::{Moment, Quantity};
 
 use super::named;
@@ -69,6 +70,8 @@ pub enum PlanCommand {
         /// By so many hours of work.
         hours: u32,
     },
+    /// The usual waits for setting, drying and curing, and who states them.
+    Waits,
     /// Sets the limit that tests of a kind are compared with on a job.
     SetLimit(LimitWish),
 }
@@ -131,6 +134,7 @@ pub(super) fn run(node: &mut Node, author: PersonId, command: PlanCommand) -> Re
             fill_ins(node, job.as_deref(), minutes, wet, moment(now_ms())?)
         }
         PlanCommand::Slips { job, stage, hours } => slips(node, &job, &stage, hours, moment(now_ms())?),
+        PlanCommand::Waits => Ok(waits()),
         PlanCommand::SetLimit(wish) => set_limit(node, author, wish),
     }
 }
@@ -146,6 +150,15 @@ fn morning(node: &Node, job: Option<&str>, now: Moment) -> Result<Value, NodeErr
         plan.customer.retain(|line| line.job == code);
     }
     Ok(json!(plan))
+}
+
+fn waits() -> Value {
+    let waits = WAITS.iter().map(|wait| {
+        json!({ "what": wait.what, "minutes": wait.minutes, "length": waits::length(wait.minutes),
+            "look_for": wait.look_for, "source": wait.source, "confidence": wait.confidence.words(),
+            "from": wait.from })
+    });
+    json!({ "waits": waits.collect::<Vec<_>>() })
 }
 
 fn needs(node: &Node, code: &str) -> Result<Value, NodeError> {

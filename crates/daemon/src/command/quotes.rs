@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
 
-use super::named;
+use super::{named, office};
 use crate::error::NodeError;
 use crate::node::{Node, Write, random};
 
@@ -132,17 +132,8 @@ fn agree(
         })?
     };
     let replaces = named::heads(node, |body| matches!(body, Body::QuoteAgreed(held) if held.quote == quote));
-    let mut act = node.act(author)?;
-    if let Some(on) = yes.on.filter(|on| *on > act.done_on) {
-        return Err(NodeError::bad_input(format!(
-            "--on: {on} has not come yet; it is {} today",
-            act.done_on
-        )));
-    }
-    act.done_on = yes.on.unwrap_or(act.done_on);
-    act.replaces = replaces;
     let body = Body::QuoteAgreed(QuoteAgreed { quote, said_by: yes.by, how: yes.how });
-    node.append(&[Write { audience: Audience::Office, payload: Payload { act, body } }])?;
+    office::write_since(node, author, yes.on, replaces, body)?;
     show(node, code)
 }
 

@@ -194,8 +194,7 @@ fn teach(
     }
     let of = |body: &Body| matches!(body, Body::AliasTaught(taught) if taught.phrase == phrase);
     let mut act = node.act(author)?;
-    act.replaces = node.book().list_heads().filter(|row| of(&row.body)).map(|row| row.hash).collect();
-    act.replaces.sort_unstable();
+    act.replaces = named::heads(node, of);
     let body = Body::AliasTaught(AliasTaught { phrase, means });
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
     Ok(())

@@ -141,8 +141,7 @@ fn act(node: &Node, author: PersonId, of: &EntryRef) -> Result<Act, NodeError> {
 /// A change of an entry, which ends all that was said of it before.
 fn corrected(node: &Node, author: PersonId, of: EntryRef, changes: Changes) -> Result<Write, NodeError> {
     let mut act = act(node, author, &of)?;
-    act.replaces = node.book().history(&of).iter().map(|logged| logged.hash).collect();
-    act.replaces.sort_unstable();
+    act.replaces = named::said_of(node, &of);
     let body = Body::Corrected(Corrected { of, changes: Box::new(changes) });
     Ok(Write { audience: Audience::Crew, payload: Payload { act, body } })
 }
@@ -246,8 +245,7 @@ pub(super) fn strike(node: &mut Node, author: PersonId, key: &str) -> Result<Val
     let meant = meant(node, author, key)?;
     let said = node.book().lists().person(meant.of.person);
     let mut struck = act(node, author, &meant.of)?;
-    struck.replaces = node.book().history(&meant.of).iter().map(|logged| logged.hash).collect();
-    struck.replaces.sort_unstable();
+    struck.replaces = named::said_of(node, &meant.of);
     let mut writes = vec![crew(struck, Body::Struck(Struck { of: meant.of }))];
     if let Body::WorkSwitched(switched) = &meant.body
         && node.book().ends_of(&switched.running).first().is_some_and(|end| end.entry == meant.of)

@@ -26,8 +26,7 @@ pub(super) fn answer(
     let mut photos = held.unwrap_or_default();
     photos.extend(new.into_iter().filter(|photo| !photos.contains(photo)).collect::<Vec<_>>());
     let mut act = node.act(author)?;
-    act.replaces = node.book().list_heads().filter(|row| is_answer(&row.body)).map(|row| row.hash).collect();
-    act.replaces.sort_unstable();
+    act.replaces = named::heads(node, is_answer);
     let body = Body::Surveyed(Surveyed { job, point, answer, photos });
     node.append(&[Write { audience: Audience::Crew, payload: Payload { act, body } }])?;
     Ok(shown(node, code, job))

@@ -2,7 +2,7 @@
 //! how people work for the crew.
 
 use ledger::office::{Engagement, JobCompleted, PersonEngaged, PointDue, VatRateSet};
-use ledger::{Audience, Body, EventHash, Payload, PersonId};
+use ledger::{Body, PersonId};
 use projections::quotes;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
@@ -11,7 +11,7 @@ use trade::{Day, Rate, VatRate};
 use super::time_terms::{self, TimeWish};
 use super::{named, office};
 use crate::error::NodeError;
-use crate::node::{Node, Write};
+use crate::node::Node;
 
 /// Months from practical completion to the end of the defects period, where nobody says otherwise: often
 /// twelve (nockolds.co.uk).
@@ -108,7 +108,7 @@ fn point_due(
     };
     let body = Body::PointDue(PointDue { point });
     let replaces = named::heads(node, |body| matches!(body, Body::PointDue(due) if due.point == point));
-    let on = write(node, author, on, replaces, body)?;
+    let on = office::write_since(node, author, on, replaces, body)?;
     Ok(json!({ "job": code, "point": label, "due_on": on, "else_at": waits_for }))
 }
 
@@ -132,7 +132,7 @@ fn complete(
     }
     let replaces = named::heads(node, |body| matches!(body, Body::JobCompleted(done) if done.job == job));
     let body = Body::JobCompleted(JobCompleted { job, defects_until });
-    let on = write(node, author, Some(since), replaces, body)?;
+    let on = office::write_since(node, author, Some(since), replaces, body)?;
     Ok(json!({ "job": code, "complete_on": on, "defects_until": defects_until }))
 }
 
@@ -160,7 +160,7 @@ fn vat_rate(
     let replaces = named::heads(node, is_row);
     let answer = json!({ "job": code, "stage": stage, "rate": rate, "evidence": evidence });
     let body = Body::VatRateSet(VatRateSet { job, stage: stage_id, rate, evidence });
-    write(node, author, None, replaces, body)?;
+    office::write_since(node, author, None, replaces, body)?;
     Ok(answer)
 }
 
@@ -191,32 +191,6 @@ fn engage(
     let answer = json!({ "person": node.book().lists().person(person), "engagement": engaged.engagement,
         "cis_percent": engaged.cis_percent, "verified_on": engaged.verified_on,
         "vat_number": engaged.vat_number, "from": from });
-    let mut act = node.act(author)?;
-    act.done_on = from;
-    act.replaces = replaces;
-    let payload = Payload { act, body: Body::PersonEngaged(engaged) };
-    node.append(&[Write { audience: Audience::Office, payload }])?;
+    office::write(node, author, Some(from), replaces, Body::PersonEngaged(engaged))?;
     Ok(answer)
-}
-
-/// Writes it as of a day, which has come.
-fn write(
-    node: &mut Node,
-    author: PersonId,
-    on: Option<Day>,
-    replaces: Vec<EventHash>,
-    body: Body,
-) -> Result<Day, NodeError> {
-    let mut act = node.act(author)?;
-    if let Some(on) = on.filter(|on| *on > act.done_on) {
-        return Err(NodeError::bad_input(format!(
-            "--on: {on} has not come yet; it is {} today",
-            act.done_on
-        )));
-    }
-    let day = on.unwrap_or(act.done_on);
-    act.done_on = day;
-    act.replaces = replaces;
-    node.append(&[Write { audience: Audience::Office, payload: Payload { act, body } }])?;
-    Ok(day)
 }

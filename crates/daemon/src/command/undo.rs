@@ -41,8 +41,7 @@ pub(super) fn undo(node: &mut Node, author: PersonId, back: bool) -> Result<Valu
     let of = found.act.entry_ref();
     let shown = named::shown(node, &found.act, &found.body);
     let mut act = node.act(author)?;
-    act.replaces = node.book().history(&of).iter().map(|logged| logged.hash).collect();
-    act.replaces.sort_unstable();
+    act.replaces = named::said_of(node, &of);
     let payload = Payload { act, body: Body::Struck(Struck { of }) };
     let stands_again = if let Body::Struck(struck) = &found.body { Some(struck.of) } else { None };
     node.append(&[Write { audience: found.audience, payload }])?;
@@ -78,6 +77,7 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::NeedListed
         | Kind::FillInListed
         | Kind::LimitSet
+        | Kind::RoomMeasured
         | Kind::Hours
         | Kind::WorkStarted
         | Kind::WorkSwitched

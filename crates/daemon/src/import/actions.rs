@@ -326,7 +326,8 @@ impl<'r> Reading<'_, 'r, '_, '_> {
 
     fn test(&mut self) -> Option<Body> {
         let what = self.cells.required("what");
-        let value = read_test_value(self.cells, what.unwrap_or_default());
+        let (text, unit) = (self.cells.required("quantity"), self.cells.text("unit"));
+        let value = read_test_value(self.cells, what.unwrap_or_default(), text, unit);
         let limit = self.limit();
         let outside = self.outside();
         let photos = self.photos()?;

@@ -16,7 +16,8 @@ use super::entries::{Entry, Keys, TABLE};
 use super::kinds::EntryKind;
 use super::known::Known;
 use super::measures::{
-    MAX_WORK_MINUTES, check_length, check_span, read_amount, read_item, read_place, read_value,
+    MAX_WORK_MINUTES, check_length, check_span, read_amount, read_item, read_place, read_test_unit,
+    read_test_value,
 };
 
 /// How a correction says that the entry belongs to no stage; an empty cell leaves the stage as it is.
@@ -38,7 +39,10 @@ enum Content {
         item: ItemId,
         unit_said: String,
     },
-    Test,
+    Test {
+        what: String,
+        unit: String,
+    },
     /// A timer's beginning.
     Began,
     /// A timer's end.
@@ -70,7 +74,9 @@ impl Standing {
                 let [(item, amount)] = bought.items.as_slice() else { return None };
                 return Some(Self { job: Some(job), stage: None, content: material(*item, amount) });
             }
-            Body::Test(test) => (&test.site, Content::Test),
+            Body::Test(test) => {
+                (&test.site, Content::Test { what: test.what.clone(), unit: test.unit.clone() })
+            }
             Body::Note(note) => (&note.site, Content::Words),
             Body::SnagRaised(snag) => (&snag.site, Content::Words),
             Body::LeftOff(left) => (&left.site, Content::Words),
@@ -235,10 +241,10 @@ fn read_content(
 ) -> bool {
     let filled = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
     changes.note = filled(cells.text("note"));
-    let (what, quantity, unit) = (cells.text("what"), cells.text("quantity"), cells.text("unit"));
+    let what = cells.text("what");
     let takes: &[&str] = match standing.content {
         Content::Hours(_) => &["what", "from", "to", "break_min", "minutes"],
-        Content::Material { .. } | Content::Test => &["what", "quantity", "unit"],
+        Content::Material { .. } | Content::Test { .. } => &["what", "quantity", "unit"],
         Content::Began => &["what", "from", "break_min"],
         Content::Ended => &["to", "break_min"],
         Content::Words | Content::Named => &["what"],
@@ -272,13 +278,8 @@ fn read_content(
         Content::Material { item, unit_said } => {
             return read_material_change((item, unit_said), changes, known, cells).is_some();
         }
-        Content::Test => {
-            changes.what = filled(what);
-            changes.unit = filled(unit);
-            if !quantity.is_empty() {
-                changes.value = read_value(cells, "quantity", quantity);
-                return changes.value.is_some();
-            }
+        Content::Test { what: of, unit: held } => {
+            return read_test_change((of, held), changes, cells).is_some();
         }
         Content::Words => changes.note = filled(&join_words(what, cells.text("note"))),
         Content::Named => changes.what = filled(what),
@@ -323,6 +324,33 @@ fn read_hours_change(
             check_span(cells, from, to, changes.break_minutes.unwrap_or(0))
         }
     }
+}
+
+/// Kind, value and unit of a test. What is not said stays, and the whole must still fit: a pressure test in
+/// degrees is complained about, whichever of the two was changed.
+fn read_test_change(
+    (of, held): (&mut String, &mut String),
+    changes: &mut Changes,
+    cells: &mut Cells<'_, '_>,
+) -> Option<()> {
+    let (what, quantity, unit) = (cells.text("what"), cells.text("quantity"), cells.text("unit"));
+    if !what.is_empty() {
+        what.clone_into(of);
+        changes.what = Some(of.clone());
+    }
+    let said = if unit.is_empty() { held.clone() } else { unit.to_owned() };
+    let read = if quantity.is_empty() {
+        read_test_unit(cells, of, &said)?
+    } else {
+        let (bound, value, unit) = read_test_value(cells, of, Some(quantity), &said)?;
+        changes.value = Some((bound, value));
+        unit
+    };
+    if read != *held {
+        changes.unit = Some(read.clone());
+        *held = read;
+    }
+    Some(())
 }
 
 /// Item and amount. A quantity without a unit is in the unit in which the entry was said.

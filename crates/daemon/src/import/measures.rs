@@ -75,9 +75,12 @@ pub(super) fn read_value(cells: &mut Cells<'_, '_>, column: &str, text: &str) ->
 
 /// The value of a test and its unit, which has to be one that the kind of test is read in.
 /// "No fall in 60 min" is a value, too: nought of the unit over that time.
-pub(super) fn read_test_value(cells: &mut Cells<'_, '_>, what: &str) -> Option<(Bound, Quantity, String)> {
-    let text = cells.required("quantity");
-    let said_unit = cells.text("unit");
+pub(super) fn read_test_value(
+    cells: &mut Cells<'_, '_>,
+    what: &str,
+    text: Option<&str>,
+    said_unit: &str,
+) -> Option<(Bound, Quantity, String)> {
     let usual = measure::kind_of(what).map_or("", |kind| kind.unit);
     let no_fall = text.and_then(|text| match measure::read_value(text) {
         Ok(Written::NoFall { minutes }) => Some(minutes),
@@ -85,15 +88,11 @@ pub(super) fn read_test_value(cells: &mut Cells<'_, '_>, what: &str) -> Option<(
     });
     let unit = match no_fall {
         Some(_) if said_unit.is_empty() => usual,
-        Some(_) | None => said_unit,
+        // What is corrected may have been a fall already.
+        Some(_) => measure::split_unit(said_unit).0,
+        None => said_unit,
     };
-    let unit = match measure::check_unit(what, unit) {
-        Ok(unit) => Some(unit),
-        Err(fault) => {
-            cells.complain("unit", fault.to_string());
-            None
-        }
-    };
+    let unit = read_test_unit(cells, what, unit);
     match no_fall {
         Some(minutes) => {
             unit.map(|unit| (Bound::Exactly, Quantity::ZERO, measure::unit_of_fall(&unit, minutes)))
@@ -103,6 +102,11 @@ pub(super) fn read_test_value(cells: &mut Cells<'_, '_>, what: &str) -> Option<(
             unit.map(|unit| (bound, value, unit))
         }
     }
+}
+
+/// The unit of a test, which has to be one that its kind is read in.
+pub(super) fn read_test_unit(cells: &mut Cells<'_, '_>, what: &str, unit: &str) -> Option<String> {
+    measure::check_unit(what, unit).map_err(|fault| cells.complain("unit", fault.to_string())).ok()
 }
 
 pub(super) fn read_worked(cells: &mut Cells<'_, '_>, zone: &str) -> Option<Worked> {

@@ -7,13 +7,14 @@ mod cii;
 mod ubl;
 
 use ledger::office::{Document, EarlierPaper, InvoiceLine, Party};
+use projections::words::day_and_year;
 use rust_decimal::Decimal;
 use trade::{Rate, VatCategory, VatShare};
 
 pub(crate) use cii::cii;
 pub(crate) use ubl::ubl;
 
-use crate::figures;
+use crate::figures::{self, plain};
 use crate::kind::PaperKind;
 
 /// The rules that the invoice keeps to (BT-24).
@@ -49,11 +50,6 @@ fn rate(category: VatCategory, percent: Rate) -> Option<String> {
         VatCategory::Zero | VatCategory::Exempt | VatCategory::ReverseCharge => Some("0".to_owned()),
         VatCategory::NotRegistered => None,
     }
-}
-
-/// Digits without noughts behind the point.
-fn plain(value: Decimal) -> String {
-    value.normalize().to_string()
 }
 
 /// A price is never below nought (BR-27), so a line that takes off has a quantity below nought.
@@ -159,7 +155,7 @@ fn payment_terms(document: &Document) -> String {
     let mut terms = match PaperKind::of(document) {
         PaperKind::CreditNote => "Set against what is owed, or paid back.".to_owned(),
         PaperKind::Invoice | PaperKind::Deposit => {
-            format!("To be paid by {}.", figures::day(document.due_on))
+            format!("To be paid by {}.", day_and_year(document.due_on))
         }
     };
     if let Some(percent) = document.cis_percent {

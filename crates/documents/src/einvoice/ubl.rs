@@ -7,10 +7,10 @@ use projections::billing::printed_number;
 use trade::{Pence, Rate, VatCategory};
 
 use super::{
-    Address, EN_16931, POUNDS, category_code, earlier_papers, notes, payment_terms, plain,
-    quantity_and_price, rate, reason, reason_code, retention_reason, seller_identifier, states_vat_numbers,
-    vat_number,
+    Address, EN_16931, POUNDS, category_code, earlier_papers, notes, payment_terms, quantity_and_price, rate,
+    reason, reason_code, retention_reason, seller_identifier, states_vat_numbers, vat_number,
 };
+use crate::figures::plain;
 use crate::kind::PaperKind;
 use crate::units;
 use crate::xml::Xml;

@@ -2,9 +2,9 @@
 //! built in.
 
 use projections::handover::{Added, HandedPhoto, HandedTest, Handover};
+use projections::words::{day_and_year as day, money};
 
 use super::crew_code;
-use crate::figures::{day, money};
 use crate::invoice::{called, lines_of};
 use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Table};
 
@@ -91,8 +91,8 @@ fn cover(handover: &Handover) -> Vec<Part> {
     parts.push(text(
         "The file that this came in is signed by the crew’s device, and holds the entries behind each line as \
          they were signed on site. `fivebar verify FILE` checks it, on any machine and without a network, and \
-         names what was changed. It can’t tell who the crew is: compare the crew code above with the one that \
-         the crew gave you.",
+         names what was changed. It can’t tell who the crew is: compare the crew code above with the one on \
+         the crew’s quote, or ask them for it.",
     ));
     parts
 }

@@ -21,7 +21,6 @@ use krilla::{Document, SerializeSettings};
 use trade::Day;
 
 use crate::PaperError;
-use crate::figures::year_month_day;
 use crate::sheet::Sheet;
 use face::Faces;
 use layout::Layout;
@@ -76,6 +75,12 @@ fn metadata(sheet: &Sheet) -> Metadata {
 
 /// The day's first moment, so that the same paper always has the same bytes.
 fn midnight(day: Day) -> DateTime {
-    let (year, month, number) = year_month_day(day);
-    DateTime::new(year).month(month).day(number).hour(0).minute(0).second(0).utc_offset_hour(0)
+    let date = day.date();
+    DateTime::new(date.year().unsigned_abs())
+        .month(date.month().unsigned_abs())
+        .day(date.day().unsigned_abs())
+        .hour(0)
+        .minute(0)
+        .second(0)
+        .utc_offset_hour(0)
 }

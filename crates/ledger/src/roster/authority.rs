@@ -58,7 +58,9 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::Recovered => Role::Owner,
         Kind::ItemListed | Kind::JobListed | Kind::StageListed | Kind::LineListed => Role::Owner,
         // Whoever speaks teaches their words; whoever was there tells what they saw.
-        Kind::AliasTaught | Kind::Surveyed | Kind::NeedListed | Kind::FillInListed => Role::Hand,
+        Kind::AliasTaught | Kind::Surveyed | Kind::NeedListed | Kind::FillInListed | Kind::RoomMeasured => {
+            Role::Hand
+        }
         // Against which limit work is judged is for whoever signs it off.
         Kind::LimitSet => Role::Lead,
         Kind::FirmListed
@@ -124,6 +126,7 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::NeedListed
         | Kind::FillInListed
         | Kind::LimitSet
+        | Kind::RoomMeasured
         | Kind::Away
         | Kind::HireBegan
         | Kind::HireEnded

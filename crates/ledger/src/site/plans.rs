@@ -112,3 +112,14 @@ pub struct LimitSet {
     /// The limit and who sets it; none takes it back.
     pub limit: Option<Limit>,
 }
+
+/// A room as it was measured on the job, or measured anew. A job has one of each name.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RoomMeasured {
+    /// The job.
+    pub job: JobId,
+    /// The room.
+    pub room: String,
+    /// Its walls, openings, ceiling and runs, one a line, as they were written down; empty takes it back.
+    pub text: String,
+}

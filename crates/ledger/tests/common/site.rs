@@ -6,9 +6,10 @@ use ledger::site::{
     Delivered, Expense, ExpenseKind, ExtraAgreed, ExtraAsked, ExtraDeclined, ExtraTerms, FillInListed,
     FillInState, HireBegan, HireEnded, Hours, ItemListed, JobListed, LeftOff, Limit, LimitSet, LineKind,
     LineListed, Mileage, Moved, NeedKind, NeedListed, NeedState, Note, OutsideCheck, Packs, PaidBy, PartDone,
-    Photo, Place, QuestionSettled, Reach, ReadyForChecking, Reopened, Returned, SaidHow, Seen, SignOffTold,
-    SignedOff, Site, SnagCleared, SnagRaised, StageListed, StockPlace, Struck, Surface, SurveyPoint,
-    Surveyed, Test, Used, WasteCount, Wasted, Whose, WorkStarted, WorkStopped, WorkSwitched, Worked,
+    Photo, Place, QuestionSettled, Reach, ReadyForChecking, Reopened, Returned, RoomMeasured, SaidHow, Seen,
+    SignOffTold, SignedOff, Site, SnagCleared, SnagRaised, StageListed, StockPlace, Struck, Surface,
+    SurveyPoint, Surveyed, Test, Used, WasteCount, Wasted, Whose, WorkStarted, WorkStopped, WorkSwitched,
+    Worked,
 };
 
 use super::{at, day, entry, garage, item, line, mill, number, person, photo, stage, words};
@@ -191,7 +192,13 @@ fn plans() -> Vec<Body> {
         fill_in("chase the back boxes", None, Reach::OutOfEarshot, FillInState::Dropped),
         set(Some(limit), "megohm"),
         set(None, ""),
+        measured("room: Store\nwall back: 3600 x 2400, studs, board, skim"),
+        measured(""),
     ]
+}
+
+fn measured(text: &str) -> Body {
+    Body::RoomMeasured(RoomMeasured { job: garage(), room: "Store".to_owned(), text: text.to_owned() })
 }
 
 fn taught(phrase: &str, means: Option<AliasMeaning>) -> Body {

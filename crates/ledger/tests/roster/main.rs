@@ -317,8 +317,14 @@ fn what_counts_by_role_device_and_whose_entry() {
 fn money_people_and_lists_are_the_owners() {
     let owners = Kind::ALL.iter().filter(|kind| kind.number() >= 100 || (20..40).contains(&kind.number()));
     // Whoever held a ticket, spoke, or looked round tells of it.
-    let told_by_all =
-        [Kind::PricePaid, Kind::AliasTaught, Kind::Surveyed, Kind::NeedListed, Kind::FillInListed];
+    let told_by_all = [
+        Kind::PricePaid,
+        Kind::AliasTaught,
+        Kind::Surveyed,
+        Kind::NeedListed,
+        Kind::FillInListed,
+        Kind::RoomMeasured,
+    ];
     let is_told = |kind: &Kind| told_by_all.contains(kind) || *kind == Kind::LimitSet;
     for kind in owners.filter(|kind| !is_told(kind)) {
         assert_eq!(least_role(*kind), Role::Owner, "{kind:?}");

@@ -53,6 +53,7 @@ const fn is_handed_over(kind: Kind) -> bool {
         | Kind::NeedListed
         | Kind::FillInListed
         | Kind::LimitSet
+        | Kind::RoomMeasured
         | Kind::Hours
         | Kind::WorkStarted
         | Kind::WorkSwitched
@@ -181,6 +182,7 @@ fn is_row_of<'b>(
         | RowKey::Line(_)
         | RowKey::Alias(_)
         | RowKey::FillIn(..)
+        | RowKey::Room(..)
         | RowKey::Firm
         | RowKey::Rates(..)
         | RowKey::Price(_)

@@ -7,9 +7,10 @@ use ledger::office::Basis;
 use ledger::{JobId, StageId};
 
 use super::{Facts, Question, QuestionKind};
-use crate::closing::{self, ClosedUp, Logged};
+use crate::closing::{self, ClosedUp, Evidence};
 use crate::extras::{Answer, answers};
 use crate::materials::uses_of;
+use crate::schedule;
 use crate::stages::{DoneAt, Stage, happened, stages_of};
 
 pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
@@ -18,6 +19,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     let stages: BTreeMap<StageId, Stage> = stages.map(|stage| (stage.stage, stage)).collect();
     signed_off_without(facts, &stages, found);
     closed_up(facts, &stages, found);
+    in_a_circle(facts, &stages, found);
     extras_without_yes(facts, &stages, found);
     material_without_price(facts, found);
 }
@@ -50,9 +52,10 @@ fn signed_off_without(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, foun
 
 /// Work on a stage that covers what was not tested, photographed or signed off at that place.
 fn closed_up(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
-    let logged = Logged::of(&facts.entries, &facts.lists);
+    let evidence = Evidence::of(&facts.entries, &facts.lists);
     for (id, listed) in &facts.lists.stages {
-        for ClosedUp { check, began, begun_by } in closing::closed_up(&logged, &facts.lists, stages, listed) {
+        for ClosedUp { check, began, begun_by } in closing::closed_up(&evidence, &facts.lists, stages, listed)
+        {
             let at = if check.place.is_empty() { String::new() } else { format!(", {},", check.place) };
             let told = check.told.map(|told| {
                 let (to, by) = (facts.lists.person(told.to), facts.lists.person(told.by));
@@ -78,6 +81,26 @@ fn closed_up(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut V
                     .from([begun_by]),
             );
         }
+    }
+}
+
+/// Stages that would have to wait for themselves. Whoever lists a stage is refused that; two who list apart
+/// can still make one.
+fn in_a_circle(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
+    let all: Vec<Stage> = stages.values().cloned().collect();
+    let jobs: BTreeSet<JobId> = all.iter().map(|stage| stage.job).collect();
+    for job in jobs {
+        let Some(circle) = schedule::circle(job, &all, &facts.lists) else { continue };
+        let names: Vec<_> = circle.iter().map(|stage| facts.lists.stage(Some(*stage))).collect();
+        let text = format!(
+            "{}: {} come after each other in a circle, so none of them can begin. Which one should come first?",
+            facts.lists.job(job),
+            names.join(", then "),
+        );
+        let mut about: Vec<_> = circle.iter().map(ToString::to_string).collect();
+        about.sort_unstable();
+        let stage = circle.first().copied();
+        found.push(Question::new(QuestionKind::InACircle, &about, text).at(job, stage));
     }
 }
 

@@ -120,6 +120,7 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         | Body::NeedListed(_)
         | Body::FillInListed(_)
         | Body::LimitSet(_)
+        | Body::RoomMeasured(_)
         | Body::Corrected(_)
         | Body::Struck(_)
         | Body::Accepted(_)
@@ -196,6 +197,7 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::NeedListed => "needed",
         Kind::FillInListed => "fill-in task",
         Kind::LimitSet => "limit set",
+        Kind::RoomMeasured => "room measured",
         Kind::Hours => "hours",
         Kind::WorkStarted => "timer started",
         Kind::WorkSwitched => "went over",

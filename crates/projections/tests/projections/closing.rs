@@ -2,7 +2,7 @@
 
 use ledger::site::{Bound, Limit, Photo, Place, Reopened, SignOffTold, Surface, Test};
 use ledger::{Body, PhotoHash};
-use projections::{Question, QuestionKind, checks_before, questions};
+use projections::{Evidence, Question, QuestionKind, questions};
 
 use crate::questions::{covered, sign_off};
 use crate::world::{World, person, site, span, stage, test, used};
@@ -143,7 +143,7 @@ fn before_it_is_closed_each_place_says_what_is_there() {
         let book = world.office();
         let (entries, lists) = (book.entries().collect::<Vec<_>>(), book.lists());
         let boards = lists.stages[&stage("GARAGE", "boards")];
-        checks_before(&entries, &lists, &book.stages(&lists), boards)
+        Evidence::of(&entries, &lists).checks_before(&lists, &book.stages(&lists), boards)
     };
     assert_eq!(checks(&world)[0].open(), ["Pressure test", "photo", "sign-off"]);
     world.log(TOBI, "t", "2026-11-04T09:00", test("GARAGE", "water", "pressure test"));

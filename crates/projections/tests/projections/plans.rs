@@ -7,7 +7,7 @@ use ledger::site::{
 use ledger::{Body, EventHash};
 use projections::day_plan::{DayPlan, PlanLine};
 use projections::readiness::{Missing, Readiness};
-use projections::{Gap, day_plan, fill_ins, readiness, slips, wet};
+use projections::{Gap, QuestionKind, day_plan, fill_ins, questions, readiness, slips, wet};
 use trade::Day;
 
 use crate::world::{World, amount, at, day, entry, item, job, person, site, span, stage, used};
@@ -294,6 +294,7 @@ fn what_slips_and_what_has_time_to_spare() {
     assert_eq!(door.end.map(|(before, after)| before == after), Some(true));
 
     // A circle, as two devices can make one, is named and nothing else is made of it.
+    assert!(questions(&world.office()).iter().all(|asked| asked.kind != QuestionKind::InACircle));
     world.stage_from("GARAGE", "studs", "2026-11-02", |listed| listed.after = vec![stage("GARAGE", "skim")]);
     let circle = slips(&world.office(), job("GARAGE"), stage("GARAGE", "skim"), 60, at(MONDAY)).unwrap_err();
     for name in ["studs", "boards", "skim"] {
@@ -301,4 +302,8 @@ fn what_slips_and_what_has_time_to_spare() {
     }
     assert!(!circle.to_string().contains("door"), "{circle}");
     assert_eq!(of(&world, "skim", MONDAY).earliest, None);
+    let asked = questions(&world.office());
+    let asked: Vec<_> = asked.iter().filter(|asked| asked.kind == QuestionKind::InACircle).collect();
+    assert_eq!(asked.len(), 1);
+    assert!(asked[0].text.contains("boards, then skim, then studs come"), "{}", asked[0].text);
 }

@@ -6,8 +6,9 @@ use std::collections::BTreeSet;
 use askama::Template;
 use ledger::office::{Basis, CustomerKind};
 use ledger::site::LineKind;
-use ledger::{Body, EntryRef, StageId};
+use ledger::{Body, EntryRef};
 use projections::Entry;
+use projections::extras::AnswerTo;
 use trade::tax::vat_on;
 use trade::{Pence, Rate, UnitCost};
 
@@ -164,24 +165,15 @@ struct Said {
     /// The entry in which they said it.
     own: EntryRef,
     key: String,
-    extra: Option<EntryRef>,
-    stage: Option<StageId>,
+    answer: AnswerTo,
     words: String,
 }
 
 impl Said {
     fn of(look: &Look<'_>, entry: &Entry<'_>) -> Option<Self> {
-        let (extra, stage) = match entry.body.as_ref() {
-            Body::ExtraAgreed(agreed) => (agreed.extra, agreed.site.stage),
-            Body::ExtraDeclined(declined) => (declined.extra, declined.site.stage),
-            _ => return None,
-        };
+        let answer = AnswerTo::of(&entry.body)?;
         let words = format!("{}, {}", look.told(entry), words::day(entry.act.done_on));
-        Some(Self { own: entry.entry_ref(), key: key_of(entry), extra, stage, words })
-    }
-
-    fn answers(&self, asked: EntryRef, stage: Option<StageId>) -> bool {
-        self.extra == Some(asked) || (self.extra.is_none() && self.stage.is_some() && self.stage == stage)
+        Some(Self { own: entry.entry_ref(), key: key_of(entry), answer, words })
     }
 }
 
@@ -201,7 +193,7 @@ fn extras(look: &Look<'_>) -> Vec<Extra> {
     for entry in entries() {
         let Body::ExtraAsked(asked) = entry.body.as_ref() else { continue };
         let of = entry.entry_ref();
-        let found: Vec<&Said> = answers.iter().filter(|said| said.answers(of, asked.site.stage)).collect();
+        let found: Vec<&Said> = answers.iter().filter(|said| said.answer.is_to(of, asked)).collect();
         known.extend(found.iter().map(|said| said.own));
         let price = priced(&of).or_else(|| found.iter().rev().find_map(|said| priced(&said.own)));
         let answer = found.last().map(|said| said.words.clone());
@@ -220,7 +212,7 @@ fn extras(look: &Look<'_>) -> Vec<Extra> {
     // An answer to what nobody logged as asked is shown all the same.
     let alone = answers.into_iter().filter(|said| !known.contains(&said.own));
     extras.extend(alone.map(|said| Extra {
-        what: said.stage.map(|stage| look.lists.stage(Some(stage))).unwrap_or_default(),
+        what: said.answer.stage.map(|stage| look.lists.stage(Some(stage))).unwrap_or_default(),
         asked: String::new(),
         price: plain(priced(&said.own)),
         answer: said.words,

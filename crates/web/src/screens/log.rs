@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use ledger::site::{LineKind, Worked};
 use ledger::{Body, EntryRef, ItemId, JobId, StageId};
-use projections::Entry;
+use projections::{Entry, extras};
 use trade::Quantity;
 use trade::money::hours_and_minutes;
 
@@ -307,25 +307,11 @@ fn open_snags(look: &Look<'_>, job: JobId) -> Vec<Open> {
 
 /// The extras of a job that were asked for and have neither yes nor no.
 pub(crate) fn open_extras(look: &Look<'_>, job: JobId) -> Vec<Open> {
-    let answered: Vec<(Option<EntryRef>, Option<StageId>)> = look
-        .book
-        .entries()
-        .filter_map(|entry| match entry.body.as_ref() {
-            Body::ExtraAgreed(agreed) => Some((agreed.extra, agreed.site.stage)),
-            Body::ExtraDeclined(declined) => Some((declined.extra, declined.site.stage)),
-            _ => None,
-        })
-        .collect();
-    let asked = look.book.entries().filter_map(|entry| {
+    let open = extras::unanswered(look.book).into_iter().filter_map(|entry| {
         let Body::ExtraAsked(asked) = entry.body.as_ref() else { return None };
-        // An answer that names no extra is for the one of its stage.
-        let has_answer = answered.iter().any(|(extra, stage)| {
-            *extra == Some(entry.entry_ref())
-                || (extra.is_none() && stage.is_some() && *stage == asked.site.stage)
-        });
-        (asked.site.job == job && !has_answer).then(|| as_open(look, &entry, asked.what.clone()))
+        (asked.site.job == job).then(|| as_open(look, &entry, asked.what.clone()))
     });
-    asked.collect()
+    open.collect()
 }
 
 fn as_open(look: &Look<'_>, entry: &Entry<'_>, what: String) -> Open {

@@ -29,6 +29,7 @@ mod morning;
 mod now;
 mod paper;
 mod quote;
+pub(crate) mod rooms;
 mod said;
 mod stages;
 mod survey;
@@ -57,6 +58,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/books", get(books_screen))
         .route("/crew", get(crew_screen))
         .route("/job", get(job_screen))
+        .route("/rooms", get(rooms_screen))
         .route("/entries", get(entries_screen))
         .merge(said::routes())
 }
@@ -89,6 +91,7 @@ screens!(
     job::Job,
     lists::ListsIn,
     job::Entries,
+    rooms::Rooms,
     said::Said,
 );
 
@@ -220,6 +223,14 @@ async fn job_screen(
     Query(asked): Query<Asked>,
 ) -> Result<Response, Problem> {
     show(&app, viewer, asked, |look, _| Ok(job::job(look))).await
+}
+
+async fn rooms_screen(
+    State(app): State<App>,
+    viewer: Viewer,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    show(&app, viewer, asked, |look, asked| Ok(rooms::rooms(look, asked))).await
 }
 
 async fn entries_screen(

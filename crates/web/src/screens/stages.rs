@@ -12,7 +12,7 @@ use projections::closing::Check;
 use projections::judged::Series;
 use projections::readiness::{Missing, missing_words};
 use projections::stages::{Condition, Stage};
-use projections::{Entry, Readiness, checks_before, judged_entry, readiness, series};
+use projections::{Entry, Evidence, Readiness, judged_entry, readiness, series};
 
 use crate::frame::{Frame, Tab};
 use crate::look::{Asked, Look};
@@ -97,6 +97,7 @@ pub(crate) fn stages(look: &Look<'_>, asked: &Asked) -> Stages {
     let all = look.book.stages(&look.lists);
     let ready = readiness(look.book, &look.lists, look.now);
     let entries: Vec<_> = look.book.entries().collect();
+    let evidence = Evidence::of(&entries, &look.lists);
     let series = job.map(|job| series(look.book, &look.lists, job)).unwrap_or_default();
     let ready = |stage: &Stage| ready.iter().find(|ready| ready.stage == stage.stage);
     let stages = all.iter().filter(|stage| Some(stage.job) == job);
@@ -106,7 +107,7 @@ pub(crate) fn stages(look: &Look<'_>, asked: &Asked) -> Stages {
         stages: stages
             .filter_map(|stage| {
                 let listed = look.lists.stages.get(&stage.stage)?;
-                let checks = checks_before(&entries, &look.lists, &all, listed);
+                let checks = evidence.checks_before(&look.lists, &all, listed);
                 Some(StageRow {
                     checks: checks.iter().map(|check| check_row(look, &entries, check)).collect(),
                     charts: series.iter().filter(|one| one.stage == listed.name).filter_map(chart).collect(),

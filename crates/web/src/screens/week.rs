@@ -134,6 +134,7 @@ fn to_sort_out(question: &Question) -> ToSortOut {
         | QuestionKind::SameEntry
         | QuestionKind::ChangedApart
         | QuestionKind::ListedApart
+        | QuestionKind::InACircle
         | QuestionKind::NoRate
         | QuestionKind::NoPrice
         | QuestionKind::NotCounted
@@ -170,6 +171,7 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
         QuestionKind::SameEntry => "Left: only the first of the two counts.",
         QuestionKind::ChangedApart => "Left: both changes stand, and the later one shows.",
         QuestionKind::ListedApart => "Left: both versions stand, and the later one shows.",
+        QuestionKind::InACircle => "Left: none of those stages is ever ready.",
         QuestionKind::NoRate => "Left: those hours cost and bill nothing.",
         QuestionKind::NoPrice => "Left: that material costs and bills nothing.",
         QuestionKind::NotCounted | QuestionKind::Unreadable => "Left: it counts for nothing.",

@@ -8,4 +8,5 @@ mod joining;
 mod lists;
 mod papers;
 mod photos;
+mod rooms;
 mod world;

@@ -66,6 +66,7 @@ fn a_photo_comes_by_a_form_and_is_served_as_a_picture() {
     assert_eq!(sent.status, 200, "{}", sent.text());
     let hash = sent.json()["photos"][0].as_str().unwrap().to_owned();
     let shown = tobi.get(&format!("/photos/{hash}"));
+    assert_eq!(shown.headers["content-security-policy"], "default-src 'none'; sandbox");
     assert_eq!(shown.headers["content-type"], "image/jpeg");
     assert_eq!(blake3::hash(&shown.body).to_hex().as_str(), hash);
     let read = image::load_from_memory(&shown.body).unwrap();

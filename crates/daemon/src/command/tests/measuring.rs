@@ -18,8 +18,8 @@ const OWN: &str = "
 ";
 
 fn wish(text: &str, save: bool) -> Command {
-    let room = MeasuredRoom { own: OWN.to_owned(), text: text.to_owned() };
-    Command::Measure(CostedRoom { room, job: "GARAGE".to_owned(), rates: None, save })
+    let room = MeasuredRoom { own: Some(OWN.to_owned()), text: text.to_owned() };
+    Command::Measure(RoomCommand::Cost(CostedRoom { room, job: "GARAGE".to_owned(), rates: None, save }))
 }
 
 fn lines_of(node: &Node) -> Vec<(String, String, String)> {
@@ -85,7 +85,7 @@ fn what_can_not_be_costed_is_named_and_nothing_is_written() {
     let message = refused(&mut node, wish(&floor, true));
     assert!(message.contains("there is no stage \"ceilings\" of this job"), "{message}");
     let mut elsewhere = wish(ROOM, true);
-    if let Command::Measure(wish) = &mut elsewhere {
+    if let Command::Measure(RoomCommand::Cost(wish)) = &mut elsewhere {
         wish.job = "BARN".to_owned();
     }
     assert!(refused(&mut node, elsewhere).contains("BARN"));

@@ -127,16 +127,23 @@ fn bad_entries_are_refused_with_their_place() {
 #[test]
 fn corrections_are_checked_against_the_entry_as_it_stands() {
     let first = "h,p,Tobi Larch,2026-11-02T16:35,,hours,MILL,skim,,,,2026-11-02T08:00,2026-11-02T16:00,30,,,,\n\
-                 u,p,Tobi Larch,2026-11-02T16:35,,used,MILL,skim,finish plaster,2,bag,,,,,,,\n";
+                 u,p,Tobi Larch,2026-11-02T16:35,,used,MILL,skim,finish plaster,2,bag,,,,,,,\n\
+                 t,p,Tobi Larch,2026-11-02T16:36,,test,MILL,skim,Pressure test,4.5,bar,,,,,,,\n";
     let good = format!(
         "{first}c1,p,Tobi Larch,2026-11-02T17:00,,corrected,,,,,,,2026-11-02T17:30,,,,h,\n\
          c2,p,Tobi Larch,2026-11-02T17:01,,corrected,,,,,,2026-11-02T17:00,,0,,,h,\n\
-         c3,p,Tobi Larch,2026-11-02T17:02,,corrected,,,,3,,,,,,,u,\n"
+         c3,p,Tobi Larch,2026-11-02T17:02,,corrected,,,,3,,,,,,,u,\n\
+         c4,p,Tobi Larch,2026-11-02T17:03,,corrected,,,,no fall in 60 min,,,,,,,t,\n\
+         c5,p,Tobi Larch,2026-11-02T17:04,,corrected,,,,no fall in 30 min,,,,,,,t,\n"
     );
     let plan = plan_of(&with_entries(&good)).unwrap();
-    let last = entry_payloads(&plan)[4];
-    let Body::Corrected(corrected) = &last.body else { panic!("not corrected") };
-    assert_eq!(corrected.changes.amount.as_ref().unwrap().quantity.to_string(), "75");
+    let changes = |at: usize| match &entry_payloads(&plan)[at].body {
+        Body::Corrected(corrected) => corrected.changes.clone(),
+        other => panic!("not corrected: {other:?}"),
+    };
+    assert_eq!(changes(5).amount.unwrap().quantity.to_string(), "75");
+    assert_eq!(changes(6).unit.as_deref(), Some("bar fall in 60 min"));
+    assert_eq!(changes(7).unit.as_deref(), Some("bar fall in 30 min"));
     let cases = [
         (",,,,,,2026-11-02T07:00,,,,h,", "to", "not after it began"),
         (",,,,,,,,,,h,", "kind", "nothing is filled in"),
@@ -144,12 +151,15 @@ fn corrections_are_checked_against_the_entry_as_it_stands() {
         (",,scrim tape,,,,,,,,u,", "quantity", "another item is counted by itself"),
         (",,,,kg,,,,,,u,", "quantity", "where a unit is given"),
         ("GARAGE,,,3,kg,,,,,,u,", "stage", "name the stage of the new job"),
+        (",,,,degC,,,,,,t,", "unit", "bar"),
+        (",,,4,degC,,,,,,t,", "unit", "bar"),
+        (",,hot water temperature,,,,,,,,t,", "unit", "°C"),
         (",,,,,,,,,,h", "", "17 fields"),
     ];
     for (rest, column, words) in cases {
         let row = format!("{first}c,p,Tobi Larch,2026-11-02T17:00,,corrected,{rest}\n");
         let bad = plan_of(&with_entries(&row)).unwrap_err();
-        assert_eq!((bad.len(), bad[0].line, bad[0].column.as_str()), (1, 4, column), "{bad:?}");
+        assert_eq!((bad.len(), bad[0].line, bad[0].column.as_str()), (1, 5, column), "{bad:?}");
         assert!(bad[0].reason.contains(words), "{:?} has no {words:?}", bad[0].reason);
     }
 }
