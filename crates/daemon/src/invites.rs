@@ -4,7 +4,7 @@
 use std::net::SocketAddr;
 
 use ledger::roster_events::{PersonListed, Role};
-use ledger::{Audience, Body, Payload, PersonId, Refusal};
+use ledger::{Audience, Body, EntryId, Payload, PersonId, Refusal};
 use net::{Fault, HoldError, Invite, InviteId, Offer};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
@@ -17,6 +17,9 @@ use crate::node::{Node, Write, now_ms};
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct KeptInvite {
     code: String,
+    /// The press of the button that made it.
+    #[serde(default)]
+    press: Option<EntryId>,
     person: PersonId,
     shared: bool,
     office: bool,
@@ -52,13 +55,18 @@ impl DeviceFile {
 }
 
 impl Node {
-    /// Gives out an invite.
+    /// Gives out an invite. A button that is pressed twice gives the same code twice.
     ///
     /// # Errors
     /// [`NodeError`]: not an owner's device, no address, or the disk.
     pub(crate) fn invite(&mut self, wish: &InviteWish) -> Result<Value, NodeError> {
         if wish.person.trim().is_empty() {
             return Err(NodeError::bad_input("an invite needs the name of the person"));
+        }
+        let press = self.press.get().map(|press| press.entry);
+        let made = |kept: &&KeptInvite| press.is_some() && kept.press == press;
+        if let Some(kept) = self.device().invites.iter().find(made) {
+            return Ok(json!({ "code": kept.code, "minutes": wish.minutes, "person": wish.person }));
         }
         let addresses = if wish.addresses.is_empty() { self.own_addresses() } else { wish.addresses.clone() };
         if addresses.is_empty() {
@@ -88,8 +96,8 @@ impl Node {
         let invite = Invite::make(self.crew(), self.key(), addresses, expires_ms)
             .map_err(|error| NodeError::NoRandomness(error.to_string()))?;
         let code = invite.code();
-        let kept =
-            KeptInvite { code: code.clone(), person, shared: wish.shared, office: wish.office, used: false };
+        let InviteWish { shared, office, .. } = *wish;
+        let kept = KeptInvite { code: code.clone(), press, person, shared, office, used: false };
         self.change_device(|device| {
             let now = now_ms();
             let open =

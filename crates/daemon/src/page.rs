@@ -7,7 +7,7 @@
 use std::path::Path;
 
 use ledger::roster_events::{PersonListed, Role, SessionClosed, SessionOpened};
-use ledger::{Audience, Body, Payload, PersonId, SessionId};
+use ledger::{Audience, Body, EntryId, Payload, PersonId, SessionId};
 use serde::{Deserialize, Serialize};
 
 use crate::device::write_private;
@@ -57,6 +57,9 @@ pub struct PageSession {
 struct Link {
     person: PersonId,
     token_hash: String,
+    /// The press of the button that made it.
+    #[serde(default)]
+    press: Option<EntryId>,
     expires_ms: i64,
     used: bool,
 }
@@ -192,12 +195,14 @@ impl Node {
         self.change_page(|page| page.origins = origins)
     }
 
-    /// Makes a link for a person, who is listed now if nobody of that name is.
+    /// Makes a link for a person, who is listed now if nobody of that name is. A button that is pressed twice
+    /// leaves one link that works, the one that is shown last: the first one's token is kept nowhere.
     ///
     /// # Errors
     /// Not the boss, a device that opens its page to its own person alone, or the disk.
     pub fn make_page_link(&mut self, author: PersonId, name: &str, role: Role) -> Result<NewLink, NodeError> {
         let name = name.trim();
+        let press = self.press.get().map(|press| press.entry);
         let roster = self.ledger().roster();
         let is_owner = roster.person(&author).is_some_and(|person| person.role == Role::Owner);
         let listed = roster.people().find(|person| person.name == name).map(|person| person.person);
@@ -227,12 +232,14 @@ impl Node {
         let link = Link {
             person,
             token_hash: hash_of(&token),
+            press,
             expires_ms: now + LINK_MINUTES * 60_000,
             used: false,
         };
         self.change_page(|page| {
             // A used or expired link is remembered for a day, so that its reason can be told.
             page.links.retain(|link| link.expires_ms > now - 24 * 3_600_000);
+            page.links.retain(|link| link.used || press.is_none() || link.press != press);
             page.links.push(link);
         })?;
         Ok(NewLink { token, person: name.to_owned(), minutes: LINK_MINUTES })

@@ -44,11 +44,13 @@ pub enum PaperWish {
     },
 }
 
+/// A file's name and what stands in it.
+pub type Made = Vec<(PathBuf, Vec<u8>)>;
+
 /// Writes a paper into a folder, in each form that is wanted. A file of that name is replaced.
 ///
 /// # Errors
-/// A number, job or quote that is not there, a voided number, a form that the paper does not have; and what
-/// the disk says.
+/// As [`make`]; and what the disk says.
 pub(crate) fn print(
     node: &Node,
     wish: &PaperWish,
@@ -57,36 +59,7 @@ pub(crate) fn print(
     today: Day,
 ) -> Result<Value, NodeError> {
     // All of it is made before any of it is written.
-    let made = match wish {
-        PaperWish::Issued(number) => issued(node, number, forms)?,
-        PaperWish::Quote(job) => {
-            let lists = node.book().lists();
-            let mut sheet = quote(&lists, &of_job(node, job)?, today)?;
-            // What is handed over at the end carries the same, and the customer can compare.
-            sheet.facts.push(Fact::new("Crew code", crew_code(&node.crew())));
-            sheets(&sheet, &format!("quote-{job}"), forms)?
-        }
-        PaperWish::Daywork { job, from, until } => {
-            let sheet = documents::daywork_sheet(&of_job(node, job)?, *from, *until).ok_or_else(|| {
-                NodeError::bad_input(format!("nothing was worked or used by the clock on {job} then"))
-            })?;
-            sheets(&sheet, &format!("daywork-{job}-{until}"), forms)?
-        }
-        PaperWish::Statement(job) => {
-            let work = of_job(node, job)?;
-            let lines = billing::statement(node.book(), &work);
-            let sheet = documents::statement_sheet(&work, &lines, billing::still_held(&work), today);
-            sheets(&sheet, &format!("statement-{job}"), forms)?
-        }
-        PaperWish::PayList { of } => {
-            let list = payments::pay_list_of(node, of.unwrap_or(today))?;
-            let lists = node.book().lists();
-            let crew = lists
-                .firm
-                .map_or("", |firm| if firm.trading_as.is_empty() { &firm.name } else { &firm.trading_as });
-            sheets(&documents::pay_list_sheet(crew, &list), &format!("pay-out-{}", list.to), forms)?
-        }
-    };
+    let made = make(node, wish, forms, today)?;
     fs::create_dir_all(dir).map_err(|error| NodeError::folder(dir, &error))?;
     let mut files = Vec::new();
     for (name, bytes) in made {
@@ -97,7 +70,42 @@ pub(crate) fn print(
     Ok(json!({ "files": files }))
 }
 
-type Made = Vec<(PathBuf, Vec<u8>)>;
+/// Makes a paper in each form that is wanted, and writes nothing.
+///
+/// # Errors
+/// A number, job or quote that is not there, a voided number, or a form that the paper does not have.
+pub fn make(node: &Node, wish: &PaperWish, forms: &[Form], today: Day) -> Result<Made, NodeError> {
+    match wish {
+        PaperWish::Issued(number) => issued(node, number, forms),
+        PaperWish::Quote(job) => {
+            let lists = node.book().lists();
+            let mut sheet = quote(&lists, &of_job(node, job)?, today)?;
+            // What is handed over at the end carries the same, and the customer can compare.
+            sheet.facts.push(Fact::new("Crew code", crew_code(&node.crew())));
+            sheets(&sheet, &format!("quote-{job}"), forms)
+        }
+        PaperWish::Daywork { job, from, until } => {
+            let sheet = documents::daywork_sheet(&of_job(node, job)?, *from, *until).ok_or_else(|| {
+                NodeError::bad_input(format!("nothing was worked or used by the clock on {job} then"))
+            })?;
+            sheets(&sheet, &format!("daywork-{job}-{until}"), forms)
+        }
+        PaperWish::Statement(job) => {
+            let work = of_job(node, job)?;
+            let lines = billing::statement(node.book(), &work);
+            let sheet = documents::statement_sheet(&work, &lines, billing::still_held(&work), today);
+            sheets(&sheet, &format!("statement-{job}"), forms)
+        }
+        PaperWish::PayList { of } => {
+            let list = payments::pay_list_of(node, of.unwrap_or(today))?;
+            let lists = node.book().lists();
+            let crew = lists
+                .firm
+                .map_or("", |firm| if firm.trading_as.is_empty() { &firm.name } else { &firm.trading_as });
+            sheets(&documents::pay_list_sheet(crew, &list), &format!("pay-out-{}", list.to), forms)
+        }
+    }
+}
 
 fn issued(node: &Node, number: &str, forms: &[Form]) -> Result<Made, NodeError> {
     let works = invoices::works(node);

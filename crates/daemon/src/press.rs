@@ -35,7 +35,7 @@ pub(crate) struct Pressed {
 /// # Errors
 /// As [`crate::command::run`].
 pub fn run(node: &mut Node, author: PersonId, press: &Press, command: Command) -> Result<Value, NodeError> {
-    if let Some(said) = done_already(node, author, press) {
+    if let Some(said) = done_already(node, author, press).filter(|_| !shows_what_it_made(&command)) {
         return Ok(json!({ "done_already": said }));
     }
     // Nothing is pressed in the future, whatever a phone's clock says.
@@ -45,6 +45,13 @@ pub fn run(node: &mut Node, author: PersonId, press: &Press, command: Command) -
     let done = run_for(node, author, command);
     node.press.set(None);
     done
+}
+
+/// Whether a command shows something that has to be shown again when its button is pressed twice, since the
+/// second answer is the one that a person sees. Such a command looks itself whether its press came before.
+#[must_use]
+pub const fn shows_what_it_made(command: &Command) -> bool {
+    matches!(command, Command::Invite(_) | Command::PageLink { .. })
 }
 
 /// What a person's press wrote when it came before, in words; none where it did not.
@@ -104,6 +111,31 @@ mod tests {
         assert_eq!(again["done_already"], "started 08:00");
         assert!(node.book().running().is_empty());
         assert_eq!(node.book().spells().iter().map(|spell| spell.minutes).collect::<Vec<_>>(), [90]);
+    }
+
+    #[test]
+    fn a_code_is_shown_again_and_not_made_again() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut node = found(folder.path());
+        let maren = node.device().person;
+        let invite = || {
+            Command::Invite(crate::invites::InviteWish {
+                person: "Ada Sorrel".to_owned(),
+                role: crate::Role::Hand,
+                shared: false,
+                office: false,
+                addresses: vec![([192, 0, 2, 1], 5105).into()],
+                minutes: 15,
+            })
+        };
+        let on = "2026-07-06T08:00";
+        let code = |node: &mut Node, id| run(node, maren, &press(id, on), invite()).unwrap()["code"].clone();
+        let first = code(&mut node, "1");
+        drop(node);
+        let mut node = Node::open(&folder.path().join("data")).unwrap();
+        assert_eq!(code(&mut node, "1"), first);
+        assert_eq!(node.device().invites.len(), 1);
+        assert_ne!(code(&mut node, "2"), first);
     }
 
     #[test]

@@ -23,6 +23,9 @@ const CONTENT_POLICY: &str = "default-src 'none'; script-src 'self'; style-src '
 /// The camera is for photos of the job; nothing else is asked of a phone.
 const PERMISSIONS: &str = "camera=(self), microphone=(), geolocation=(), payment=(), usb=()";
 
+/// A browser forgets a cookie after 400 days at the latest, so each screen gives it anew.
+const COOKIE_SECONDS: u32 = 400 * 24 * 3_600;
+
 /// How long a request may take, from its head to the answer's.
 const PATIENCE: Duration = Duration::from_secs(60);
 /// The same for a part of a photo, which comes over a bad line.
@@ -64,11 +67,11 @@ impl Arrival {
         port.map_or_else(|| format!("{prefix}fivebar"), |port| format!("{prefix}fivebar-{port}"))
     }
 
-    /// The header that gives a browser its session.
-    pub(crate) fn set_cookie(&self, token: &str, max_age_seconds: u32) -> String {
+    /// The header that gives a browser its session, and lets it keep that for longer.
+    pub(crate) fn set_cookie(&self, token: &str) -> String {
         let secure = if self.scheme == Scheme::Https { "; Secure" } else { "" };
         let name = self.cookie_name();
-        format!("{name}={token}; Path=/; HttpOnly; SameSite=Lax; Max-Age={max_age_seconds}{secure}")
+        format!("{name}={token}; Path=/; HttpOnly; SameSite=Lax; Max-Age={COOKIE_SECONDS}{secure}")
     }
 }
 

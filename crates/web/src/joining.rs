@@ -12,7 +12,9 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use axum::{Extension, Router};
-use daemon::page::LinkFault;
+use daemon::Command;
+use daemon::page::{LinkFault, NewLink};
+use daemon::press;
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 
@@ -30,8 +32,6 @@ const TRIES_KEPT: Duration = Duration::from_secs(15 * 60);
 const SLOWED: Duration = Duration::from_millis(500);
 /// Most addresses whose tries are remembered.
 const MOST_ADDRESSES: usize = 10_000;
-/// A browser forgets a cookie after 400 days at the latest.
-const COOKIE_SECONDS: u32 = 400 * 24 * 3_600;
 
 /// How often each address tried wrong links lately.
 #[derive(Debug, Default)]
@@ -126,7 +126,7 @@ async fn join(
     let origin = arrival.origin.clone();
     let opened =
         try_link(&app, &arrival, move |node| node.open_page_session(&link, &named.name, &origin)).await?;
-    let cookie = arrival.set_cookie(&opened.token, COOKIE_SECONDS);
+    let cookie = arrival.set_cookie(&opened.token);
     Ok(([(header::SET_COOKIE, cookie)], Redirect::to("/")).into_response())
 }
 
@@ -152,14 +152,16 @@ async fn add_phone(State(app): State<App>, posted: Posted) -> Result<Response, P
     posted.viewer.must_be_owner()?;
     let name = posted.fields.get("person").cloned().unwrap_or_default();
     let role = orders::role(posted.fields.get("role").map(String::as_str))?;
-    let author = posted.viewer.person;
+    let (author, press) = (posted.viewer.person, orders::press_of(&posted.fields)?);
     let made = app.node(move |node| {
-        node.make_page_link(author, &name, role).map(|link| (link, node.page_origins().to_vec()))
+        let wish = Command::PageLink { person: name, role };
+        press::run(node, author, &press, wish).map(|made| (made, node.page_origins().to_vec()))
     });
-    let (link, origins) = match made.await? {
+    let (made, origins) = match made.await? {
         Ok(made) => made,
         Err(error) => return Ok(posted.answer(&app, Err(error))),
     };
+    let link = NewLink::deserialize(&made["link"]).map_err(|_| Problem::Broken)?;
     let links = origins.iter().map(|origin| {
         let text = qr::link_at(origin, &link.token);
         LinkText { picture: qr::as_svg(&text), text }

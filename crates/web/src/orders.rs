@@ -5,6 +5,7 @@
 pub(crate) mod office;
 mod plan;
 mod rooms;
+mod terms;
 
 use std::collections::BTreeMap;
 use std::str::FromStr;
@@ -214,7 +215,10 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
         }
         _ => match plan::read(name, &fields)?.or(rooms::read(name, viewer, &fields)?) {
             Some(command) => command,
-            None => office::read(name, viewer, &fields)?.ok_or(Problem::NotHere)?,
+            None => match terms::read(name, viewer, &fields)? {
+                Some(command) => command,
+                None => office::read(name, viewer, &fields)?.ok_or(Problem::NotHere)?,
+            },
         },
     };
     Ok(Order::Run(command))
@@ -255,7 +259,8 @@ pub(crate) fn carry_out(
     press: &Press,
     order: Order,
 ) -> Result<Outcome, NodeError> {
-    if let Some(said) = press::done_already(node, viewer.person, press) {
+    let shows = matches!(&order, Order::Run(command) if press::shows_what_it_made(command));
+    if let Some(said) = press::done_already(node, viewer.person, press).filter(|_| !shows) {
         let answer = json!({ "saved": true, "done_already": said });
         return Ok(Outcome { said: format!("Saved already: {said}."), answer });
     }

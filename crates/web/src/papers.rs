@@ -1,17 +1,19 @@
-//! Papers to take away. Issued ones (PDF, e-invoices, a table, text) only who sees money gets, and what is handed out
-//! is what was frozen when it was issued. The handover of a job is for the boss and the foreman.
-
-use std::io::Cursor;
+//! Papers to take away: PDF, e-invoices, a table, text. Only who sees money gets one. Of an invoice what is handed
+//! out is what was frozen when it was issued; quotes, statements, daywork sheets and what is to pay out say how
+//! things stand now.
 
 use axum::Router;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
-use daemon::handing_over;
+use daemon::NodeError;
 use daemon::node::now_ms;
+use daemon::papers::{self, PaperWish};
 use documents::Form;
 use projections::billing;
+use serde::Deserialize;
+use trade::Day;
 
 use crate::app::App;
 use crate::look::{Asked, Look};
@@ -19,11 +21,8 @@ use crate::problem::Problem;
 use crate::viewer::Viewer;
 
 pub(crate) fn routes() -> Router<App> {
-    Router::new().route("/papers/{number}/{form}", get(paper)).route("/handover/{job}", get(handover))
+    Router::new().route("/papers/{number}/{form}", get(paper)).route("/papers/of/{kind}/{form}", get(sheet))
 }
-
-/// Most bytes of photos that go with a handover by the page, which makes it in memory.
-const MOST_PHOTOS: u64 = 200 * 1024 * 1024;
 
 async fn paper(
     State(app): State<App>,
@@ -33,10 +32,7 @@ async fn paper(
     viewer.must_see_money()?;
     let form: Form = form.parse().map_err(|_| Problem::NotHere)?;
     let found = app.node(move |node| {
-        let look = Look::new(node, &viewer, &Asked::default(), now_ms()).map_err(|error| {
-            tracing::error!(%error, "the clock");
-            Problem::Broken
-        })?;
+        let look = looking(node, &viewer)?;
         let works = billing::job_works(look.book, &look.lists);
         let mut papers = works.into_iter().flat_map(|work| work.papers);
         let paper = papers.find(|paper| billing::printed_number(&paper.document) == number);
@@ -50,44 +46,68 @@ async fn paper(
         tracing::error!(%error, "a paper could not be made");
         Problem::Broken
     })?;
-    Ok(to_take_away(form.media_type(), &name, bytes))
+    Ok(download(form.media_type(), &name, bytes))
 }
 
-async fn handover(
+/// Which sheet of its kind.
+#[derive(Deserialize)]
+struct Which {
+    #[serde(default)]
+    job: String,
+    #[serde(default)]
+    from: String,
+    #[serde(default)]
+    until: String,
+}
+
+impl Which {
+    fn wish(self, kind: &str) -> Result<PaperWish, Problem> {
+        let day = |text: &str| text.parse::<Day>().map_err(|error| Problem::Refused(error.to_string()));
+        Ok(match kind {
+            "quote" => PaperWish::Quote(self.job),
+            "statement" => PaperWish::Statement(self.job),
+            "daywork" => {
+                PaperWish::Daywork { from: day(&self.from)?, until: day(&self.until)?, job: self.job }
+            }
+            "pay-list" => PaperWish::PayList { of: Some(day(&self.until)?) },
+            _ => return Err(Problem::NotHere),
+        })
+    }
+}
+
+async fn sheet(
     State(app): State<App>,
     viewer: Viewer,
-    Path(code): Path<String>,
+    Path((kind, form)): Path<(String, String)>,
+    Query(which): Query<Which>,
 ) -> Result<Response, Problem> {
-    viewer.must_lead()?;
+    viewer.must_see_money()?;
+    let form: Form = form.parse().map_err(|_| Problem::NotHere)?;
+    let wish = which.wish(&kind)?;
     let made = app.node(move |node| {
-        let look = Look::new(node, &viewer, &Asked::default(), now_ms()).map_err(|error| {
-            tracing::error!(%error, "the clock");
-            Problem::Broken
-        })?;
-        if !look.lists.jobs.values().any(|job| job.code == code) {
-            return Err(Problem::NotHere);
-        }
-        let today = look.today;
-        handing_over::make(node, viewer.person, &code, today)
-            .map_err(|error| Problem::Refused(error.to_string()))
+        let today = looking(node, &viewer)?.today;
+        papers::make(node, &wish, &[form], today).map_err(|error| match error {
+            NodeError::BadInput(reasons) => Problem::Refused(reasons.join("; ")),
+            other => Problem::Refused(other.to_string()),
+        })
     });
-    let made = made.await??;
-    if made.photo_bytes() > MOST_PHOTOS {
-        return Err(Problem::TooLarge(
-            "more than 200 MB of photos; `fivebar handover` on the laptop takes any number",
-        ));
-    }
-    let name = format!("{}.zip", made.name);
-    let zip = tokio::task::spawn_blocking(move || made.zip_into(Cursor::new(Vec::new()))).await;
-    let zip = zip.map_err(|_| Problem::Broken)?.map_err(|error| {
-        tracing::error!(%error, "a handover could not be made");
+    let (name, bytes) = made.await??.pop().ok_or(Problem::Broken)?;
+    // A job's code is in it, and not every letter may stand in a header.
+    let is_plain = |letter: char| letter.is_ascii_alphanumeric() || matches!(letter, '-' | '.' | '_');
+    let name = name.to_string_lossy().replace(|letter: char| !is_plain(letter), "-");
+    Ok(download(form.media_type(), &name, bytes))
+}
+
+/// What a request looks at.
+pub(crate) fn looking<'a>(node: &'a daemon::Node, viewer: &'a Viewer) -> Result<Look<'a>, Problem> {
+    Look::new(node, viewer, &Asked::default(), now_ms()).map_err(|error| {
+        tracing::error!(%error, "the clock");
         Problem::Broken
-    })?;
-    Ok(to_take_away("application/zip", &name, zip.into_inner()))
+    })
 }
 
 /// A file that a browser keeps and does not show.
-fn to_take_away(media_type: &str, name: &str, bytes: Vec<u8>) -> Response {
+pub(crate) fn download(media_type: &str, name: &str, bytes: Vec<u8>) -> Response {
     let headers = [
         (header::CONTENT_TYPE, media_type.to_owned()),
         (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")),

@@ -30,6 +30,8 @@ pub(crate) struct Viewer {
     pub(crate) sees_money: bool,
     /// What every form of this session carries, so that no other site can send one.
     pub(crate) form_token: String,
+    /// The header that lets the browser keep its session for as long again.
+    pub(crate) cookie: String,
     /// Nobody looks: the phone keeps the screen for where there is no signal.
     pub(crate) is_unseen: bool,
 }
@@ -99,6 +101,7 @@ impl Viewer {
             phone: session.name,
             sees_money: person.role == Role::Owner && node.is_office(),
             form_token,
+            cookie: String::new(),
             is_unseen: false,
         })
     }
@@ -117,7 +120,8 @@ impl FromRequestParts<App> for Viewer {
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
         let arrival = parts.extensions.get::<Arrival>().ok_or(Problem::Broken)?.clone();
         let token = cookie(&parts.headers, &arrival.cookie_name()).ok_or(Problem::NoSession)?.to_owned();
+        let cookie = arrival.set_cookie(&token);
         let found = app.node(move |node| Self::find(node, &token, &arrival.origin)).await??;
-        Ok(Self { is_unseen: parts.headers.contains_key(UNSEEN), ..found })
+        Ok(Self { cookie, is_unseen: parts.headers.contains_key(UNSEEN), ..found })
     }
 }

@@ -175,11 +175,13 @@ fn engage(
     match engaged.engagement {
         Engagement::SelfEmployed if takes_cis && engaged.verified_on.is_none() => {
             return Err(NodeError::bad_input(
-                "--verified-on: say on which day the tax office confirmed the share; until then it is for them to say",
+                "say on which day the tax office confirmed the share; until then it is for them to say",
             ));
         }
         Engagement::Owner | Engagement::OnTheBooks if takes_cis => {
-            return Err(NodeError::bad_input("--cis is for somebody who is self-employed; leave it out"));
+            return Err(NodeError::bad_input(
+                "CIS is taken off somebody who is self-employed; leave the share out",
+            ));
         }
         Engagement::SelfEmployed | Engagement::Owner | Engagement::OnTheBooks => {}
     }

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use askama::Template;
 use daemon::Role;
 use ledger::PersonId;
+use ledger::office::Engagement;
 use projections::lists::RateKey;
 use trade::{Moment, Rate};
 
@@ -20,6 +21,9 @@ pub(crate) struct Person {
     pub(crate) roles: Vec<(&'static str, &'static str, bool)>,
     /// `costs £21.50, charged £36.00 an hour`, each with where it holds; empty without money.
     pub(crate) rates: Vec<String>,
+    /// How they work for the crew: `self-employed, CIS 20%, confirmed 1 Oct 2026`; empty while nobody said, and
+    /// without money.
+    pub(crate) engaged: String,
 }
 
 /// A phone or laptop with the ledger on it.
@@ -77,7 +81,9 @@ pub(crate) fn crew(look: &Look<'_>) -> Crew {
             let rates = if look.viewer.sees_money { rates(look, person.person) } else { Vec::new() };
             let named = [("hand", Role::Hand), ("lead", Role::Lead), ("owner", Role::Owner)];
             let roles = named.map(|(name, role)| (name, role_word(role), role == person.role)).to_vec();
-            let shown = Person { name: person.name.clone(), role: role_word(person.role), roles, rates };
+            let engaged = if look.viewer.sees_money { engaged(look, person.person) } else { String::new() };
+            let name = person.name.clone();
+            let shown = Person { name, role: role_word(person.role), roles, rates, engaged };
             (person.role, shown)
         })
         .collect();
@@ -187,6 +193,23 @@ fn rates(look: &Look<'_>, person: PersonId) -> Vec<String> {
         ))
     };
     of_person.filter_map(line).collect()
+}
+
+/// How a person works for the crew today.
+fn engaged(look: &Look<'_>, person: PersonId) -> String {
+    let Some(engaged) = look.lists.engagements.get(&person).and_then(|engaged| engaged.on(look.today)) else {
+        return String::new();
+    };
+    let how = match engaged.engagement {
+        Engagement::Owner => "owns the business",
+        Engagement::OnTheBooks => "on the books",
+        Engagement::SelfEmployed => "self-employed",
+    };
+    let cis = (!engaged.cis_percent.is_zero())
+        .then(|| format!(", CIS {}% off labour", engaged.cis_percent.value().normalize()));
+    let confirmed = engaged.verified_on.map(|on| format!(", confirmed {}", words::day_and_year(on)));
+    let vat = (!engaged.vat_number.is_empty()).then(|| format!(", VAT number {}", engaged.vat_number));
+    [Some(how.to_owned()), cis, confirmed, vat].into_iter().flatten().collect()
 }
 
 fn hourly(rate: Rate) -> String {

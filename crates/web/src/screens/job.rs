@@ -18,6 +18,7 @@ use crate::look::Look;
 use crate::screens::left::key_of;
 use crate::screens::quote::{self, Quote};
 use crate::screens::survey::{self, Point};
+use crate::screens::terms::{self, Terms};
 use crate::screens::today::{self, Line};
 use projections::words;
 
@@ -75,6 +76,7 @@ pub(crate) struct Job {
     costing: Vec<CostStage>,
     survey: Vec<Point>,
     quote: Quote,
+    terms: Option<Terms>,
     extras: Vec<Extra>,
     items: Vec<Item>,
     today: String,
@@ -91,6 +93,7 @@ pub(crate) fn job(look: &Look<'_>) -> Job {
         costing: costing(look),
         survey: survey::survey(look),
         quote: quote::quote(look),
+        terms: terms::terms(look),
         extras: extras(look),
         items: items(look),
         today: look.today.to_string(),

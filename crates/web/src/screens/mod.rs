@@ -3,8 +3,8 @@
 use askama::Template;
 use axum::Router;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
-use axum::response::Response;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
 use daemon::node::now_ms;
 use trade::TimeError;
@@ -33,6 +33,7 @@ pub(crate) mod rooms;
 mod said;
 mod stages;
 mod survey;
+mod terms;
 #[cfg(test)]
 mod tests;
 mod today;
@@ -105,6 +106,7 @@ async fn show<S: Screen>(
     // What is told once must not be told to nobody.
     let Notice { text, refused } =
         if viewer.is_unseen { Notice::default() } else { app.take_notice(&viewer) };
+    let cookie = viewer.cookie.clone();
     let rest = asked.rest();
     let filled = app.node(move |node| {
         let look = Look::new(node, &viewer, &asked, now_ms()).map_err(|error: TimeError| {
@@ -116,7 +118,7 @@ async fn show<S: Screen>(
     let mut screen = filled.await??;
     let frame = screen.frame();
     (frame.notice, frame.fields, frame.asked) = (text, refused, rest);
-    Ok(page(StatusCode::OK, &screen))
+    Ok(([(header::SET_COOKIE, cookie)], page(StatusCode::OK, &screen)).into_response())
 }
 
 /// *Lists from files*, with what became of those that were sent.

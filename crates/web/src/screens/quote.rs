@@ -34,12 +34,21 @@ pub(crate) struct PointRow {
     pub(crate) stage: String,
 }
 
+/// A payment point as it stands.
+pub(crate) struct PointShown {
+    pub(crate) label: String,
+    /// The label with what it waits for, or since when it is due.
+    pub(crate) words: String,
+    pub(crate) sum: String,
+    /// No stage and nobody has made it due yet, so the boss may say so.
+    pub(crate) may_be_due: bool,
+}
+
 /// The quote.
 #[derive(Default)]
 pub(crate) struct Quote {
     pub(crate) versions: Vec<Version>,
-    /// Label and sum of each point, with what it waits for.
-    pub(crate) points: Vec<(String, String)>,
+    pub(crate) points: Vec<PointShown>,
     pub(crate) rows: Vec<PointRow>,
     /// What the points must come to; empty without a quote.
     pub(crate) due: String,
@@ -89,10 +98,18 @@ pub(crate) fn quote(look: &Look<'_>) -> Quote {
         points: points
             .iter()
             .map(|point| {
-                let when = point
-                    .stage
-                    .map(|stage| format!("{}, when {} is signed off", point.label, lists.stage(Some(stage))));
-                (when.unwrap_or_else(|| point.label.clone()), words::pounds(point.amount))
+                let said = lists.points_due.get(&point.point).map(|(day, _)| words::day(*day));
+                let waits = match (&said, point.stage) {
+                    (Some(day), _) => format!(", due since {day}"),
+                    (None, Some(stage)) => format!(", when {} is signed off", lists.stage(Some(stage))),
+                    (None, None) => ", when you say so".to_owned(),
+                };
+                PointShown {
+                    words: format!("{}{waits}", point.label),
+                    label: point.label.clone(),
+                    sum: words::pounds(point.amount),
+                    may_be_due: said.is_none() && point.stage.is_none(),
+                }
             })
             .collect(),
         rows,

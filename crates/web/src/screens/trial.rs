@@ -41,6 +41,7 @@ impl Trial {
             phone: format!("{name}’s phone"),
             sees_money: person.role == Role::Owner && self.node.is_office(),
             form_token: "token".to_owned(),
+            cookie: String::new(),
             is_unseen: false,
         }
     }

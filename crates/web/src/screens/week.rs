@@ -77,6 +77,7 @@ pub(crate) struct Week {
     pub(crate) frame: Frame,
     /// `Mon 2 Nov to Sun 8 Nov`.
     week: String,
+    sunday: Day,
     before: Day,
     after: Day,
     pub(crate) questions: Vec<ToSortOut>,
@@ -103,6 +104,7 @@ pub(crate) fn week(look: &Look<'_>, of: Day) -> Week {
     Week {
         frame: look.frame(Tab::Week, "The week".to_owned()),
         week: names,
+        sunday,
         before: monday.plus_days(-7),
         after: monday.plus_days(7),
         questions: open.iter().take(MOST_QUESTIONS).map(to_sort_out).collect(),
@@ -126,6 +128,8 @@ fn to_sort_out(question: &Question) -> ToSortOut {
         QuestionKind::ClosedUp
         | QuestionKind::ExtraWithoutYes
         | QuestionKind::ExtraWithoutPrice
+        | QuestionKind::OverLimit
+        | QuestionKind::NearLimit
         | QuestionKind::PointsOff
         | QuestionKind::ReverseCharge
         | QuestionKind::CisTaken
@@ -160,6 +164,8 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
         QuestionKind::SignedOffWithout => "Left: it is missing when the job is handed over.",
         QuestionKind::ExtraWithoutYes => "Left: the customer can say they never agreed to pay.",
         QuestionKind::ExtraWithoutPrice => "Left: no invoice has it.",
+        QuestionKind::OverLimit => "Left: what is over it is billed to nobody.",
+        QuestionKind::NearLimit => "Left: work goes on that nobody said yes to.",
         QuestionKind::PointsOff => "Left: more or less is billed than was agreed.",
         QuestionKind::ReverseCharge => "Left: the VAT on the invoice may be wrong.",
         QuestionKind::CisTaken => "Left: the CIS in your books is not what the tax office hears.",

@@ -147,6 +147,33 @@ fn the_boss_adds_a_phone_with_a_picture_of_the_link_and_nobody_else_does() {
 }
 
 #[test]
+fn a_button_that_is_pressed_twice_leaves_one_link_for_somebody_new_too() {
+    let world = World::new();
+    let maren = world.browser("Maren Oake", Role::Owner);
+    let pressed = |entry| {
+        let shown = maren.post_json("/crew/add-phone", &[("person", "New Mate"), ("entry", entry)]).json();
+        let link = shown["links"][0]["text"].as_str().unwrap().to_owned();
+        link.split_once(&world.address.to_string()).unwrap().1.to_owned()
+    };
+    let [first, second, other] = ["p1", "p1", "p2"].map(pressed);
+    // What is on the boss's screen is the second answer, so that is the one that works.
+    let status = |path: &str| world.stranger().get(path).status;
+    assert_eq!([&first, &second, &other].map(|path| status(path)), [422, 200, 200]);
+}
+
+#[test]
+fn a_session_that_is_used_is_kept_by_the_browser_for_as_long_again() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let cookie = tobi.get("/").headers["set-cookie"].clone();
+    assert!(cookie.starts_with(&format!("{};", tobi.cookie)), "{cookie}");
+    for part in ["Max-Age=34560000", "HttpOnly", "SameSite=Lax", "Path=/"] {
+        assert!(cookie.contains(part), "{cookie}");
+    }
+    assert!(!world.stranger().get("/join").headers.contains_key("set-cookie"));
+}
+
+#[test]
 fn a_phone_that_nobody_used_for_long_joins_anew() {
     let mut world = World::new();
     let tobi = world.browser("Tobi Larch", Role::Hand);

@@ -9,4 +9,5 @@ mod lists;
 mod papers;
 mod photos;
 mod rooms;
+mod terms;
 mod world;
