@@ -35,11 +35,12 @@ fn proposed_credit(credit: &Value) -> String {
 /// An extra that waits for a yes.
 fn waiting(extra: &Value) -> String {
     let name = text(extra, "extra");
-    format!(
-        "Not on it: {name}, {}. {} before VAT. To bill it all the same: --with-extra '{name}'\n",
-        text(extra, "why"),
-        text(extra, "net")
-    )
+    let named = if extra["by_name"] == true {
+        format!(" To bill it all the same: --with-extra '{name}'")
+    } else {
+        String::new()
+    };
+    format!("Not on it: {name}, {}. {} before VAT.{named}\n", text(extra, "why"), text(extra, "net"))
 }
 
 /// The document that was just issued.

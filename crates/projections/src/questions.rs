@@ -33,6 +33,12 @@ pub enum QuestionKind {
     /// An extra was agreed and has no price.
     #[serde(rename = "extra without a price")]
     ExtraWithoutPrice,
+    /// An extra on the clock comes to more than the customer said yes to.
+    #[serde(rename = "extra over its limit")]
+    OverLimit,
+    /// An extra on the clock comes near to what the customer said yes to.
+    #[serde(rename = "extra near its limit")]
+    NearLimit,
     /// The parts of a quote don't come to the whole.
     #[serde(rename = "parts of the quote don't add up")]
     PointsOff,
@@ -91,6 +97,8 @@ impl QuestionKind {
             Self::SignedOffWithout => "signed-off-without",
             Self::ExtraWithoutYes => "extra-without-yes",
             Self::ExtraWithoutPrice => "extra-without-price",
+            Self::OverLimit => "over-limit",
+            Self::NearLimit => "near-limit",
             Self::PointsOff => "points-off",
             Self::ReverseCharge => "reverse-charge",
             Self::CisTaken => "cis-taken",

@@ -89,7 +89,10 @@ impl From<CostWord> for Whose {
 #[derive(Debug, Clone, Subcommand)]
 pub(crate) enum ExtraRequest {
     /// Set what an extra sells for, or its limit on the clock, without VAT. The crew logs `asked` and `agreed`.
-    #[command(after_help = "  fivebar extra price 7f3a90c1 180")]
+    #[command(
+        after_help = "  fivebar extra price 7f3a90c1 180\n\nOf an extra on the clock it is the limit: no invoice bills \
+        more, `fivebar sort-out`\nwarns from 80 % of it, and what is over waits until a higher limit is set."
+    )]
     Price {
         /// The key of the entry in which it was asked for or agreed.
         entry: String,

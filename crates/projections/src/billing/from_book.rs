@@ -60,6 +60,7 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
     }
     add_steps(&entries, &mut works);
     add_answers(&entries, &mut works);
+    add_limits(&agreed, lists, &mut works);
     add_hours(&entries, lists, &mut works);
     add_miles(&entries, lists, &mut works);
     add_materials(book, &entries, lists, &mut works);
@@ -83,6 +84,7 @@ fn stages(lists: &Lists<'_>, job: JobId) -> Vec<StageWork> {
         name: stage.name.clone(),
         steps: Vec::new(),
         answer: None,
+        limit: None,
     };
     listed.into_iter().map(stage).collect()
 }
@@ -184,6 +186,20 @@ fn add_answers(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
     let answers = answers(entries);
     for stage in works.values_mut().flat_map(|work| &mut work.stages) {
         stage.answer = answers.get(&stage.stage).copied();
+    }
+}
+
+/// Up to which sum the customer said yes to what is on the clock.
+fn add_limits(
+    agreed: &BTreeMap<EntryRef, AgreedExtra>,
+    lists: &Lists<'_>,
+    works: &mut BTreeMap<JobId, JobWork>,
+) {
+    for extra in agreed.values().filter(|extra| extra.terms == ExtraTerms::OnTheClock) {
+        let own = works.get_mut(&extra.job).into_iter().flat_map(|work| &mut work.stages);
+        for stage in own.filter(|stage| Some(stage.stage) == extra.stage) {
+            stage.limit = lists.extras.get(&extra.key).map(|priced| priced.amount).or(stage.limit);
+        }
     }
 }
 

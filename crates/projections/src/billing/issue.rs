@@ -94,7 +94,7 @@ pub enum NotIssued {
     NothingToBill,
     /// It would come to nothing without an extra that waits for a yes.
     #[error(
-        "there is nothing to bill but what waits for the customer's yes: {}; log the yes, or name it to bill it all the same",
+        "there is nothing to bill but what waits for the customer's yes: {}; log the yes, or name it to bill it all the same; over a limit, set the higher one that they said yes to",
         .0.join(", ")
     )]
     OnlyWaiting(Vec<String>),

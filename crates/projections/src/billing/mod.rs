@@ -9,7 +9,7 @@
 //! What was billed as one item and is another now, or at a rate or price that is another now for its
 //! day, is to credit as it was billed and to bill as it is. A new name of an item and a new mark-up
 //! of the job leave issued papers alone. An extra on the clock waits apart until the customer's yes
-//! is logged, or the owner bills it by name. Where a quote has payment points they bill it, with the
+//! is logged, or the owner bills it by name, and is never billed above the limit of that yes. Where a quote has payment points they bill it, with the
 //! extras at a price and less what was left out; where it has none, its stages do, and each extra and
 //! each omission is a line of its own.
 //!
@@ -25,6 +25,7 @@ mod from_book;
 mod held;
 mod hours;
 mod issue;
+mod limit;
 mod owed;
 mod preview;
 mod priced;
@@ -45,6 +46,7 @@ pub use held::still_held;
 pub use issue::{
     Missing, NotIssued, PaperDates, PaperNumber, credit_note, issue, named, next_number, printed_number,
 };
+pub use limit::{LimitStand, limits};
 pub use owed::{
     AccountMove, Age, Closed, NoLateClaim, Owed, StatementLine, by_age, late_claim, owed, statement,
 };

@@ -17,7 +17,7 @@ use super::priced::{self, PricedLine};
 use super::sums::{cis_so_far, material_cost, totals};
 use super::vat::{Vat, VatDecision, disregard, shares, vat_decision};
 use super::work::{ExtraWork, JobWork, StageWork};
-use super::{clock, held};
+use super::{clock, held, limit};
 use crate::extras::Answer;
 
 /// What is to be previewed, and as on which day.
@@ -65,7 +65,9 @@ pub struct WaitingExtra {
     /// Its name.
     pub extra: String,
     /// How it stands, in words.
-    pub why: &'static str,
+    pub why: String,
+    /// Naming it bills it all the same; not so what is over a limit.
+    pub by_name: bool,
     /// What there would be to bill.
     pub lines: Vec<WorkingLine>,
     /// The sum of that, without VAT.
@@ -199,6 +201,10 @@ pub fn preview_of(job: &JobWork, wish: &Wish) -> Option<Preview> {
     let mut clock = clock::lines(job, &claims, until, vat);
     let mut waiting = take_out_waiting(job, &mut clock.lines, &wish.named);
     waiting.extend(waits.iter().map(waiting_at_a_price));
+    for work in &job.stages {
+        let over = limit::take_out_over(job, &claims, work, &mut clock.lines);
+        waiting.extend(waiting_over(work, &over));
+    }
     let mut working: Vec<_> = at_a_price.iter().flat_map(|line| line.working.iter().cloned()).collect();
     // Costing lines may alternate between stages; the working keeps the order of the costing.
     working.sort_by_key(|(order, _)| *order);
@@ -267,10 +273,25 @@ fn finish(job: &JobWork, claims: &Claims<'_>, wish: &Wish, work: Found) -> Previ
 fn waiting_at_a_price(line: &PricedLine) -> WaitingExtra {
     WaitingExtra {
         extra: line.printed.what.clone(),
-        why: "agreed at a price, with no stage whose sign-off says that it is done",
+        why: "agreed at a price, with no stage whose sign-off says that it is done".to_owned(),
+        by_name: true,
         lines: vec![WorkingLine::of(&line.printed)],
         net: line.printed.amount,
     }
+}
+
+/// What of an extra on the clock goes over the limit of the customer's yes. Naming it bills none of it.
+fn waiting_over(work: &StageWork, over: &[InvoiceLine]) -> Option<WaitingExtra> {
+    let limit = work.limit.filter(|_| !over.is_empty())?;
+    Some(WaitingExtra {
+        extra: work.name.clone(),
+        why: format!(
+            "over the {limit} that the customer said yes to; set a new limit when they say yes to more"
+        ),
+        by_name: false,
+        lines: over.iter().map(WorkingLine::of).collect(),
+        net: over.iter().map(|line| line.amount).sum(),
+    })
 }
 
 /// Takes the lines of extras out that the customer said no yes to and the owner did not name.
@@ -292,7 +313,8 @@ fn take_out_waiting(
         if !own.is_empty() {
             let net = own.iter().map(|line| line.amount).sum();
             let lines = own.iter().map(WorkingLine::of).collect();
-            waiting.push(WaitingExtra { extra: extra.name.clone(), why, lines, net });
+            let (extra, why) = (extra.name.clone(), why.to_owned());
+            waiting.push(WaitingExtra { extra, why, by_name: true, lines, net });
         }
     }
     waiting

@@ -110,6 +110,7 @@ fn job(code: &str, customer: &str, terms: JobTerms, stages: &[&str]) -> JobWork 
         name: (*name).to_owned(),
         steps: Vec::new(),
         answer: Some(Answer::Yes),
+        limit: None,
     });
     JobWork {
         job: terms.job,

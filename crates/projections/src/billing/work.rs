@@ -120,6 +120,8 @@ pub struct StageWork {
     pub steps: Vec<StageStep>,
     /// What the customer said to it, where it is an extra and they said anything.
     pub answer: Option<Answer>,
+    /// Up to which sum without VAT they said yes, where it is an extra on the clock.
+    pub limit: Option<Pence>,
 }
 
 /// A sign-off, a reopening, or word of how much is done.

@@ -1,15 +1,16 @@
-//! Questions about money: quotes whose parts don't come to the whole, extras without a price, and what
+//! Questions about money: quotes whose parts don't come to the whole, extras without a price or at their limit, and what
 //! was said of the reverse charge against what the facts say.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::Basis;
+use ledger::site::ExtraTerms;
 use ledger::{Body, EntryRef, InvoiceId, JobId};
 use trade::Pence;
 use trade::money::line_amount;
 
 use super::{Facts, Question, QuestionKind};
-use crate::billing::{printed_number, says_otherwise_of_vat};
+use crate::billing::{job_works, limits, printed_number, says_otherwise_of_vat};
 use crate::extras::{AgreedExtra, agreed_of};
 use crate::quotes::{lacks_a_price, points, points_due, standing_quote};
 
@@ -35,6 +36,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
                 .from([extra.key]),
         );
     }
+    limits_reached(facts, &extras, found);
     cis_taken(facts, found);
     for (job, terms) in &lists.terms {
         match terms.basis {
@@ -48,6 +50,40 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
                 lists.job(*job),
             );
             found.push(Question::new(QuestionKind::ReverseCharge, &[job.to_string()], text).at(*job, None));
+        }
+    }
+}
+
+/// Extras on the clock that are over what the customer said yes to, or near it.
+fn limits_reached(facts: &Facts<'_>, extras: &BTreeMap<EntryRef, AgreedExtra>, found: &mut Vec<Question>) {
+    let has_limit = |extra: &&AgreedExtra| {
+        extra.terms == ExtraTerms::OnTheClock && facts.lists.extras.contains_key(&extra.key)
+    };
+    let limited: Vec<_> = extras.values().filter(has_limit).collect();
+    if limited.is_empty() {
+        return;
+    }
+    for work in job_works(facts.book, &facts.lists) {
+        for stand in limits(&work) {
+            let Some(extra) = limited.iter().find(|extra| extra.stage == Some(stand.stage)) else { continue };
+            let (code, name, comes_to, limit) = (&work.code, &stand.extra, stand.comes_to, stand.limit);
+            let (kind, text) = if stand.is_over() {
+                let text = format!(
+                    "{code}: {name} comes to {comes_to} on the clock, and the customer said yes up to {limit}. What is over \
+                     is on no invoice. Do they say yes to more? Then set the new limit."
+                );
+                (QuestionKind::OverLimit, text)
+            } else if stand.is_near() {
+                let text = format!(
+                    "{code}: {name} comes to {comes_to} on the clock, of the {limit} that the customer said yes to. Who \
+                     asks them before it is over?"
+                );
+                (QuestionKind::NearLimit, text)
+            } else {
+                continue;
+            };
+            let about = [extra.key.person.to_string(), extra.key.entry.to_string(), limit.to_string()];
+            found.push(Question::new(kind, &about, text).at(work.job, extra.stage).from([extra.key]));
         }
     }
 }

@@ -55,7 +55,7 @@ pub(crate) struct Paper {
 /// An extra that waits for the customer's yes.
 pub(crate) struct Waiting {
     pub(crate) extra: String,
-    pub(crate) why: &'static str,
+    pub(crate) why: String,
     pub(crate) net: String,
     /// Where the invoice stands with it on it.
     pub(crate) link: String,
@@ -91,9 +91,9 @@ pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
         let (job, what) = (encoded(&work.code), encoded(&with.join("\n")));
         Waiting {
             extra: waiting.extra.clone(),
-            why: waiting.why,
+            why: waiting.why.clone(),
             net: words::pounds(waiting.net),
-            link: format!("/bill?job={job}&what={what}"),
+            link: if waiting.by_name { format!("/bill?job={job}&what={what}") } else { String::new() },
         }
     });
     let waiting = waiting.collect();

@@ -257,7 +257,8 @@ fn an_extra_without_a_yes_waits_and_is_billed_by_name() {
     // The entry in which the customer's yes stands.
     strike(&mut trial, "e045");
     let waits = preview(&trial, "");
-    let names: Vec<_> = waits.waiting.iter().map(|extra| (extra.extra.as_str(), extra.why)).collect();
+    let names: Vec<_> =
+        waits.waiting.iter().map(|extra| (extra.extra.as_str(), extra.why.as_str())).collect();
     assert_eq!(names, [("move the door", "waiting for a yes")]);
     assert_ne!(waits.sums, agreed.sums);
     assert_eq!(waits.waiting[0].link, "/bill?job=GARAGE&what=move%20the%20door");

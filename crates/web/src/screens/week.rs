@@ -128,6 +128,8 @@ fn to_sort_out(question: &Question) -> ToSortOut {
         QuestionKind::ClosedUp
         | QuestionKind::ExtraWithoutYes
         | QuestionKind::ExtraWithoutPrice
+        | QuestionKind::OverLimit
+        | QuestionKind::NearLimit
         | QuestionKind::PointsOff
         | QuestionKind::ReverseCharge
         | QuestionKind::CisTaken
@@ -162,6 +164,8 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
         QuestionKind::SignedOffWithout => "Left: it is missing when the job is handed over.",
         QuestionKind::ExtraWithoutYes => "Left: the customer can say they never agreed to pay.",
         QuestionKind::ExtraWithoutPrice => "Left: no invoice has it.",
+        QuestionKind::OverLimit => "Left: what is over it is billed to nobody.",
+        QuestionKind::NearLimit => "Left: work goes on that nobody said yes to.",
         QuestionKind::PointsOff => "Left: more or less is billed than was agreed.",
         QuestionKind::ReverseCharge => "Left: the VAT on the invoice may be wrong.",
         QuestionKind::CisTaken => "Left: the CIS in your books is not what the tax office hears.",

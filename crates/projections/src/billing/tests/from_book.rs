@@ -300,8 +300,11 @@ fn an_extra_waits_apart_for_a_yes_and_is_billed_when_it_is_named() {
     let work = told.work();
     let apart = preview(&work, Some(day(3))).unwrap();
     assert_eq!((said(&apart.printed).len(), apart.totals.net.to_string()), (1, "480.00".into()));
-    let waits: Vec<_> =
-        apart.waiting.iter().map(|extra| (extra.extra.as_str(), extra.why, extra.net.to_string())).collect();
+    let waits: Vec<_> = apart
+        .waiting
+        .iter()
+        .map(|extra| (extra.extra.as_str(), extra.why.as_str(), extra.net.to_string()))
+        .collect();
     assert_eq!(waits, [("move the door", "waiting for a yes", "36.00".into())]);
     let shown = serde_json::to_value(&apart).unwrap();
     assert_eq!(shown["waiting"][0]["lines"][0]["amount"], "36.00");
@@ -317,12 +320,13 @@ fn an_extra_waits_apart_for_a_yes_and_is_billed_when_it_is_named() {
     let only = issue(&work, &preview(&work, Some(day(5))).unwrap(), work.next(), dates(day(5))).unwrap_err();
     assert_eq!(only, NotIssued::OnlyWaiting(vec!["move the door".into()]));
     assert!(only.to_string().contains("waits for the customer's yes: move the door"), "{only}");
-    let why = |said: &Said| preview(&said.work(), None).unwrap().waiting.first().map(|extra| extra.why);
+    let why =
+        |said: &Said| preview(&said.work(), None).unwrap().waiting.first().map(|extra| extra.why.clone());
     let no = ExtraDeclined { site: at(2), extra: None, said_by: String::new() };
     told.say(TOBI, day(4), Body::ExtraDeclined(no));
-    assert_eq!(why(&told), Some("the customer said no"));
+    assert_eq!(why(&told), Some("the customer said no".to_owned()));
     told.say(TOBI, day(5), yes(ExtraTerms::Free));
-    assert_eq!(why(&told), Some("agreed for nothing"));
+    assert_eq!(why(&told), Some("agreed for nothing".to_owned()));
     told.say(TOBI, day(6), yes(ExtraTerms::OnTheClock));
     assert_eq!((why(&told), told.to_bill().len()), (None, 1));
 }

@@ -223,3 +223,53 @@ fn a_deposit_of_the_book_is_known_to_billing() {
     let found = deposit_preview(&told.work(), day(0)).unwrap();
     assert_eq!((found.totals.net, found.totals.total), (pounds("416.67"), pounds("500.00")));
 }
+
+/// 12 h at 36.00 come to 432.00, and the yes goes up to 400.00: 666 minutes are 11.10 h and 399.60, and a minute
+/// more is 11.12 h and 400.32. Computed.
+#[test]
+fn an_extra_on_the_clock_bills_no_more_than_its_limit() {
+    let mut told = listed();
+    let limit = |told: &mut Said, amount: &str| {
+        let agreed = |(number, _, _, body): &(u16, PersonId, Day, Body)| {
+            matches!(body, Body::ExtraAgreed(_)).then_some(*number)
+        };
+        let extra = entry(TOBI, told.0.iter().find_map(agreed).unwrap());
+        let replaces = ExtraPriced { extra, amount: pounds(amount) };
+        told.say(TOBI, day(0), Body::ExtraPriced(replaces));
+    };
+    limit(&mut told, "400.00");
+    told.say(TOBI, day(1), hours(300, 2));
+    assert!(!kinds(&told).contains(&QuestionKind::NearLimit), "180.00 is far from it");
+    told.say(TOBI, day(2), hours(240, 2));
+    assert!(kinds(&told).contains(&QuestionKind::NearLimit), "324.00 is 81 % of it");
+    told.say(TOBI, day(3), hours(180, 2));
+    assert!(kinds(&told).contains(&QuestionKind::OverLimit));
+    let mut work = told.work();
+    let found = preview(&work, Some(day(3))).unwrap();
+    assert_eq!(found.printed.len(), 1);
+    assert_eq!(
+        (found.printed[0].quantity.to_string(), found.totals.net),
+        ("11.10".to_owned(), pounds("399.60"))
+    );
+    let minutes = |lines: &[ledger::office::InvoiceLine]| -> rust_decimal::Decimal {
+        lines.iter().flat_map(|line| &line.claims).map(|claim| claim.quantity.value()).sum()
+    };
+    assert_eq!(minutes(&found.printed), 666.into());
+    assert_eq!(found.waiting[0].net, pounds("32.40"), "54 minutes are over it");
+    assert!(found.waiting[0].why.starts_with("over the 400.00"));
+    // Naming it bills no more, and what was billed counts towards the limit.
+    let named = BTreeSet::from([extra_called(&work, "move the door").unwrap()]);
+    let wish = Wish { until: Some(day(3)), named, ..Wish::default() };
+    assert_eq!(preview_of(&work, &wish).unwrap().totals.net, pounds("399.60"));
+    work.bill(day(3));
+    assert!(preview(&work, Some(day(3))).unwrap().printed.is_empty());
+    assert_eq!(limits(&work)[0].comes_to, pounds("432.00"));
+    // A yes to more: the rest is billed, and the minutes add up.
+    let papers = work.papers.clone();
+    limit(&mut told, "500.00");
+    let mut work = JobWork { papers, ..told.work() };
+    let rest = preview(&work, Some(day(3))).unwrap();
+    assert_eq!((rest.totals.net, minutes(&rest.printed)), (pounds("32.40"), 54.into()));
+    work.bill(day(3));
+    assert!(preview(&work, None).is_none() && proposed_credits(&work).is_empty());
+}
