@@ -287,6 +287,18 @@ class Tip:
     made_at: int = -(2**63)
 
 
+def content_hash(made_at: int, kind: int, version: int, payload: bytes) -> bytes:
+    """The hash of an event's bytes as they stand in a run."""
+    header = made_at.to_bytes(8, "little", signed=True) + kind.to_bytes(2, "little")
+    header += version.to_bytes(2, "little") + len(payload).to_bytes(4, "little")
+    return derive("fivebar content 1", header + payload)
+
+
+def event_hash(chain: bytes, seq: int, before: bytes, content: bytes) -> bytes:
+    """The hash of an event at its place, given the hash of what it says."""
+    return derive("fivebar event 1", chain + seq.to_bytes(8, "little") + before + content)
+
+
 @dataclass(frozen=True)
 class Run:
     chain: bytes
@@ -316,17 +328,8 @@ class Run:
         """The events with their hashes, given the hash before the first."""
         placed = []
         for seq, (made_at, kind, version, payload) in enumerate(self.events, self.first_seq):
-            header = (
-                self.chain
-                + seq.to_bytes(8, "little")
-                + before
-                + made_at.to_bytes(8, "little", signed=True)
-                + kind.to_bytes(2, "little")
-                + version.to_bytes(2, "little")
-                + len(payload).to_bytes(4, "little")
-            )
-            assert len(header) == 72
-            before = derive("fivebar event 1", header + payload)
+            content = content_hash(made_at, kind, version, payload)
+            before = event_hash(self.chain, seq, before, content)
             placed.append(Event(seq, before, made_at, kind, version, payload))
         return placed
 

@@ -42,6 +42,21 @@ def issue_the_week(into: Path) -> None:
                 shutil.copy(f"{ledger}/invoice-{number}.{ending}", into / f"week-{job.lower()}.{form}")
 
 
+@functools.cache
+def handover() -> bytes:
+    """The zip in which the program hands over the GARAGE of the week."""
+    with tempfile.TemporaryDirectory(prefix="ledger-") as ledger:
+
+        def fivebar(*words: str | os.PathLike) -> None:
+            command = ["cargo", "run", "--quiet", "--package", "fivebar", "--", "--data", f"{ledger}/laptop", *words]
+            subprocess.run(command, cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+        fivebar("found", "--crew", "Oake Rooms", "--person", "Maren Oake", "--device", "maren-laptop")
+        fivebar("import", ROOT / "tests" / "scenario")
+        fivebar("handover", "GARAGE", "--to", ledger)
+        return Path(f"{ledger}/handover-GARAGE.zip").read_bytes()
+
+
 ENDINGS = {"pdf": "pdf", "ubl": "ubl.xml", "cii": "cii.xml", "csv": "csv", "text": "txt"}
 _KEPT: list[tempfile.TemporaryDirectory] = []
 

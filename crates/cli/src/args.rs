@@ -1,5 +1,6 @@
 //! The words of the command line, and the help that teaches them.
 
+mod handover;
 mod hours;
 mod invoice;
 mod lists;
@@ -19,6 +20,7 @@ use clap::{Args, Parser, Subcommand};
 use daemon::{NodeError, Role};
 use trade::{Day, Rate};
 
+pub(crate) use handover::Handover;
 pub(crate) use hours::Hours;
 pub(crate) use invoice::Invoice;
 pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
@@ -42,6 +44,13 @@ pub(crate) struct Arguments {
     #[command(subcommand)]
     pub(crate) request: Request,
 }
+
+const VERIFY: &str = "\
+  fivebar verify                        this device's ledger
+  fivebar verify handover-GARAGE.zip    what a crew handed over, on any machine and offline
+
+It names what was changed since the crew's device signed it, and ends with 1 if anything was. Who the crew is it
+can't tell: compare the crew code with the one that the crew gave you.";
 
 const EXAMPLES: &str = "\
 A first week:
@@ -360,8 +369,14 @@ pub(crate) enum Request {
         /// The folder; it must not exist yet.
         dir: PathBuf,
     },
-    /// Read the whole ledger from disk and check every byte of it.
-    Verify,
+    /// Hand a job over: one file for the customer, with all that was signed off, tested and photographed.
+    Handover(Handover),
+    /// Read the whole ledger from disk and check every byte of it; or check a handover, without any ledger.
+    #[command(after_help = VERIFY)]
+    Verify {
+        /// A handover, as a zip or as a folder.
+        file: Option<PathBuf>,
+    },
     /// How far each device's entries are held here.
     Status,
 }

@@ -1,6 +1,7 @@
 //! The `fivebar` program: reads the command line, asks the node, and prints what a builder reads.
 
 mod args;
+mod handover;
 mod invoice;
 mod measure_pages;
 mod money_pages;
@@ -37,6 +38,9 @@ fn main() -> ExitCode {
         .with_ansi(std::io::stderr().is_terminal())
         .with_writer(std::io::stderr)
         .init();
+    if let Request::Verify { file: Some(file) } = &arguments.request {
+        return handover::verify(file, arguments.json);
+    }
     match run(&arguments) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
@@ -152,7 +156,8 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             Command::Words { typed: check.then(recovery::ask_for_words).transpose()? }
         }
         Request::Export { dir } => Command::Export { dir: args::absolute(&dir) },
-        Request::Verify => Command::Verify,
+        Request::Handover(request) => request.command(),
+        Request::Verify { .. } => Command::Verify,
         Request::Status => Command::Status,
     };
     let bar = progress::bar(&command);

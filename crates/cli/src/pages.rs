@@ -67,6 +67,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Export { .. } => {
             format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
         }
+        Command::HandOver(_) => crate::handover::made(answer),
         Command::Verify => verified(answer),
         Command::Status => status(answer),
     }
@@ -349,7 +350,11 @@ fn status(answer: &Value) -> String {
     for chain in list(answer, "chains") {
         page.row(&[&text(chain, "device"), &text(chain, "audience"), &text(chain, "events")]);
     }
-    page.finish()
+    format!(
+        "{}\nCrew code {}: it is on quotes and on what is handed over.",
+        page.finish(),
+        text(answer, "crew_code")
+    )
 }
 
 /// The invite's code, with a picture of it for a phone's camera.

@@ -50,16 +50,13 @@ pub use spells::{SpellChange, SpellSplit};
 pub use terms::TermsCommand;
 pub use time_terms::TimeWish;
 
-use crate::entries;
 use crate::error::NodeError;
-use crate::export;
+use crate::handing_over::{self, HandOverWish};
 use crate::import::FileName;
 use crate::invites::InviteWish;
-use crate::invoices;
 use crate::node::{Node, moment, now_ms};
 use crate::papers::{self, PaperWish};
-use crate::payments;
-use crate::timers;
+use crate::{entries, export, invoices, payments, timers};
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -208,6 +205,8 @@ pub enum Command {
         /// Into which folder.
         dir: PathBuf,
     },
+    /// Writes the handover of a job to a file.
+    HandOver(HandOverWish),
     /// Issues the credit note that is proposed on an invoice, or one over all that is left of it.
     CreditInvoice {
         /// The invoice's number.
@@ -444,6 +443,7 @@ fn dispatch(
         }
         Command::Invoices => Ok(invoices::list(node)),
         Command::PrintPaper { paper, forms, dir } => papers::print(node, &paper, &forms, &dir, today()?),
+        Command::HandOver(wish) => handing_over::hand_over(node, author, &wish, today()?),
         Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today()?),
         Command::VoidInvoice { number, reason } => invoices::void(node, author, &number, reason),
         Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),

@@ -7,6 +7,7 @@ mod entries;
 pub mod error;
 pub mod export;
 mod group;
+pub mod handing_over;
 mod held;
 mod holding;
 pub mod import;

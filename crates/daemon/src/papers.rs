@@ -4,7 +4,8 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use documents::{Form, PaperError, Sheet};
+use documents::handing_over::crew_code;
+use documents::{Fact, Form, PaperError, Sheet};
 use projections::Lists;
 use projections::billing::{self, JobWork};
 use serde::{Deserialize, Serialize};
@@ -78,7 +79,9 @@ pub fn make(node: &Node, wish: &PaperWish, forms: &[Form], today: Day) -> Result
         PaperWish::Issued(number) => issued(node, number, forms),
         PaperWish::Quote(job) => {
             let lists = node.book().lists();
-            let sheet = quote(&lists, &of_job(node, job)?, today)?;
+            let mut sheet = quote(&lists, &of_job(node, job)?, today)?;
+            // What is handed over at the end carries the same, and the customer can compare.
+            sheet.facts.push(Fact::new("Crew code", crew_code(&node.crew())));
             sheets(&sheet, &format!("quote-{job}"), forms)
         }
         PaperWish::Daywork { job, from, until } => {

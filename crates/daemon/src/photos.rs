@@ -69,6 +69,18 @@ pub(crate) fn kept(data: &Path, photo: PhotoHash) -> Result<PhotoFile, String> {
         .map_err(|_| format!("the photo {} is not on this device", photo.short()))
 }
 
+/// What the name of a photo's file ends in, and how long it is, where the file is here and still is that photo.
+pub(crate) fn whole(data: &Path, photo: PhotoHash) -> Option<(&'static str, u64)> {
+    let bytes = read(&path_of(data, photo)).ok()?;
+    let found = checked(&bytes).ok().filter(|found| found.hash == photo)?;
+    let ending = match bytes.first() {
+        Some(0xff) => "jpg",
+        Some(b'R') => "webp",
+        Some(_) | None => "png",
+    };
+    Some((ending, found.bytes))
+}
+
 fn read(file: &Path) -> Result<Vec<u8>, String> {
     let mut bytes = Vec::new();
     // One byte more than is allowed shows a file that is too large, even one that grows meanwhile.

@@ -4,13 +4,14 @@
 //! sum of an invoice, decides on tax, numbers a paper, reads a clock or writes a file. What is printed is what was frozen.
 //!
 //! [`paper`] makes an invoice or credit note in any [`Form`]. [`Sheet`] is what any other paper is written
-//! as, to be set as PDF or as plain text.
+//! as, to be set as PDF or as plain text. [`handing_over`] makes the files of a job's handover, and checks them.
 
 mod accounts;
 mod daywork;
 mod einvoice;
 mod figures;
 mod form;
+pub mod handing_over;
 mod invoice;
 mod kind;
 mod pdf;

@@ -35,6 +35,7 @@ pub(crate) fn text(sheet: &Sheet) -> String {
             Part::Text(words) => wrapped(words, WIDTH).iter().for_each(|words| line(&mut out, words)),
             Part::Table(part) => table(&mut out, part),
             Part::Sums(part) => part.iter().for_each(|one| sum(&mut out, one)),
+            Part::NewPage => line(&mut out, &"=".repeat(WIDTH)),
             Part::Sign(places) => places.iter().for_each(|place| {
                 line(&mut out, &format!("{place:<30} {}", "_".repeat(WIDTH - 31)));
             }),

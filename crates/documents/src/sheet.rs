@@ -62,6 +62,8 @@ pub enum Part {
     Table(Table),
     /// Sums, right under each other.
     Sums(Vec<Sum>),
+    /// What comes next begins a page.
+    NewPage,
     /// Lines to sign on, each with what is to be written there.
     Sign(Vec<String>),
 }

@@ -1,4 +1,4 @@
-//! An event: a fixed-width header and a payload, and the hash over both.
+//! An event: its place in a chain and what it says there, and the hash over both.
 
 use crate::act::{Act, ActFault};
 use crate::codec::{CodecError, MAX_PAYLOAD, decode_front, encode_into};
@@ -35,7 +35,7 @@ pub struct Event {
 }
 
 impl Event {
-    /// BLAKE3, in derive-key mode for "fivebar event 1", over the header and the payload.
+    /// Its hash: over its place in the chain, the event before it, and the hash of what it says.
     #[must_use]
     pub fn hash(&self) -> EventHash {
         let place = (self.chain, self.seq, self.prev);
@@ -50,24 +50,43 @@ impl Event {
     }
 }
 
+/// The hash of what an event says, apart from its place. Whoever shows a chain to somebody who may not read all of
+/// it gives this in the place of an event, and the chain can still be checked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct ContentHash(pub [u8; 32]);
+
 /// Hashes an event from its parts, so that a run can be checked without copying it.
 pub(crate) fn hash_event(
-    (chain, seq, prev): (ChainId, u64, EventHash),
+    place: (ChainId, u64, EventHash),
     made_at: i64,
-    (kind, kind_version): (u16, u16),
+    kind: (u16, u16),
     payload: &[u8],
 ) -> EventHash {
-    let mut header = [0; 72];
-    header[..16].copy_from_slice(&chain.0);
-    header[16..24].copy_from_slice(&seq.to_le_bytes());
-    header[24..56].copy_from_slice(&prev.0);
-    header[56..64].copy_from_slice(&made_at.to_le_bytes());
-    header[64..66].copy_from_slice(&kind.to_le_bytes());
-    header[66..68].copy_from_slice(&kind_version.to_le_bytes());
-    header[68..].copy_from_slice(&u32::try_from(payload.len()).unwrap_or(u32::MAX).to_le_bytes());
-    let mut hasher = event_hasher();
+    hash_placed(place, &hash_content(made_at, kind, payload))
+}
+
+/// BLAKE3, in derive-key mode for "fivebar content 1", over an event as it stands in a run.
+pub(crate) fn hash_content(made_at: i64, (kind, kind_version): (u16, u16), payload: &[u8]) -> ContentHash {
+    let mut header = [0; 16];
+    header[..8].copy_from_slice(&made_at.to_le_bytes());
+    header[8..10].copy_from_slice(&kind.to_le_bytes());
+    header[10..12].copy_from_slice(&kind_version.to_le_bytes());
+    header[12..].copy_from_slice(&u32::try_from(payload.len()).unwrap_or(u32::MAX).to_le_bytes());
+    let mut hasher = content_hasher();
     hasher.update(&header);
     hasher.update(payload);
+    ContentHash(*hasher.finalize().as_bytes())
+}
+
+/// BLAKE3, in derive-key mode for "fivebar event 1", over an event's place and the hash of what it says.
+pub(crate) fn hash_placed((chain, seq, prev): (ChainId, u64, EventHash), content: &ContentHash) -> EventHash {
+    let mut placed = [0; 88];
+    placed[..16].copy_from_slice(&chain.0);
+    placed[16..24].copy_from_slice(&seq.to_le_bytes());
+    placed[24..56].copy_from_slice(&prev.0);
+    placed[56..].copy_from_slice(&content.0);
+    let mut hasher = event_hasher();
+    hasher.update(&placed);
     EventHash(*hasher.finalize().as_bytes())
 }
 
@@ -95,10 +114,17 @@ pub(crate) fn seal_payload(
     (*wrapping == PLAIN).then(|| [&[SEALED][..], &sealed].concat())
 }
 
-/// A hasher keyed for events. Deriving the key costs one extra block, so it is done once.
+/// A hasher keyed for places of events. Deriving the key costs one extra block, so it is done once.
 fn event_hasher() -> blake3::Hasher {
     static KEYED: std::sync::LazyLock<blake3::Hasher> =
         std::sync::LazyLock::new(|| blake3::Hasher::new_derive_key("fivebar event 1"));
+    KEYED.clone()
+}
+
+/// A hasher keyed for what events say.
+fn content_hasher() -> blake3::Hasher {
+    static KEYED: std::sync::LazyLock<blake3::Hasher> =
+        std::sync::LazyLock::new(|| blake3::Hasher::new_derive_key("fivebar content 1"));
     KEYED.clone()
 }
 

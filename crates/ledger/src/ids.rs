@@ -103,7 +103,7 @@ id! {
     CrewId, 32
 }
 id! {
-    /// An event: BLAKE3 over its header and payload.
+    /// An event: BLAKE3 over its place and the hash of what it says.
     EventHash, 32
 }
 id! {

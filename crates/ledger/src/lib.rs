@@ -8,6 +8,7 @@ pub mod act;
 pub mod chain;
 pub mod codec;
 pub mod event;
+pub mod excerpt;
 pub mod frontier;
 pub mod ids;
 pub mod kinds;
@@ -23,6 +24,7 @@ pub mod site;
 pub use act::Act;
 pub use chain::{Audience, ChainStart, DeviceSecret, Tip};
 pub use event::{Event, Payload, Unreadable};
+pub use excerpt::{Excerpt, FrontBuilder};
 pub use frontier::{Frontier, Ledger, TakenIn};
 pub use ids::{
     ChainId, CrewId, DeviceKey, EntryId, EntryRef, EventHash, InvoiceId, ItemId, JobId, LineId, OfficeKeyId,

@@ -251,7 +251,8 @@ impl Run {
         self.bytes.get(RUN_HEADER..self.bytes.len().checked_sub(SIGNATURE)?)
     }
 
-    fn signature(&self) -> [u8; SIGNATURE] {
+    /// The signature of the head.
+    pub(crate) fn signature(&self) -> [u8; SIGNATURE] {
         self.bytes
             .len()
             .checked_sub(SIGNATURE)

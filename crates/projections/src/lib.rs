@@ -15,6 +15,7 @@ pub mod extras;
 mod facts;
 pub mod filing;
 pub mod fill_ins;
+pub mod handover;
 pub mod judged;
 mod list_heads;
 pub mod lists;

@@ -20,7 +20,7 @@ use crate::problem::Problem;
 use crate::settings::Settings;
 use crate::trust::{self, Trusted};
 use crate::viewer::Viewer;
-use crate::{drawings, joining, lists_in, live, papers, posting, screens, uploads};
+use crate::{drawings, handing_over, joining, lists_in, live, papers, posting, screens, uploads};
 
 /// Largest form in bytes; an event is no larger.
 const MAX_FORM: usize = 256 * 1024;
@@ -137,6 +137,7 @@ pub fn router(app: App, settings: Settings) -> Router {
         .merge(joining::routes())
         .merge(lists_in::routes())
         .merge(live::routes())
+        .merge(handing_over::routes())
         .merge(papers::routes())
         .merge(posting::routes())
         .merge(screens::routes())

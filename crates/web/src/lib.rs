@@ -11,6 +11,7 @@ mod assets;
 mod drawings;
 mod frame;
 mod guard;
+mod handing_over;
 mod joining;
 mod links;
 mod listen;

@@ -46,7 +46,7 @@ async fn paper(
         tracing::error!(%error, "a paper could not be made");
         Problem::Broken
     })?;
-    Ok(download(form, &name, bytes))
+    Ok(download(form.media_type(), &name, bytes))
 }
 
 /// Which sheet of its kind.
@@ -95,19 +95,21 @@ async fn sheet(
     // A job's code is in it, and not every letter may stand in a header.
     let is_plain = |letter: char| letter.is_ascii_alphanumeric() || matches!(letter, '-' | '.' | '_');
     let name = name.to_string_lossy().replace(|letter: char| !is_plain(letter), "-");
-    Ok(download(form, &name, bytes))
+    Ok(download(form.media_type(), &name, bytes))
 }
 
-fn looking<'a>(node: &'a daemon::Node, viewer: &'a Viewer) -> Result<Look<'a>, Problem> {
+/// What a request looks at.
+pub(crate) fn looking<'a>(node: &'a daemon::Node, viewer: &'a Viewer) -> Result<Look<'a>, Problem> {
     Look::new(node, viewer, &Asked::default(), now_ms()).map_err(|error| {
         tracing::error!(%error, "the clock");
         Problem::Broken
     })
 }
 
-fn download(form: Form, name: &str, bytes: Vec<u8>) -> Response {
+/// A file that a browser keeps and does not show.
+pub(crate) fn download(media_type: &str, name: &str, bytes: Vec<u8>) -> Response {
     let headers = [
-        (header::CONTENT_TYPE, form.media_type().to_owned()),
+        (header::CONTENT_TYPE, media_type.to_owned()),
         (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")),
         (header::CACHE_CONTROL, "no-store".to_owned()),
         (header::CONTENT_SECURITY_POLICY, "default-src 'none'; sandbox".to_owned()),

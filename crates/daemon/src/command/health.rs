@@ -1,5 +1,6 @@
 //! Whether the ledger is whole, and how far each chain is held.
 
+use documents::handing_over::crew_code;
 use ledger::Audience;
 use serde_json::{Value, json};
 
@@ -33,6 +34,6 @@ pub(super) fn status(node: &Node) -> Value {
         .iter()
         .map(|byte| format!("{byte:02x}"))
         .collect();
-    json!({ "crew": node.crew(), "device": node.device().name, "key": node.key(), "chains": chains,
+    json!({ "crew": node.crew(), "crew_code": crew_code(&node.crew()), "device": node.device().name, "key": node.key(), "chains": chains,
         "crew_frontier": digest })
 }

@@ -19,6 +19,7 @@ pub(super) fn set(layout: &mut Layout<'_>, part: &Part) {
         Part::Text(words) => text(layout, words),
         Part::Table(part) => table(layout, part),
         Part::Sums(part) => sums(layout, part),
+        Part::NewPage => layout.new_page(),
         Part::Sign(places) => places.iter().for_each(|place| sign(layout, place)),
     }
 }

@@ -295,7 +295,7 @@ fn what_slips_and_what_has_time_to_spare() {
 
     // A circle, as two devices can make one, is named and nothing else is made of it.
     assert!(questions(&world.office()).iter().all(|asked| asked.kind != QuestionKind::InACircle));
-    world.stage("GARAGE", "studs", |listed| listed.after = vec![stage("GARAGE", "skim")]);
+    world.stage_from("GARAGE", "studs", "2026-11-02", |listed| listed.after = vec![stage("GARAGE", "skim")]);
     let circle = slips(&world.office(), job("GARAGE"), stage("GARAGE", "skim"), 60, at(MONDAY)).unwrap_err();
     for name in ["studs", "boards", "skim"] {
         assert!(circle.to_string().contains(name), "{circle}");

@@ -186,6 +186,17 @@ impl World {
     }
 
     pub(crate) fn stage(&mut self, code: &str, name: &str, with: impl FnOnce(&mut StageListed)) {
+        self.stage_from(code, name, "2026-11-01", with);
+    }
+
+    /// A stage as it was listed on a day: of two listings the later one stands.
+    pub(crate) fn stage_from(
+        &mut self,
+        code: &str,
+        name: &str,
+        from: &str,
+        with: impl FnOnce(&mut StageListed),
+    ) {
         let mut listed = StageListed {
             stage: stage(code, name),
             job: job(code),
@@ -199,7 +210,7 @@ impl World {
             needs_photo: false,
         };
         with(&mut listed);
-        self.list(&format!("stage {code} {name}"), "2026-11-01", Body::StageListed(listed));
+        self.list(&format!("stage {code} {name}"), from, Body::StageListed(listed));
     }
 
     /// An item with its pack, and what a pack costs.
