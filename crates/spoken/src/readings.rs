@@ -4,6 +4,8 @@
 //! nothing here says that a thing is safe.
 
 use rust_decimal::Decimal;
+use trade::measure::catalogue::KINDS;
+use trade::measure::kind_of;
 
 use crate::amounts::plain;
 use crate::clauses::{Clause, StageSaid, job_of, stage_said};
@@ -14,14 +16,30 @@ use crate::pieces::{Piece, What};
 use crate::signs::find;
 use crate::words::text_at;
 
-/// How a kind of test is heard, what it is called and its unit. Plain trade terms.
-const TESTS: &[(&[&str], &str, &str)] = &[
-    (&["pressure test", "pressure tested", "on the gauge"], "pressure test", "bar"),
-    (&["insulation test", "insulation resistance"], "insulation resistance", "megohm"),
-    (&["continuity", "ring test"], "continuity", "ohm"),
-    (&["cylinder", "hot water", "stored water"], "stored hot water", "C"),
-    (&["damp meter", "moisture meter", "moisture reading", "moisture content"], "moisture", "%"),
+/// How a kind of test of the catalogue is heard on site, beside its own names. Plain trade terms.
+const TESTS: &[(&[&str], &str)] = &[
+    (&["pressure test", "pressure tested", "on the gauge"], "pressure test"),
+    (&["insulation test", "insulation resistance"], "insulation resistance"),
+    (&["continuity", "ring test"], "continuity"),
+    (&["hot tap", "hot outlet"], HOT_OUTLET),
+    (&["cylinder", "hot water", "stored water"], STORED),
+    (&["damp meter", "moisture meter", "moisture reading", "moisture content"], MOISTURE),
 ];
+
+const MOISTURE: &str = "moisture";
+const STORED: &str = "stored hot water";
+const HOT_OUTLET: &str = "hot water temperature";
+/// Where hot water is drawn, so that its temperature there is the outlet's and not the store's.
+const OUTLETS: &[&str] = &["basin", "sink", "bath", "shower", "tap", "outlet"];
+
+/// The unit of a kind of the catalogue, as it is said: degrees have no sign of their own. A damp meter reads
+/// plaster and timber alike, and the catalogue has them apart.
+fn unit_of(test: &str) -> Option<&'static str> {
+    if test == MOISTURE {
+        return Some("%");
+    }
+    kind_of(test).map(|kind| kind.unit.trim_start_matches('°'))
+}
 
 const HELD: &[&str] = &[
     "didn't move",
@@ -46,20 +64,30 @@ const BY_EYE: &[(&[&str], &str)] = &[
 
 fn test_of(scene: &Scene<'_>, clause: &Clause) -> Option<(String, &'static str, usize, usize)> {
     let words = scene.words();
-    let unit_of = |test: &str| TESTS.iter().find(|(_, name, _)| *name == test).map(|(.., unit)| *unit);
     let named = clause.pieces.iter().find_map(|piece| match &piece.what {
         What::Test(test) => Some((test.clone(), piece.start, piece.end)),
         _ => None,
     });
     if let Some((test, start, end)) = named {
-        let by_words = TESTS.iter().find(|(said, ..)| said.iter().any(|said| test.contains(said)));
-        let unit = unit_of(&test).or_else(|| by_words.map(|(.., unit)| *unit));
+        let by_words = || TESTS.iter().find(|(said, _)| said.iter().any(|said| test.contains(said)));
+        let unit = unit_of(&test).or_else(|| by_words().and_then(|(_, name)| unit_of(name)));
         let unit = unit.unwrap_or(if test.contains("temperature") { "C" } else { "" });
         return Some((test, unit, start, end));
     }
-    TESTS.iter().find_map(|(said, name, unit)| {
-        find(words, clause.start(), clause.end(), said)
-            .map(|(at, len)| ((*name).to_owned(), *unit, at, at + len))
+    let heard = |said: &[&str], name: &'static str| {
+        let (at, len) = find(words, clause.start(), clause.end(), said)?;
+        Some((name.to_owned(), unit_of(name)?, at, at + len))
+    };
+    let is_drawn = find(words, clause.start(), clause.end(), OUTLETS).is_some();
+    let kind = |name| if name == STORED && is_drawn { HOT_OUTLET } else { name };
+    let by_words = TESTS.iter().find_map(|(said, name)| heard(said, kind(name)));
+    // One word alone, like "level" or "insulation", is said of much that is no test.
+    let is_telling = |name: &&str| name.contains(' ');
+    by_words.or_else(|| {
+        KINDS.iter().find_map(|kind| {
+            let mut names = std::iter::once(kind.name).chain(kind.names.iter().copied()).filter(is_telling);
+            names.find_map(|name| heard(&[name], kind.name))
+        })
     })
 }
 
@@ -105,8 +133,10 @@ pub(crate) fn read(scene: &Scene<'_>, clauses: &[Clause]) -> Option<(Draft, usiz
             if is_test_unit(&unit) && !has_item && !is_fall(scene, clause) =>
         {
             // A unit that only one kind of test has says which it is.
-            let (_, name, own) = TESTS.iter().find(|(.., own)| *own == unit)?;
-            (((*name).to_owned(), *own, clause.start(), clause.start()), (value, Some(unit), at))
+            let (_, name) =
+                TESTS.iter().find(|(_, name)| *name != HOT_OUTLET && unit_of(name) == Some(&unit))?;
+            let own = unit_of(name)?;
+            (((*name).to_owned(), own, clause.start(), clause.start()), (value, Some(unit), at))
         }
         _ => return None,
     };

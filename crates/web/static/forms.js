@@ -124,6 +124,8 @@ function inPatience(sending) {
   return Promise.race([sending, late]);
 }
 
+/** Forms that are being kept: a finger that shakes presses once. @type {WeakSet<HTMLFormElement>} */
+const beingKept = new WeakSet();
 /** Forms whose node was just heard from. @type {WeakSet<HTMLFormElement>} */
 const nodeIsThere = new WeakSet();
 
@@ -156,13 +158,17 @@ async function submitted(event) {
     form.submit();
     return;
   }
+  if (beingKept.has(form)) return;
   const kept = keptOf(form, button);
+  beingKept.add(form);
   try {
     await shelf.add(kept);
   } catch {
     // A browser that may not keep anything can still send.
     form.submit();
     return;
+  } finally {
+    beingKept.delete(form);
   }
   const back = form.elements.namedItem("back")?.value;
   form.reset();
