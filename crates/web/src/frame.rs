@@ -104,6 +104,11 @@ impl JobSites {
 }
 
 impl Frame {
+    /// The frame of a screen that is elsewhere than its tab leads, so that its forms lead back to it.
+    pub(crate) fn at(self, path: &'static str) -> Self {
+        Self { own_path: Some(path), ..self }
+    }
+
     /// The job in hand as it may stand in an address.
     pub(crate) fn job_link(&self) -> String {
         encoded(&self.job)

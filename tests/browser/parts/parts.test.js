@@ -217,9 +217,11 @@ test("a page that was still on its way when the worker became ready is ruled by 
 
 test("while the phone is not ready to work without signal it says so, and it gets ready by itself", async () => {
   const other = await (await opened.browser.createBrowserContext()).newPage();
-  stub.breaks.set("/static/unsent.html", 1);
+  // Until it was read: the worker of another page may ask for the same file meanwhile.
+  stub.breaks.set("/static/unsent.html", Infinity);
   await other.goto(`${origin}/?other`);
   await untilText(other, "#not-ready", "Not ready to work without signal yet");
+  stub.breaks.delete("/static/unsent.html");
   await untilReady(other);
   await untilText(other, "#announcement", "works without signal");
   await until(other, () => !document.querySelector("#not-ready"));

@@ -342,7 +342,7 @@ pub(crate) fn entries(look: &Look<'_>, asked: &crate::look::Asked) -> Entries {
     let stages = look.stages().iter().map(|s| (s.name.clone(), s.name == asked.stage)).collect();
     let title = look.job.map_or_else(|| "Entries".to_owned(), |job| format!("{} · entries", job.code));
     Entries {
-        frame: look.frame(Tab::Job, title),
+        frame: look.frame(Tab::Job, title).at("/entries"),
         people,
         stages,
         on: on.map(|day| day.to_string()).unwrap_or_default(),

@@ -112,8 +112,7 @@ pub(crate) fn rooms(look: &Look<'_>, asked: &Asked) -> Rooms {
     };
     let title = if room.is_empty() { "rooms" } else { room.as_str() };
     let title = if code.is_empty() { "Rooms".to_owned() } else { format!("{code} · {title}") };
-    let mut frame = look.frame(Tab::Job, title);
-    frame.own_path = Some("/rooms");
+    let frame = look.frame(Tab::Job, title).at("/rooms");
     Rooms { frame, kept: kept.collect(), room, text, measured, wrong, example: EXAMPLE }
 }
 

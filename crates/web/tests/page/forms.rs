@@ -306,3 +306,13 @@ fn a_timer_s_stretch_is_changed_split_and_crossed_out_on_the_page() {
     let left = world.holding.with(|node| node.book().spells()[0].entry.entry.to_string());
     assert_eq!(ines.post_json("/do/strike-spell", &[("of", &left)]).status, 422);
 }
+
+#[test]
+fn what_is_changed_among_all_entries_leads_back_to_them() {
+    let world = World::new();
+    let maren = world.browser("Maren Oake", Role::Owner);
+    assert_eq!(maren.post_json("/log", &note("n1", "the stopcock is under the sink")).status, 200);
+    let shown = maren.get("/entries?job=GARAGE&what=Maren%20Oake").text();
+    assert!(shown.contains("under the sink"), "{shown}");
+    assert!(shown.contains("name=\"back\" value=\"/entries?job=GARAGE&#38;what=Maren"), "{shown}");
+}
