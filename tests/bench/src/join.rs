@@ -31,8 +31,10 @@ pub(crate) enum Part {
     Lend { folder: PathBuf, address: SocketAddr, thousands: u32 },
     /// Joins as the program does and then opens the ledger as the next command does.
     Join { folder: PathBuf, code: String },
-    /// Opens the ledger of a folder as a command does, so many times: for looking at it with a profiler.
-    Open { folder: PathBuf, times: u32 },
+    /// Opens the ledger of a folder as a command does.
+    Open { folder: PathBuf },
+    /// Writes into as much fresh memory, by two threads, and does nothing else.
+    Touch { kilobytes: usize },
 }
 
 /// Does a part of the measurement in a process of its own.
@@ -49,13 +51,20 @@ pub(crate) fn play(part: Part) -> Result<(), Box<dyn Error>> {
             drop(node);
             Ok(())
         }
-        Part::Open { folder, times } => {
-            for _ in 0..times {
-                let began = Instant::now();
-                let node = Node::open(&folder)?;
-                println!("{:?}, peak memory {}", began.elapsed(), peak_memory());
-                drop(node);
-            }
+        Part::Open { folder } => {
+            let began = Instant::now();
+            let node = Node::open(&folder)?;
+            println!("{} {} {}", began.elapsed().as_nanos(), node.verified_before(), peak_memory());
+            Ok(())
+        }
+        Part::Touch { kilobytes } => {
+            let began = Instant::now();
+            std::thread::scope(|scope| {
+                for _ in 0..2 {
+                    scope.spawn(|| std::hint::black_box(vec![1_u8; kilobytes * 1024 / 2]));
+                }
+            });
+            println!("{}", began.elapsed().as_nanos());
             Ok(())
         }
     }
@@ -98,7 +107,7 @@ impl Drop for Lender {
 }
 
 /// Starts this program anew for a part, and gives it with its first line of output.
-fn start(words: &[&std::ffi::OsStr]) -> Result<(Child, String), Box<dyn Error>> {
+pub(crate) fn start(words: &[&std::ffi::OsStr]) -> Result<(Child, String), Box<dyn Error>> {
     let mut child = Command::new(std::env::current_exe()?)
         .args(words)
         .stdin(Stdio::null())

@@ -1,18 +1,19 @@
 //! Opening a large ledger as the program does: ledger and book, with its checkpoint and without.
 
 use std::error::Error;
+use std::ffi::OsStr;
 use std::fs;
 use std::path::Path;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use daemon::Node;
 use daemon::node::Write;
 use ledger::event::KIND_VERSION;
 use ledger::{Audience, DeviceSecret, Payload, PersonId, Run, RunBuilder};
 
-use crate::open::{forget_peak, peak_memory};
+use crate::join::start;
 use crate::rebuild::{hours, payload};
-use crate::{BATCH_EVENTS, EVENT_BYTES, per_second};
+use crate::{BATCH_EVENTS, EVENT_BYTES, per_second, ratio};
 
 /// Opens a ledger of runs of 1,000 events, as an import or a peer brings them, and one a tenth as large of
 /// runs of one event, as they come where each is logged by itself.
@@ -57,24 +58,56 @@ fn entry(node: &Node, number: u64) -> Result<Payload, Box<dyn Error>> {
 
 fn show(folder: &Path, events: u64, what: &str) -> Result<(), Box<dyn Error>> {
     println!("\nopening a node of {events} entries in {what}, {EVENT_BYTES} bytes each, ledger and book");
-    let (time, believed) = timed_open(folder)?;
-    println!("  with checkpoint            {time:>10.1?}   peak memory {}", peak_memory());
+    let Opened { time, believed, kilobytes } = fresh_open(folder)?;
+    println!("  with checkpoint            {time:>10.1?}   peak memory {kilobytes} kB");
     println!("    {believed} events were verified before; {} events/s", per_second(events, time));
+    let touching = touch(kilobytes)?;
+    println!(
+        "  only writing so much memory{touching:>10.1?}   opening takes {} of it",
+        ratio(time, touching)
+    );
     // The index is kept: it is made anew only where it is lost, and the store's figures are above.
     fs::remove_dir_all(folder.join("journal/checkpoints"))?;
-    let (time, _) = timed_open(folder)?;
-    println!("  journal alone              {time:>10.1?}   peak memory {}", peak_memory());
+    let Opened { time, kilobytes, .. } = fresh_open(folder)?;
+    println!("  journal alone              {time:>10.1?}   peak memory {kilobytes} kB");
     println!("    hashed, verified, decoded, judged and filed: {} events/s", per_second(events, time));
     let length = checkpoint_length(folder)?;
     println!("  its checkpoint has {} kB, written again when it was closed", length / 1_000);
     Ok(())
 }
 
-fn timed_open(folder: &Path) -> Result<(Duration, usize), Box<dyn Error>> {
-    forget_peak();
-    let began = Instant::now();
-    let node = Node::open(folder)?;
-    Ok((began.elapsed(), node.verified_before()))
+/// What opening took in a process of its own.
+struct Opened {
+    time: Duration,
+    /// How many events were verified before.
+    believed: u64,
+    /// The peak of the process's memory.
+    kilobytes: u64,
+}
+
+/// Opens it in a fresh process, as a command does. Its memory is the machine's, not what an earlier part of this
+/// program gave back.
+fn fresh_open(folder: &Path) -> Result<Opened, Box<dyn Error>> {
+    let words = part(&[OsStr::new("open"), folder.as_os_str()])?;
+    let [nanoseconds, believed, kilobytes] = words.as_slice() else {
+        return Err("opening told something else than its figures".into());
+    };
+    let time = Duration::from_nanos(*nanoseconds);
+    Ok(Opened { time, believed: *believed, kilobytes: *kilobytes })
+}
+
+/// How long it takes a fresh process to have so much memory and write into it: the limit of an opening that
+/// keeps what it reads.
+fn touch(kilobytes: u64) -> Result<Duration, Box<dyn Error>> {
+    let words = part(&[OsStr::new("touch"), OsStr::new(&kilobytes.to_string())])?;
+    Ok(Duration::from_nanos(words.first().copied().ok_or("touching told no time")?))
+}
+
+/// The figures that a part of this program tells.
+fn part(words: &[&OsStr]) -> Result<Vec<u64>, Box<dyn Error>> {
+    let (mut child, line) = start(words)?;
+    child.wait()?;
+    Ok(line.split_whitespace().filter_map(|word| word.parse().ok()).collect())
 }
 
 fn checkpoint_length(folder: &Path) -> Result<u64, Box<dyn Error>> {
