@@ -42,7 +42,7 @@ pub use extras::{AgreedExtra, Answer, agreed_extras};
 pub use filing::{Filed, Filing};
 pub use fill_ins::{Gap, fill_ins, wet};
 pub use judged::{judged, judged_entry, series};
-pub use lists::{Dated, Lists};
+pub use lists::{Dated, Lists, room_key};
 pub use log::log;
 pub use questions::{Question, QuestionKind, questions, timers_left_running};
 pub use readiness::{Readiness, readiness};

@@ -127,7 +127,24 @@ pub struct Lists<'book> {
     pub paid_as: BTreeMap<EntryRef, Vec<Part>>,
 }
 
+/// A room's name as it is told apart: in small letters.
+#[must_use]
+pub fn room_key(name: &str) -> String {
+    name.trim().to_lowercase()
+}
+
 impl<'book> Lists<'book> {
+    /// The rooms that are kept with a job.
+    pub fn rooms_of(&self, job: JobId) -> impl Iterator<Item = &'book RoomMeasured> {
+        self.rooms.iter().filter(move |((of, _), _)| *of == job).map(|(_, room)| *room)
+    }
+
+    /// The room of this name, in any letters.
+    #[must_use]
+    pub fn room(&self, job: JobId, name: &str) -> Option<&'book RoomMeasured> {
+        self.rooms.get(&(job, room_key(name))).copied()
+    }
+
     /// The rates of a person on a day, the nearest first: job and trade, job, trade, person.
     #[must_use]
     pub fn rate(
@@ -224,7 +241,7 @@ impl<'book> Lists<'book> {
                 self.limits.insert((set.job, set.what.trim().to_lowercase()), set);
             }
             (_, Body::RoomMeasured(measured)) => {
-                let key = (measured.job, measured.room.trim().to_lowercase());
+                let key = (measured.job, room_key(&measured.room));
                 if !measured.text.trim().is_empty() {
                     self.rooms.insert(key, measured);
                 }

@@ -11,6 +11,7 @@ use ledger::{
 use serde::Serialize;
 
 use crate::book::Logged;
+use crate::lists::room_key;
 
 /// Which row of which list.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -99,7 +100,7 @@ impl Shelf {
             Body::NeedListed(listed) => RowKey::Need(listed.stage, listed.kind, listed.what.clone()),
             Body::FillInListed(listed) => RowKey::FillIn(listed.job, listed.what.clone()),
             Body::LimitSet(set) => RowKey::Limit(set.job, set.what.trim().to_lowercase()),
-            Body::RoomMeasured(measured) => RowKey::Room(measured.job, measured.room.trim().to_lowercase()),
+            Body::RoomMeasured(measured) => RowKey::Room(measured.job, room_key(&measured.room)),
             Body::FirmListed(_) => RowKey::Firm,
             Body::PersonRated(rated) => RowKey::Rates(rated.person, rated.job, rated.trade.clone()),
             Body::ItemPriced(priced) => RowKey::Price(priced.item),

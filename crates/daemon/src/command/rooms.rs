@@ -5,6 +5,7 @@
 
 use ledger::site::RoomMeasured;
 use ledger::{Audience, Body, Payload, PersonId};
+use projections::room_key;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 
@@ -76,11 +77,8 @@ fn with_own_figures(node: &Node, room: MeasuredRoom) -> Result<MeasuredRoom, Nod
 fn kept<'node>(node: &'node Node, code: &str, room: &str) -> Result<&'node RoomMeasured, NodeError> {
     let lists = node.book().lists();
     let job = named::job(&lists, code)?.job;
-    let of_job = lists.rooms.iter().filter(|((of, _), _)| *of == job);
-    let (names, rooms): (Vec<&str>, Vec<&'node RoomMeasured>) =
-        of_job.map(|(_, kept)| (kept.room.as_str(), *kept)).unzip();
-    let meant = rooms.into_iter().find(|kept| is_same(&kept.room, room));
-    meant.ok_or_else(|| {
+    lists.room(job, room).ok_or_else(|| {
+        let names: Vec<&str> = lists.rooms_of(job).map(|kept| kept.room.as_str()).collect();
         let there_are = match names.as_slice() {
             [] => format!(
                 "none is kept on {code} yet; keep one with `fivebar measure FILE --job {code} --keep`"
@@ -91,16 +89,10 @@ fn kept<'node>(node: &'node Node, code: &str, room: &str) -> Result<&'node RoomM
     })
 }
 
-/// Whether two names are of one room, as the lists tell them apart.
-fn is_same(one: &str, other: &str) -> bool {
-    one.trim().to_lowercase() == other.trim().to_lowercase()
-}
-
 fn shown(node: &Node, code: &str) -> Result<Value, NodeError> {
     let lists = node.book().lists();
     let job = named::job(&lists, code)?.job;
-    let of_job = lists.rooms.iter().filter(|((of, _), _)| *of == job);
-    let rooms = of_job.map(|(_, kept)| json!({ "room": kept.room, "text": kept.text }));
+    let rooms = lists.rooms_of(job).map(|kept| json!({ "room": kept.room, "text": kept.text }));
     Ok(json!({ "job": code, "rooms": rooms.collect::<Vec<_>>() }))
 }
 
@@ -121,7 +113,7 @@ fn keep(node: &mut Node, author: PersonId, code: &str, room: &MeasuredRoom) -> R
 
 fn write(node: &mut Node, author: PersonId, code: &str, room: String, text: String) -> Result<(), NodeError> {
     let job = named::job(&node.book().lists(), code)?.job;
-    let is_row = |body: &Body| matches!(body, Body::RoomMeasured(held) if held.job == job && is_same(&held.room, &room));
+    let is_row = |body: &Body| matches!(body, Body::RoomMeasured(held) if held.job == job && room_key(&held.room) == room_key(&room));
     let replaces = named::heads(node, is_row);
     let mut act = node.act(author)?;
     act.replaces = replaces;

@@ -84,8 +84,7 @@ fn room_link(job: &str, room: &str) -> String {
 
 /// The room of this name that is kept with the job in hand.
 pub(crate) fn kept<'look>(look: &'look Look<'_>, room: &str) -> Option<&'look RoomMeasured> {
-    let key = (look.job?.job, room.trim().to_lowercase());
-    look.lists.rooms.get(&key).copied()
+    look.lists.room(look.job?.job, room)
 }
 
 /// What a room takes, worked out with the crew's own figures.
@@ -98,8 +97,8 @@ pub(crate) fn worked_out(look: &Look<'_>, text: &str) -> Result<Value, daemon::N
 pub(crate) fn rooms(look: &Look<'_>, asked: &Asked) -> Rooms {
     let code = look.job.map(|job| job.code.clone()).unwrap_or_default();
     let chosen = kept(look, &asked.what);
-    let of_job = look.lists.rooms.iter().filter(|((job, _), _)| look.job.is_some_and(|at| at.job == *job));
-    let kept = of_job.map(|(_, room)| Kept {
+    let of_job = look.job.into_iter().flat_map(|job| look.lists.rooms_of(job.job));
+    let kept = of_job.map(|room| Kept {
         name: room.room.clone(),
         link: room_link(&code, &room.room),
         chosen: chosen.is_some_and(|chosen| chosen.room == room.room),
