@@ -28,6 +28,7 @@ pub mod readiness;
 pub mod reconcile;
 mod row;
 pub mod schedule;
+pub mod snags;
 pub mod stages;
 pub mod time_on_job;
 mod time_terms;

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::excerpt::Proved;
 use ledger::site::{ExtraTerms, NeedKind, NeedState, SurveyPoint, Test, Whose};
-use ledger::{Body, EntryRef, EventHash, ItemId, PhotoHash, StageId};
+use ledger::{Body, EventHash, ItemId, PhotoHash, StageId};
 use rust_decimal::Decimal;
 use trade::Quantity;
 use trade::measure::Verdict;
@@ -20,6 +20,7 @@ use crate::entry::Entry;
 use crate::extras::{Answer, agreed_of, answers};
 use crate::judged::judged;
 use crate::lists::Lists;
+use crate::snags;
 use crate::stages::{DoneAt, Stage, plain};
 use crate::words;
 
@@ -342,20 +343,10 @@ impl<'f> Facts<'f> {
             open.extend(stage.missing.iter().map(|what| format!("{}: no {what} is logged", stage.stage)));
         }
         open.extend(self.outside().into_iter().map(|what| format!("{what}: outside the limit set")));
-        let cleared: BTreeSet<EntryRef> = self
-            .entries
-            .iter()
-            .filter_map(|entry| match entry.body.as_ref() {
-                Body::SnagCleared(cleared) => Some(cleared.snag),
-                _ => None,
-            })
-            .collect();
-        for entry in &self.entries {
-            if matches!(entry.body.as_ref(), Body::SnagRaised(_)) && !cleared.contains(&entry.entry_ref()) {
-                let stage = self.lists.stage(entry.site().and_then(|site| site.stage));
-                open.push(format!("{stage}, still to put right: {}", entry.act.note));
-            }
-        }
+        open.extend(snags::uncleared(&self.entries).map(|entry| {
+            let stage = self.lists.stage(entry.site().and_then(|site| site.stage));
+            format!("{stage}, still to put right: {}", entry.act.note)
+        }));
         let photos = places.iter().flat_map(|place| &place.photos).filter(|photo| photo.file.is_empty());
         open.extend(photos.map(|photo| {
             let (short, stage) = (photo.photo.short(), &photo.stage);

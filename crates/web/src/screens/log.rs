@@ -4,8 +4,8 @@
 use std::collections::BTreeMap;
 
 use ledger::site::{LineKind, Worked};
-use ledger::{Body, EntryRef, ItemId, JobId, StageId};
-use projections::{Entry, extras};
+use ledger::{Body, ItemId, JobId, StageId};
+use projections::{Entry, extras, snags};
 use trade::Quantity;
 use trade::money::hours_and_minutes;
 
@@ -290,19 +290,9 @@ fn open(look: &Look<'_>) -> (Vec<Open>, Vec<Open>) {
 }
 
 fn open_snags(look: &Look<'_>, job: JobId) -> Vec<Open> {
-    let cleared: Vec<EntryRef> = look
-        .book
-        .entries()
-        .filter_map(|entry| match entry.body.as_ref() {
-            Body::SnagCleared(cleared) => Some(cleared.snag),
-            _ => None,
-        })
-        .collect();
-    let snags = look.book.entries().filter(|entry| {
-        matches!(entry.body.as_ref(), Body::SnagRaised(snag) if snag.site.job == job)
-            && !cleared.contains(&entry.entry_ref())
-    });
-    snags.map(|entry| as_open(look, &entry, entry.act.note.clone())).collect()
+    let entries: Vec<_> = look.book.entries().collect();
+    let snags = snags::uncleared(&entries).filter(|entry| entry.site().is_some_and(|site| site.job == job));
+    snags.map(|entry| as_open(look, entry, entry.act.note.clone())).collect()
 }
 
 /// The extras of a job that were asked for and have neither yes nor no.
