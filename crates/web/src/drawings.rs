@@ -5,7 +5,6 @@ use axum::extract::{Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
-use daemon::node::now_ms;
 use serde::Deserialize;
 
 use crate::app::App;
@@ -31,10 +30,7 @@ async fn drawing(
     Query(Face { face }): Query<Face>,
 ) -> Result<Response, Problem> {
     let found = app.node(move |node| {
-        let look = Look::new(node, &viewer, &asked, now_ms()).map_err(|error| {
-            tracing::error!(%error, "the clock");
-            Problem::Broken
-        })?;
+        let look = Look::now(node, &viewer, &asked)?;
         let room = rooms::kept(&look, &asked.what).ok_or(Problem::NotHere)?;
         let answer = rooms::worked_out(&look, &room.text).map_err(|_| Problem::NotHere)?;
         answer["drawings"][face]["svg"].as_str().map(str::to_owned).ok_or(Problem::NotHere)

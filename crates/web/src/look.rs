@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use daemon::Node;
+use daemon::node::now_ms;
 use ledger::site::{JobListed, StageListed};
 use ledger::{Body, ChainId, EntryRef, JobId, PersonId, StageId};
 use projections::entry::Part;
@@ -14,6 +15,7 @@ use trade::{Day, Moment, TimeError};
 use crate::frame::{Frame, JobSites, Tab};
 use crate::links::encoded;
 use crate::posting::HOME_ZONE;
+use crate::problem::Problem;
 use crate::shapes::Tally;
 use crate::viewer::Viewer;
 use projections::words;
@@ -72,6 +74,17 @@ pub(crate) struct Safety {
 }
 
 impl<'a> Look<'a> {
+    /// Looks at this moment.
+    ///
+    /// # Errors
+    /// [`Problem::Broken`] where the clock is far outside of this millennium.
+    pub(crate) fn now(node: &'a Node, viewer: &'a Viewer, asked: &Asked) -> Result<Self, Problem> {
+        Self::new(node, viewer, asked, now_ms()).map_err(|error| {
+            tracing::error!(%error, "the clock");
+            Problem::Broken
+        })
+    }
+
     /// Looks. `now_ms` is the wall clock, in milliseconds since 1970.
     ///
     /// # Errors

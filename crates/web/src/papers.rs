@@ -8,7 +8,6 @@ use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
 use daemon::NodeError;
-use daemon::node::now_ms;
 use daemon::papers::{self, PaperWish};
 use documents::Form;
 use projections::billing;
@@ -100,10 +99,7 @@ async fn sheet(
 
 /// What a request looks at.
 pub(crate) fn looking<'a>(node: &'a daemon::Node, viewer: &'a Viewer) -> Result<Look<'a>, Problem> {
-    Look::new(node, viewer, &Asked::default(), now_ms()).map_err(|error| {
-        tracing::error!(%error, "the clock");
-        Problem::Broken
-    })
+    Look::now(node, viewer, &Asked::default())
 }
 
 /// A file that a browser keeps and does not show.

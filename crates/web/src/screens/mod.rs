@@ -6,8 +6,6 @@ use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
-use daemon::node::now_ms;
-use trade::TimeError;
 
 use crate::app::{App, Notice};
 use crate::frame::Frame;
@@ -109,10 +107,7 @@ async fn show<S: Screen>(
     let cookie = viewer.cookie.clone();
     let rest = asked.rest();
     let filled = app.node(move |node| {
-        let look = Look::new(node, &viewer, &asked, now_ms()).map_err(|error: TimeError| {
-            tracing::error!(%error, "the clock");
-            Problem::Broken
-        })?;
+        let look = Look::now(node, &viewer, &asked)?;
         fill(&look, &asked)
     });
     let mut screen = filled.await??;
