@@ -278,13 +278,11 @@ fn short_key(key: &str) -> String {
 fn stages(answer: &Value) -> String {
     let mut page = Page::new(&["job", "stage", "how it stands", "missing"]);
     for stage in list(answer, "stages") {
-        let missing: Vec<&str> = list(stage, "missing").iter().filter_map(Value::as_str).collect();
-        page.row(&[
-            &text(stage, "job"),
-            &text(stage, "stage"),
-            &text(stage, "state").replace('_', " "),
-            &missing.join(", "),
-        ]);
+        let words = |name: &str| list(stage, name).iter().filter_map(Value::as_str).collect::<Vec<_>>();
+        let (missing, places) = (words("missing").join(", "), words("signed_off_places").join("; "));
+        let state = text(stage, "state").replace('_', " ");
+        let state = if places.is_empty() { state } else { format!("{state}; signed off: {places}") };
+        page.row(&[&text(stage, "job"), &text(stage, "stage"), &state, &missing]);
     }
     page.finish()
 }

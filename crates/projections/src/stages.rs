@@ -1,12 +1,15 @@
 //! How each stage stands: signed off, in hand, free to begin, or waiting for another.
 //!
+//! A stage is signed off when somebody signs off all of it. A sign-off that says where is of that place alone:
+//! it counts before that place is closed up, and does not end the stage.
+//!
 //! *Free* means that what a stage follows is signed off. Whether the wait after that is over only a
 //! caller with a clock can tell; the moment from which it is, is given. Nothing here says that
 //! work is safe or fit: it tells what was logged and what was not.
 
 use std::collections::BTreeMap;
 
-use ledger::site::StageListed;
+use ledger::site::{Place, StageListed};
 use ledger::{Body, EntryRef, EventHash, JobId, StageId};
 use serde::Serialize;
 use trade::measure::Verdict;
@@ -14,9 +17,12 @@ use trade::{Day, Moment, Quantity};
 
 use crate::book::Book;
 use crate::entry::Entry;
+use crate::evidence::{Evidence, MissingEvidence, OfStage};
 use crate::judged::judged_entry;
 use crate::lists::Lists;
+use crate::places::PlaceWords;
 use crate::time_on_job::{Spell, spells_of};
+use crate::words;
 
 /// When something was done: the day and the minute, as far as it was said.
 ///
@@ -86,18 +92,18 @@ pub struct Stage {
     pub job: JobId,
     /// How it stands.
     pub condition: Condition,
-    /// The sign-off that holds.
+    /// The sign-off of all of it that holds.
     pub signed_off: Option<SignOff>,
+    /// The places that were signed off where all of it is not.
+    pub signed_off_places: Vec<PlaceSignedOff>,
     /// The entry that last changed how it stands.
     pub last: Option<EntryRef>,
     /// The event that last changed how it stands.
     pub last_event: Option<EventHash>,
     /// How much is done in per cent, where that was said last.
     pub part_done: Option<Quantity>,
-    /// The tests that its sign-off needs and that are not there.
-    pub tests_missing: Vec<String>,
-    /// Its sign-off needs a photo and there is none.
-    pub photo_missing: bool,
+    /// The tests and photos that its sign-off needs and that are not there, by place.
+    pub missing: Vec<MissingEvidence>,
     /// The stages that it follows and that are not signed off.
     pub waits_for: Vec<StageId>,
     /// When the wait after the stages that it follows is over, where all are signed off.
@@ -121,12 +127,21 @@ pub struct SignOff {
     pub logged_at: Moment,
 }
 
+/// A sign-off of one place of a stage, and what was not heard of there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlaceSignedOff {
+    /// The place as it was said.
+    pub place: String,
+    /// The sign-off.
+    pub sign_off: SignOff,
+    /// The tests and photos that it needs and that are not there.
+    pub missing: Vec<MissingEvidence>,
+}
+
 /// What happened on a stage.
 #[derive(Default)]
 pub(crate) struct Happened<'a, 'book> {
     steps: Vec<(DoneAt, &'a Entry<'book>)>,
-    tests: Vec<(DoneAt, &'a Entry<'book>)>,
-    has_photo: bool,
     /// The first work on it.
     began: Option<(DoneAt, EntryRef)>,
 }
@@ -136,16 +151,21 @@ impl Book {
     #[must_use]
     pub fn stages(&self, lists: &Lists<'_>) -> Vec<Stage> {
         let entries: Vec<_> = self.entries().collect();
-        stages_of(&happened(&entries, &spells_of(&entries)), lists)
+        stages_of(&happened(&entries, &spells_of(&entries)), &Evidence::of(&entries, lists), lists)
     }
 }
 
 /// Every listed stage and how it stands after what happened, by job and order.
-pub(crate) fn stages_of(happened: &BTreeMap<StageId, Happened<'_, '_>>, lists: &Lists<'_>) -> Vec<Stage> {
-    let nothing = Happened::default();
+pub(crate) fn stages_of(
+    happened: &BTreeMap<StageId, Happened<'_, '_>>,
+    evidence: &Evidence<'_>,
+    lists: &Lists<'_>,
+) -> Vec<Stage> {
+    let (nothing, no_evidence) = (Happened::default(), OfStage::default());
     let mut stages: BTreeMap<StageId, Stage> = BTreeMap::new();
     for (id, listed) in &lists.stages {
-        stages.insert(*id, stage(listed, happened.get(id).unwrap_or(&nothing), lists));
+        let evidence = evidence.of_stage(*id).unwrap_or(&no_evidence);
+        stages.insert(*id, stage(listed, happened.get(id).unwrap_or(&nothing), evidence));
     }
     let sign_offs: BTreeMap<_, _> =
         stages.iter().filter_map(|(id, stage)| Some((*id, stage.signed_off?))).collect();
@@ -201,12 +221,6 @@ impl<'a, 'book> Happened<'a, 'book> {
             Body::SignedOff(_) | Body::Reopened(_) | Body::PartDone(_) | Body::ReadyForChecking(_) => {
                 self.steps.push((at, entry));
             }
-            Body::Test(test) => {
-                self.has_photo |= !test.photos.is_empty();
-                self.tests.push((at, entry));
-            }
-            Body::Photo(_) => self.has_photo = true,
-            Body::Note(note) => self.has_photo |= !note.photos.is_empty(),
             Body::Used(_) | Body::Wasted(_) => self.work((at, entry.entry_ref())),
             _ => {}
         }
@@ -217,30 +231,37 @@ impl<'a, 'book> Happened<'a, 'book> {
     }
 }
 
-fn stage(listed: &StageListed, happened: &Happened<'_, '_>, lists: &Lists<'_>) -> Stage {
+fn stage(listed: &StageListed, happened: &Happened<'_, '_>, evidence: &OfStage<'_>) -> Stage {
     let mut found = Stage {
         stage: listed.stage,
         job: listed.job,
         condition: if happened.began.is_none() { Condition::Free } else { Condition::InHand },
         signed_off: None,
+        signed_off_places: Vec::new(),
         last: None,
         last_event: None,
         part_done: None,
-        tests_missing: Vec::new(),
-        photo_missing: listed.needs_photo && !happened.has_photo,
+        missing: Vec::new(),
         waits_for: Vec::new(),
         wait_over: None,
         began: happened.began.map(|(at, _)| at),
         begun_by: happened.began.map(|(_, entry)| entry).into_iter().collect(),
     };
+    let mut places: BTreeMap<PlaceWords, (&Place, SignOff)> = BTreeMap::new();
     for (at, entry) in &happened.steps {
         let event = entry.revision();
         (found.last, found.last_event) = (Some(entry.entry_ref()), Some(event));
         let sign_off = SignOff { entry: entry.entry_ref(), event, at: *at, logged_at: entry.act.logged_at };
         match entry.body.as_ref() {
-            Body::SignedOff(_) => {
+            Body::SignedOff(signed) if PlaceWords::of(&signed.site.place).is_unknown() => {
                 found.signed_off = Some(sign_off);
                 found.condition = Condition::SignedOff;
+            }
+            Body::SignedOff(signed) => {
+                places.insert(PlaceWords::of(&signed.site.place), (&signed.site.place, sign_off));
+                if found.condition == Condition::Free {
+                    found.condition = Condition::InHand;
+                }
             }
             Body::Reopened(_) | Body::ExtraAgreed(_) => {
                 found.condition = match found.signed_off.take() {
@@ -259,15 +280,18 @@ fn stage(listed: &StageListed, happened: &Happened<'_, '_>, lists: &Lists<'_>) -
             _ => {}
         }
     }
-    let until = found.signed_off.map(|sign_off| sign_off.at.day);
-    let done: Vec<_> = happened
-        .tests
-        .iter()
-        .filter(|(at, _)| until.is_none_or(|until| at.day <= until))
-        .filter_map(|(_, entry)| passed(lists, entry))
-        .collect();
-    let missing = listed.needs_tests.iter().filter(|needed| !done.contains(&plain(needed)));
-    found.tests_missing = missing.cloned().collect();
+    found.missing = evidence.missing(listed, found.signed_off.map(|sign_off| sign_off.at.day));
+    if found.signed_off.is_none() {
+        let holds = places.into_iter().filter(|(here, _)| evidence.is_signed_off(here));
+        found.signed_off_places = holds
+            .map(|(here, (place, sign_off))| {
+                let (place, until) = (words::place(place), Some(sign_off.at.day));
+                let missing = evidence.missing_at(listed, &here, until).into_iter();
+                let missing = missing.map(|what| MissingEvidence { what, place: place.clone() }).collect();
+                PlaceSignedOff { place, sign_off, missing }
+            })
+            .collect();
+    }
     found
 }
 
@@ -307,6 +331,9 @@ pub struct StageLine {
     pub state: Condition,
     /// What is missing, in words.
     pub missing: Vec<String>,
+    /// The places that were signed off where all of it is not.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub signed_off_places: Vec<String>,
     /// The earliest moment by the wait; check by eye and touch.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wait_over: Option<Moment>,
@@ -320,12 +347,12 @@ pub fn stages(book: &Book) -> Vec<StageLine> {
         let waits =
             stage.waits_for.iter().map(|before| format!("sign-off of {}", lists.stage(Some(*before))));
         let waits = waits.filter(|_| stage.condition != Condition::SignedOff);
-        let photo = stage.photo_missing.then(|| "photo".to_owned());
         StageLine {
             job: lists.job(stage.job),
             stage: lists.stage(Some(stage.stage)),
             state: stage.condition,
-            missing: waits.chain(stage.tests_missing.iter().cloned()).chain(photo).collect(),
+            missing: waits.chain(stage.missing.iter().map(MissingEvidence::words)).collect(),
+            signed_off_places: stage.signed_off_places.iter().map(|signed| signed.place.clone()).collect(),
             wait_over: stage.wait_over.filter(|_| stage.condition == Condition::Free),
         }
     });

@@ -108,7 +108,9 @@ fn stages(handover: &Handover) -> Vec<Part> {
         let missing =
             (!stage.missing.is_empty()).then(|| format!("not logged: {}", stage.missing.join(", ")));
         let trades = stage.trades.join(", ");
-        let below = [Some(trades), Some(stage.note.clone()), missing];
+        let places = (!stage.places_signed_off.is_empty())
+            .then(|| format!("signed off: {}", stage.places_signed_off.join("; ")));
+        let below = [Some(trades), Some(stage.note.clone()), places, missing];
         let (by, on) = match stage.signed_off_on {
             Some(on) => (stage.signed_off_by.clone(), day(on)),
             None => ("not signed off".to_owned(), String::new()),

@@ -9,8 +9,9 @@ use projections::handover::Handover;
 pub(super) fn tables(handover: &Handover) -> io::Result<BTreeMap<String, Vec<u8>>> {
     let stages = handover.stages.iter().map(|stage| {
         let on = stage.signed_off_on.map(|on| on.to_string()).unwrap_or_default();
-        let missing = stage.missing.join("; ");
-        [&stage.stage, &stage.signed_off_by, &on, &stage.device, &missing, &stage.note].map(Clone::clone)
+        let (missing, places) = (stage.missing.join("; "), stage.places_signed_off.join("; "));
+        [&stage.stage, &stage.signed_off_by, &on, &stage.device, &places, &missing, &stage.note]
+            .map(Clone::clone)
     });
     let tests = handover.tests.iter().map(|test| {
         let on = test.on.to_string();
@@ -42,7 +43,11 @@ pub(super) fn tables(handover: &Handover) -> io::Result<BTreeMap<String, Vec<u8>
         [&material.stage, &material.item, &material.much, &notes].map(Clone::clone)
     });
     Ok(BTreeMap::from([
-        table("stages.csv", ["stage", "signed off by", "on", "device", "missing", "note"], stages)?,
+        table(
+            "stages.csv",
+            ["stage", "signed off by", "on", "device", "places signed off", "missing", "note"],
+            stages,
+        )?,
         table(
             "tests.csv",
             [

@@ -19,6 +19,7 @@ use crate::entry::Entry;
 use crate::extras::{AgreedExtra, agreed_of, answers};
 use crate::lists::Lists;
 use crate::materials::{MaterialUse, Movement, uses_of};
+use crate::places::PlaceWords;
 use crate::quotes;
 use crate::row::RowKey;
 use crate::stages::DoneAt;
@@ -163,6 +164,8 @@ fn add_steps(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
     for entry in entries {
         let own = entry.site().and_then(|site| site.stage);
         let (stages, progress): (Vec<_>, _) = match entry.body.as_ref() {
+            // A sign-off of one place does not end the stage.
+            Body::SignedOff(signed) if !PlaceWords::of(&signed.site.place).is_unknown() => continue,
             Body::SignedOff(_) => (own.into_iter().collect(), Progress::SignedOff),
             Body::PartDone(part) => (own.into_iter().collect(), Progress::PartDone(part.percent)),
             Body::Reopened(_) => (own.into_iter().collect(), Progress::Reopened),

@@ -17,11 +17,12 @@ use super::{
 use crate::book::Book;
 use crate::cautions::Occasion;
 use crate::entry::Entry;
+use crate::evidence::MissingEvidence;
 use crate::extras::{Answer, agreed_of, answers};
 use crate::judged::judged;
 use crate::lists::Lists;
 use crate::snags;
-use crate::stages::{DoneAt, Stage, plain};
+use crate::stages::{DoneAt, PlaceSignedOff, Stage, plain};
 use crate::words;
 
 /// A material and what was noted of it.
@@ -76,7 +77,13 @@ impl<'f> Facts<'f> {
         let line = |stage: &Stage| {
             let signed = stage.signed_off;
             let entry = signed.and_then(|signed| self.book.entry(&signed.entry));
-            let photo = stage.photo_missing.then(|| "photo".to_owned());
+            let signs =
+                signed.into_iter().chain(stage.signed_off_places.iter().map(|signed| signed.sign_off));
+            let signs = signs.filter_map(|signed| self.book.entry(&signed.entry));
+            let place = |signed: &PlaceSignedOff| {
+                let (by, on) = (self.lists.person(signed.sign_off.entry.person), signed.sign_off.at.day);
+                format!("{}: {by}, {}", signed.place, words::day_and_year(on))
+            };
             HandedStage {
                 stage: self.lists.stage(Some(stage.stage)),
                 trades: self
@@ -90,8 +97,9 @@ impl<'f> Facts<'f> {
                 written_at: signed.map(|signed| signed.logged_at),
                 device: signed.map_or_else(String::new, |signed| self.device_of(signed.event)),
                 note: entry.as_ref().map_or_else(String::new, |entry| entry.act.note.clone()),
-                missing: stage.tests_missing.iter().cloned().chain(photo).collect(),
-                events: entry.map_or_else(Vec::new, |entry| entry.hashes().collect()),
+                missing: stage.missing.iter().map(MissingEvidence::words).collect(),
+                places_signed_off: stage.signed_off_places.iter().map(place).collect(),
+                events: signs.flat_map(|entry| entry.hashes().collect::<Vec<_>>()).collect(),
             }
         };
         self.stages.iter().map(line).collect()

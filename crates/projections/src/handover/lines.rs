@@ -23,7 +23,9 @@ pub struct HandedStage {
     pub note: String,
     /// What its sign-off needs and what is not there.
     pub missing: Vec<String>,
-    /// The events of the sign-off.
+    /// Where it is not signed off as a whole: the places that are, by whom and on which day.
+    pub places_signed_off: Vec<String>,
+    /// The events of the sign-offs.
     pub events: Vec<EventHash>,
 }
 

@@ -7,7 +7,8 @@ use ledger::office::Basis;
 use ledger::{JobId, StageId};
 
 use super::{Facts, Question, QuestionKind};
-use crate::closing::{self, ClosedUp, Evidence};
+use crate::closing::{self, ClosedUp};
+use crate::evidence::{Evidence, MissingEvidence};
 use crate::extras::{Answer, answers};
 use crate::materials::uses_of;
 use crate::schedule;
@@ -15,47 +16,67 @@ use crate::stages::{DoneAt, Stage, happened, stages_of};
 
 pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     let happened = happened(&facts.entries, &facts.spells);
-    let stages = stages_of(&happened, &facts.lists).into_iter();
+    let evidence = Evidence::of(&facts.entries, &facts.lists);
+    let stages = stages_of(&happened, &evidence, &facts.lists).into_iter();
     let stages: BTreeMap<StageId, Stage> = stages.map(|stage| (stage.stage, stage)).collect();
     signed_off_without(facts, &stages, found);
-    closed_up(facts, &stages, found);
+    closed_up(facts, &evidence, found);
     in_a_circle(facts, &stages, found);
     extras_without_yes(facts, &stages, found);
     material_without_price(facts, found);
 }
 
+/// A sign-off without a test or photo that it needs at one of its places.
 fn signed_off_without(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
     for stage in stages.values() {
-        let Some(sign_off) = stage.signed_off else { continue };
-        let photo = stage.photo_missing.then_some("a photo");
-        let missing: Vec<_> = stage.tests_missing.iter().map(String::as_str).chain(photo).collect();
-        if missing.is_empty() {
-            continue;
+        let whole = stage.signed_off.iter().map(|sign_off| (sign_off, "", stage.missing.as_slice()));
+        let places = stage.signed_off_places.iter();
+        let places =
+            places.map(|signed| (&signed.sign_off, signed.place.as_str(), signed.missing.as_slice()));
+        for (sign_off, place, missing) in whole.chain(places).filter(|(_, _, missing)| !missing.is_empty()) {
+            let at = if place.is_empty() { String::new() } else { format!(", {place},") };
+            let text = format!(
+                "{}, {}{at} was signed off on {} without {}. Is there one to log?",
+                facts.lists.job(stage.job),
+                facts.lists.stage(Some(stage.stage)),
+                sign_off.at.day,
+                missing_words(missing, place),
+            );
+            let about = [stage.stage.to_string(), sign_off.event.to_string()];
+            found.push(
+                Question::new(QuestionKind::SignedOffWithout, &about, text)
+                    .of(sign_off.entry.person)
+                    .on(sign_off.at.day)
+                    .at(stage.job, Some(stage.stage))
+                    .from([sign_off.entry]),
+            );
         }
-        let text = format!(
-            "{}, {} was signed off on {} without {}. Is there one to log?",
-            facts.lists.job(stage.job),
-            facts.lists.stage(Some(stage.stage)),
-            sign_off.at.day,
-            missing.join(" and "),
-        );
-        let about = [stage.stage.to_string(), sign_off.event.to_string()];
-        found.push(
-            Question::new(QuestionKind::SignedOffWithout, &about, text)
-                .of(sign_off.entry.person)
-                .on(sign_off.at.day)
-                .at(stage.job, Some(stage.stage))
-                .from([sign_off.entry]),
-        );
     }
 }
 
+/// `pressure test and a photo (kitchen); a photo (utility, north wall)`. The place that is the question's own is
+/// not said again.
+fn missing_words(missing: &[MissingEvidence], own: &str) -> String {
+    let mut places: Vec<(&str, Vec<&str>)> = Vec::new();
+    for evidence in missing {
+        let what = if evidence.what == MissingEvidence::PHOTO { "a photo" } else { &evidence.what };
+        match places.last_mut().filter(|(place, _)| *place == evidence.place) {
+            Some((_, whats)) => whats.push(what),
+            None => places.push((&evidence.place, vec![what])),
+        }
+    }
+    let words = places.into_iter().map(|(place, whats)| match place {
+        "" => whats.join(" and "),
+        place if place == own => whats.join(" and "),
+        place => format!("{} ({place})", whats.join(" and ")),
+    });
+    words.collect::<Vec<_>>().join("; ")
+}
+
 /// Work on a stage that covers what was not tested, photographed or signed off at that place.
-fn closed_up(facts: &Facts<'_>, stages: &BTreeMap<StageId, Stage>, found: &mut Vec<Question>) {
-    let evidence = Evidence::of(&facts.entries, &facts.lists);
+fn closed_up(facts: &Facts<'_>, evidence: &Evidence<'_>, found: &mut Vec<Question>) {
     for (id, listed) in &facts.lists.stages {
-        for ClosedUp { check, began, begun_by } in closing::closed_up(&evidence, &facts.lists, stages, listed)
-        {
+        for ClosedUp { check, began, begun_by } in closing::closed_up(evidence, &facts.lists, listed) {
             let at = if check.place.is_empty() { String::new() } else { format!(", {},", check.place) };
             let told = check.told.map(|told| {
                 let (to, by) = (facts.lists.person(told.to), facts.lists.person(told.by));

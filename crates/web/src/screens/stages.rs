@@ -8,7 +8,8 @@ use askama::Template;
 use daemon::Role;
 use ledger::site::StageListed;
 use ledger::{Body, StageId};
-use projections::closing::Check;
+use projections::closing::{Check, checks_before};
+use projections::evidence::MissingEvidence;
 use projections::judged::Series;
 use projections::readiness::{Missing, missing_words};
 use projections::stages::{Condition, Stage};
@@ -107,7 +108,7 @@ pub(crate) fn stages(look: &Look<'_>, asked: &Asked) -> Stages {
         stages: stages
             .filter_map(|stage| {
                 let listed = look.lists.stages.get(&stage.stage)?;
-                let checks = evidence.checks_before(&look.lists, &all, listed);
+                let checks = checks_before(&evidence, &look.lists, listed);
                 Some(StageRow {
                     checks: checks.iter().map(|check| check_row(look, &entries, check)).collect(),
                     charts: series.iter().filter(|one| one.stage == listed.name).filter_map(chart).collect(),
@@ -126,7 +127,7 @@ fn row(look: &Look<'_>, stage: &Stage, listed: &StageListed, ready: Option<&Read
     StageRow {
         name: listed.name.clone(),
         mark: Mark { condition: stage.condition },
-        state: state(look, stage, ready),
+        state: state(look, stage, ready) + &signed_off_places(stage),
         waits: waits(look, stage),
         covers: names(look, &listed.covers),
         needs: needs(look, stage, listed),
@@ -261,6 +262,12 @@ fn state(look: &Look<'_>, stage: &Stage, ready: Option<&Readiness>) -> String {
     }
 }
 
+/// `, signed off: north wall`, where a place is and all of it is not.
+fn signed_off_places(stage: &Stage) -> String {
+    let places: Vec<&str> = stage.signed_off_places.iter().map(|signed| signed.place.as_str()).collect();
+    if places.is_empty() { String::new() } else { format!(", signed off: {}", places.join("; ")) }
+}
+
 fn is_drying(look: &Look<'_>, stage: &Stage) -> bool {
     stage.wait_over.is_some_and(|over| over.utc_ms() > look.now.utc_ms())
 }
@@ -286,25 +293,23 @@ fn names(look: &Look<'_>, stages: &[StageId]) -> String {
 
 /// The tests and photos that a sign-off needs, each with what is there.
 fn needs(look: &Look<'_>, stage: &Stage, listed: &StageListed) -> Vec<Need> {
-    let mut needs: Vec<Need> = Vec::new();
-    for wanted in &listed.needs_tests {
-        let there = !stage.tests_missing.contains(wanted);
-        let value = last_value(look, stage.stage, wanted);
-        needs.push(Need {
-            there,
-            words: match (there, value) {
-                (_, Some(value)) => format!("{wanted}: {value}"),
-                (true, None) => wanted.clone(),
-                (false, None) => format!("{wanted}: not logged"),
-            },
-        });
-    }
-    if listed.needs_photo {
-        let there = !stage.photo_missing;
-        let words = if there { "photo" } else { "photo: none yet" };
-        needs.push(Need { there, words: words.to_owned() });
-    }
-    needs
+    let need = |wanted: &str, value: Option<String>| {
+        let missing: Vec<&MissingEvidence> =
+            stage.missing.iter().filter(|missing| missing.what == wanted).collect();
+        let places: Vec<&str> = missing.iter().map(|missing| missing.place.as_str()).collect();
+        let none = match places.as_slice() {
+            [] => None,
+            [""] => Some("none yet".to_owned()),
+            places => Some(format!("none yet at {}", places.join("; "))),
+        };
+        let said: Vec<String> = value.into_iter().chain(none).collect();
+        let words =
+            if said.is_empty() { wanted.to_owned() } else { format!("{wanted}: {}", said.join("; ")) };
+        Need { there: missing.is_empty(), words }
+    };
+    let tests = listed.needs_tests.iter().map(|test| need(test, last_value(look, stage.stage, test)));
+    let photo = listed.needs_photo.then(|| need(MissingEvidence::PHOTO, None));
+    tests.chain(photo).collect()
 }
 
 fn last_value(look: &Look<'_>, stage: StageId, wanted: &str) -> Option<String> {
