@@ -108,12 +108,29 @@ fn costing(answer: &Value) -> String {
     if !left_out.is_empty() {
         all += &format!("\n{}{}", heading("Not costed yet"), left_out.join("\n"));
     }
-    let saved = &costing["saved"];
-    if saved.is_null() {
+    let (saved, extra) = (&costing["saved"], &answer["extra"]);
+    if !extra["amount"].is_null() {
+        all + "\n\n" + &priced_extra(extra)
+    } else if !extra.is_null() {
+        all + "\n\nNothing is saved. With --save it is what the extra sells for."
+    } else if saved.is_null() {
         all + "\n\nNothing is saved. With --save these lines go into the costing."
     } else {
         all + &format!("\n\n{} saved, {} held already.", text(saved, "written"), text(saved, "already_held"))
     }
+}
+
+/// What became of an extra that was measured up.
+fn priced_extra(extra: &Value) -> String {
+    let (what, amount) = (text(extra, "what"), text(extra, "amount"));
+    let stays = if extra["stays"] == true { ", as it was agreed" } else { "" };
+    let lines = if extra["lines_saved"] == true {
+        format!("Its lines are in the costing, under {}.", text(extra, "stage"))
+    } else {
+        "Its lines are not in the costing: they go there with --save once a yes at a price is logged."
+            .to_owned()
+    };
+    format!("{what}: {amount} without VAT{stays}. {lines}")
 }
 
 /// The figures that measuring up goes by.

@@ -1,6 +1,7 @@
 //! What a node can be asked to do, and doing it. Every command is data, so that it runs the same
 //! straight and through the daemon's socket.
 
+mod extra_costing;
 mod health;
 mod importing;
 mod judging;

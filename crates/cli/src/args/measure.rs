@@ -16,6 +16,7 @@ use trade::Rate;
   fivebar measure shower-room.txt --job GARAGE --save     into the job's costing
   fivebar measure shower-room.txt --job GARAGE --keep     the room is kept with the job, for the whole crew
   fivebar measure --job GARAGE --kept 'Shower room'       a room that is kept, with what it costs
+  fivebar measure shelf.txt --job GARAGE --extra 7f3a90c1 --save    what an extra sells for
   fivebar measure --job GARAGE --rooms                    the rooms that are kept
   fivebar measure --line 'room: Store' --line 'wall back: 3.6m x 2400, studs 400, board both sides, skim'
   fivebar measure --figures                               every figure that it goes by, and its source
@@ -64,6 +65,10 @@ pub(crate) struct Measure {
     /// Take a room that is kept out again.
     #[arg(long, value_name = "ROOM", requires = "job", conflicts_with_all = ["file", "line", "kept", "keep", "save", "rooms"])]
     drop: Option<String>,
+    /// The room is an extra: the key of the entry in which it was asked for or agreed. With --save its price is
+    /// set, and once the customer said yes at a price its lines go under its own stage; that price then stays.
+    #[arg(long, value_name = "ENTRY", requires = "job")]
+    extra: Option<String>,
     /// Put the lines into the job's costing.
     #[arg(long, requires = "job")]
     save: bool,
@@ -120,8 +125,14 @@ impl Measure {
         let Some(job) = &self.job else { return Vec::new() };
         let rates = self.hour_cost.zip(self.hour_charge);
         let keep = self.keep.then(|| RoomCommand::Keep { job: job.clone(), room: room.clone() });
-        let cost =
-            RoomCommand::Cost(CostedRoom { room: room.clone(), job: job.clone(), rates, save: self.save });
+        let cost = CostedRoom {
+            room: room.clone(),
+            job: job.clone(),
+            rates,
+            extra: self.extra.clone(),
+            save: self.save,
+        };
+        let cost = RoomCommand::Cost(cost);
         keep.into_iter().chain((self.save || !self.keep).then_some(cost)).collect()
     }
 }

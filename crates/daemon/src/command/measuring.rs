@@ -22,6 +22,7 @@ use trade::takeoff::reading::read_room;
 use trade::takeoff::{Setting, Settings, TakeoffError};
 use trade::{Day, Rate};
 
+use super::extra_costing::MeasuredExtra;
 use super::{importing, named};
 use crate::error::NodeError;
 use crate::import::{FileName, Files};
@@ -46,6 +47,8 @@ pub struct CostedRoom {
     pub job: String,
     /// What an hour costs and is charged at; the rates of whoever measures up without it.
     pub rates: Option<(Rate, Rate)>,
+    /// The extra that it is the price of, by its key; the job's own costing without it.
+    pub extra: Option<String>,
     /// Whether the lines go into the costing, or are only shown.
     pub save: bool,
 }
@@ -106,6 +109,7 @@ pub(super) fn cost(node: &mut Node, author: PersonId, wish: &CostedRoom) -> Resu
     named::must_read_office(node)?;
     let today = moment(now_ms())?.day();
     let worked = work_out(&wish.room, today)?;
+    let extra = wish.extra.as_deref().map(|key| MeasuredExtra::named(node, &wish.job, key)).transpose()?;
     let costing = {
         let lists = node.book().lists();
         let job = named::job(&lists, &wish.job)?.job;
@@ -136,18 +140,35 @@ pub(super) fn cost(node: &mut Node, author: PersonId, wish: &CostedRoom) -> Resu
         let rates = CostingRates { hour_cost, hour_charge, markup_percent };
         costing::cost(&worked.measured, &book, rates, &worked.settings).map_err(bad)?
     };
-    let saved = if wish.save { Some(save(node, author, &wish.job, &costing)?) } else { None };
+    let costing = match &extra {
+        Some(extra) => extra.of_its_stage(costing),
+        None => costing,
+    };
+    let (saved, extra) = match (extra, wish.save) {
+        (None, false) => (None, None),
+        (None, true) => (Some(save(node, author, &wish.job, &costing)?), None),
+        (Some(extra), false) => (None, Some(extra.shown())),
+        (Some(extra), true) => (None, Some(extra.save(node, author, &wish.job, &costing)?)),
+    };
     let mut answer = answer(&worked);
     answer["job"] = json!(wish.job);
     answer["costing"] = json!({
         "lines": costing.lines.iter().map(costing_line).collect::<Vec<_>>(),
         "left_out": costing.left_out, "cost": costing.cost(), "price": costing.price(), "saved": saved,
     });
+    if let Some(extra) = extra {
+        answer["extra"] = extra;
+    }
     Ok(answer)
 }
 
 /// Puts the lines into the job's costing, through the same checks as a file of them.
-fn save(node: &mut Node, author: PersonId, job: &str, costing: &Costing) -> Result<Value, NodeError> {
+pub(super) fn save(
+    node: &mut Node,
+    author: PersonId,
+    job: &str,
+    costing: &Costing,
+) -> Result<Value, NodeError> {
     if !costing.left_out.is_empty() {
         return Err(NodeError::BadInput(costing.left_out.clone()));
     }

@@ -199,7 +199,18 @@ pub(super) fn price_extra(
         ));
     }
     let extra = extra(node, key)?;
+    write_extra_price(node, author, extra, amount)?;
+    Ok(json!({ "extra": named::described(node, &extra), "amount": amount }))
+}
+
+/// Writes what an extra sells for.
+pub(super) fn write_extra_price(
+    node: &mut Node,
+    author: PersonId,
+    extra: EntryRef,
+    amount: Pence,
+) -> Result<(), NodeError> {
     let replaces = named::heads(node, |body| matches!(body, Body::ExtraPriced(held) if held.extra == extra));
     write(node, author, None, replaces, Body::ExtraPriced(ExtraPriced { extra, amount }))?;
-    Ok(json!({ "extra": named::described(node, &extra), "amount": amount }))
+    Ok(())
 }

@@ -107,6 +107,26 @@ impl Costing {
     pub fn price(&self) -> Pence {
         self.lines.iter().map(CostingLine::price).sum()
     }
+
+    /// All of it under one stage: lines of the same thing at the same money are one line.
+    #[must_use]
+    pub fn under(self, stage: &str) -> Self {
+        let mut lines: Vec<CostingLine> = Vec::new();
+        for line in self.lines {
+            let line = CostingLine { stage: stage.to_owned(), ..line };
+            let alike =
+                |known: &CostingLine| CostingLine { quantity: line.quantity, ..known.clone() } == line;
+            let known = lines.iter_mut().find(|known| alike(known));
+            let sum = known.as_ref().and_then(|known| {
+                Quantity::new(known.quantity.value().checked_add(line.quantity.value())?).ok()
+            });
+            match known.zip(sum) {
+                Some((known, sum)) => known.quantity = sum,
+                None => lines.push(line),
+            }
+        }
+        Self { lines, left_out: self.left_out }
+    }
 }
 
 /// Costs a take-off.

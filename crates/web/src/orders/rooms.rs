@@ -20,7 +20,8 @@ pub(super) fn read(name: &str, viewer: &Viewer, fields: &Fields<'_>) -> Result<O
         "room-drop" => RoomCommand::Drop { job: fields.text("job")?, room: fields.text("room")? },
         "room-cost" => {
             viewer.must_see_money()?;
-            RoomCommand::Cost(CostedRoom { room: room()?, job: fields.text("job")?, rates: None, save: true })
+            let (job, extra) = (fields.text("job")?, fields.optional("extra"));
+            RoomCommand::Cost(CostedRoom { room: room()?, job, rates: None, extra, save: true })
         }
         _ => return Ok(None),
     };

@@ -181,7 +181,7 @@ impl Said {
 }
 
 /// The extras of the job, with the answer and, where there is none, the text to send.
-fn extras(look: &Look<'_>) -> Vec<Extra> {
+pub(crate) fn extras(look: &Look<'_>) -> Vec<Extra> {
     let job = look.job.map(|job| job.job);
     let is_here = |entry: &Entry<'_>| entry.site().map(|site| site.job) == job;
     let entries = || look.book.entries().filter(is_here);

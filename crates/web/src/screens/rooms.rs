@@ -11,6 +11,7 @@ use serde_json::Value;
 use crate::frame::{Frame, Tab};
 use crate::links::encoded;
 use crate::look::{Asked, Look};
+use crate::screens::job::{Extra, extras};
 
 /// What an empty form shows, so that nobody has to look up how a room is written.
 pub(crate) const EXAMPLE: &str = "room: Shower room
@@ -72,6 +73,8 @@ pub(crate) struct Rooms {
     /// Its measurements.
     text: String,
     measured: Measured,
+    /// The job's extras that can be measured up, for whoever sees money.
+    extras: Vec<Extra>,
     /// Why it can't be measured up any more, or empty: a figure of the crew's own may have changed.
     wrong: String,
     example: &'static str,
@@ -112,7 +115,8 @@ pub(crate) fn rooms(look: &Look<'_>, asked: &Asked) -> Rooms {
     let title = if room.is_empty() { "rooms" } else { room.as_str() };
     let title = if code.is_empty() { "Rooms".to_owned() } else { format!("{code} · {title}") };
     let frame = look.frame(Tab::Job, title).at("/rooms");
-    Rooms { frame, kept: kept.collect(), room, text, measured, wrong, example: EXAMPLE }
+    let extras = if look.viewer.sees_money && !room.is_empty() { extras(look) } else { Vec::new() };
+    Rooms { frame, kept: kept.collect(), room, text, measured, extras, wrong, example: EXAMPLE }
 }
 
 fn list<'a>(value: &'a Value, name: &str) -> &'a [Value] {

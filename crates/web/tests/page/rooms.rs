@@ -34,6 +34,19 @@ fn a_room_is_kept_by_a_hand_and_costed_by_the_boss() {
     assert_eq!(saved.status, 200, "{}", saved.text());
     assert!(maren.get("/job?job=GARAGE").text().contains("plasterboard 2400x1200x12.5"));
 
+    // An extra is priced in the same way, by the boss alone.
+    assert!(!maren.get(LINK).text().contains("Price the extra"), "there is none yet");
+    let asked = [("kind", "asked"), ("job", "GARAGE"), ("what", "a store in the shed")];
+    assert_eq!(maren.post_json("/log", &asked).status, 200);
+    let shown = maren.get(LINK).text();
+    let key =
+        shown.split("<option value=\"").find(|option| option.contains(">a store in the shed<")).unwrap();
+    let extra = ("extra", key.split('"').next().unwrap());
+    assert_eq!(tobi.post_json("/do/room-cost", &[cost[0], cost[1], extra]).status, 403);
+    assert!(maren.get("/job?job=GARAGE").text().contains("Set its price"));
+    assert_eq!(maren.post_json("/do/room-cost", &[cost[0], cost[1], extra]).status, 200);
+    assert!(maren.get("/job?job=GARAGE").text().contains("Change its price"));
+
     // What can't be built is not kept, and stands in the form to be mended.
     tobi.learn_token();
     let bad = ROOM.replace("3600", "3600 furlongs");

@@ -1,5 +1,7 @@
 //! A measured room with the week's price book: its costing, and what is written of it.
 
+use std::collections::BTreeSet;
+
 use super::*;
 
 const ROOM: &str = "
@@ -19,7 +21,8 @@ const OWN: &str = "
 
 fn wish(text: &str, save: bool) -> Command {
     let room = MeasuredRoom { own: Some(OWN.to_owned()), text: text.to_owned() };
-    Command::Measure(RoomCommand::Cost(CostedRoom { room, job: "GARAGE".to_owned(), rates: None, save }))
+    let job = "GARAGE".to_owned();
+    Command::Measure(RoomCommand::Cost(CostedRoom { room, job, rates: None, extra: None, save }))
 }
 
 fn lines_of(node: &Node) -> Vec<(String, String, String)> {
@@ -108,4 +111,63 @@ fn every_figure_is_shown_with_its_source() {
     assert_eq!(centres["own"], true);
     assert!(centres["source"].as_str().unwrap().contains("NHBC"));
     assert!(figures("set stud centres: 4").is_err());
+}
+
+/// The room as an extra of the garage.
+fn extra(key: &str, save: bool) -> Command {
+    let Command::Measure(RoomCommand::Cost(room)) = wish(ROOM, save) else { panic!("a costed room") };
+    Command::Measure(RoomCommand::Cost(CostedRoom { extra: Some(key.to_owned()), ..room }))
+}
+
+#[test]
+fn an_extra_is_priced_as_a_line_of_the_quote_is() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut node = laptop(folder.path());
+    let (shown, before) = (run(&mut node, wish(ROOM, false)).unwrap(), lines_of(&node));
+    let price = shown["costing"]["price"].clone();
+    let asked = [("kind", "asked"), ("job", "GARAGE"), ("stage", "move the door"), ("what", "board it out")];
+    let asked = log(&mut node, &asked);
+
+    // Asked for, it is shown; then its price is noted and nothing comes into the costing, which would bill it.
+    let answer = run(&mut node, extra(&asked, false)).unwrap();
+    assert_eq!((&answer["extra"]["what"], &answer["costing"]["price"]), (&json!("board it out"), &price));
+    let stages: BTreeSet<&str> = answer["costing"]["lines"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(|line| line["stage"].as_str())
+        .collect();
+    assert_eq!(stages, BTreeSet::from(["move the door"]));
+    let answer = run(&mut node, extra(&asked, true)).unwrap();
+    assert_eq!((&answer["extra"]["amount"], &answer["extra"]["lines_saved"]), (&price, &json!(false)));
+    assert_eq!(lines_of(&node), before);
+
+    // Once they said yes the lines stand under its own stage, and the price that they said yes to stays.
+    let yes = [("kind", "agreed"), ("job", "GARAGE"), ("of", asked.as_str()), ("what", "at a price")];
+    log(&mut node, &yes);
+    run(&mut node, Command::PriceExtra { entry: asked.clone(), amount: pounds("500") }).unwrap();
+    let answer = run(&mut node, extra(&asked, true)).unwrap();
+    let told = &answer["extra"];
+    assert_eq!(
+        (&told["amount"], &told["stays"], &told["lines_saved"]),
+        (&json!("500.00"), &json!(true), &json!(true))
+    );
+    let own = |(stage, _, _): &&(String, String, String)| stage == "move the door";
+    let (had, has) = (before.iter().filter(own).count(), lines_of(&node));
+    let costed = answer["costing"]["lines"].as_array().unwrap().len();
+    assert!(costed > 2 && has.iter().filter(own).count() > had, "{has:?}");
+    assert_eq!(has.len() - has.iter().filter(own).count(), before.len() - had, "no other stage is touched");
+}
+
+#[test]
+fn an_extra_of_another_job_or_for_nothing_is_not_priced() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut node = laptop(folder.path());
+    let other = log(&mut node, &[("kind", "asked"), ("job", "MILL"), ("what", "a shelf")]);
+    assert!(refused(&mut node, extra(&other, true)).contains("one of MILL, not of GARAGE"));
+    let free = log(&mut node, &[("kind", "agreed"), ("job", "GARAGE"), ("what", "free"), ("note", "a hook")]);
+    assert!(refused(&mut node, extra(&free, true)).contains("agreed for nothing"));
+    let no_stage = [("kind", "agreed"), ("job", "GARAGE"), ("what", "at a price"), ("note", "a shelf")];
+    let no_stage = log(&mut node, &no_stage);
+    assert!(refused(&mut node, extra(&no_stage, true)).contains("no stage of its own"));
 }
