@@ -278,6 +278,18 @@ pub(crate) struct RowConflict<'book> {
 }
 
 impl Book {
+    /// Who founded the crew; none until that is held.
+    #[must_use]
+    pub(crate) fn founder(&self) -> Option<PersonId> {
+        self.rows.iter().find_map(|(key, versions)| match key {
+            crate::row::RowKey::Person(person) => {
+                let founds = |row: &Logged| matches!(row.body, Body::CrewFounded(_));
+                versions.values().any(|row| founds(row)).then_some(*person)
+            }
+            _ => None,
+        })
+    }
+
     /// The lists as they stand.
     #[must_use]
     pub fn lists(&self) -> Lists<'_> {

@@ -12,10 +12,13 @@ use rust_decimal::Decimal;
 use trade::{Day, Moment, Quantity};
 
 use crate::book::Book;
+use crate::entry::Entry;
 use crate::lists::Lists;
 use crate::materials::stock;
+use crate::presence::Presence;
 use crate::schedule::earliest_days;
 use crate::stages::{Condition, Stage};
+use crate::time_on_job::spells_of;
 use crate::words;
 
 /// An item that a stage still needs.
@@ -150,16 +153,19 @@ fn lacks(need: &NeedListed, there: u32, on_hire: &BTreeSet<(JobId, String)>) -> 
     }
 }
 
-/// How many of the crew are not away on a day.
+/// How many of the crew are not away on a day. Whoever left is not of it.
 fn people_there(book: &Book, lists: &Lists<'_>, today: Day) -> u32 {
-    let away: BTreeSet<PersonId> = book
-        .entries()
+    let entries: Vec<Entry<'_>> = book.entries().collect();
+    let presence = Presence::of(book, &entries, &spells_of(&entries));
+    let away: BTreeSet<PersonId> = entries
+        .iter()
         .filter_map(|entry| match entry.body.as_ref() {
             Body::Away(away) if entry.act.done_on <= today && today <= away.until => Some(entry.act.person),
             _ => None,
         })
         .collect();
-    let there = lists.people.keys().filter(|person| !away.contains(person)).count();
+    let is_there = |person: &&PersonId| !away.contains(*person) && presence.is_there(**person, today);
+    let there = lists.people.keys().filter(is_there).count();
     u32::try_from(there).unwrap_or(u32::MAX)
 }
 

@@ -7,6 +7,7 @@ use ledger::{Body, PersonId};
 use trade::Day;
 
 use super::{Facts, Question, QuestionKind};
+use crate::presence::Presence;
 use crate::stages::DoneAt;
 use crate::time_on_job::overlaps;
 use crate::words::words;
@@ -18,7 +19,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     hours_without_a_rate(facts, found);
 }
 
-/// Weekdays on which somebody worked, and the people who have nothing logged for them.
+/// Weekdays on which somebody worked, and the people of the crew who have nothing logged for them.
 fn days_without_hours(facts: &Facts<'_>, found: &mut Vec<Question>) {
     let worked: BTreeSet<_> = facts.spells.iter().map(|spell| (spell.day, spell.person())).collect();
     let days: BTreeSet<Day> = worked.iter().map(|(day, _)| *day).filter(|day| day.is_weekday()).collect();
@@ -28,11 +29,12 @@ fn days_without_hours(facts: &Facts<'_>, found: &mut Vec<Question>) {
             away.entry(entry.act.person).or_default().push((entry.act.done_on, *until));
         }
     }
+    let presence = Presence::of(facts.book, &facts.entries, &facts.spells);
     for (person, name) in &facts.lists.people {
         let away = away.get(person).map_or(&[][..], Vec::as_slice);
         for day in &days {
             let excused = away.iter().any(|(from, until)| (from..=until).contains(&day));
-            if excused || worked.contains(&(*day, *person)) {
+            if excused || worked.contains(&(*day, *person)) || !presence.is_there(*person, *day) {
                 continue;
             }
             let text = format!("{name} has no hours on {day}. A day off, or hours still to log?");

@@ -1,13 +1,16 @@
 //! What a boss is asked, and what not.
 
+use ledger::roster_events::{DeviceAdmitted, DeviceRetired, SessionClosed, SessionOpened};
 use ledger::site::{
-    Away, ExtraAgreed, ExtraTerms, Photo, QuestionSettled, Reopened, SaidHow, SignedOff, WorkStarted,
+    Away, ExtraAgreed, ExtraTerms, NeedKind, NeedListed, NeedState, Photo, QuestionSettled, Reopened,
+    SaidHow, SignedOff, WorkStarted,
 };
-use ledger::{Body, ChainId, EventHash, PhotoHash, Unreadable};
+use ledger::{Body, ChainId, DeviceKey, EventHash, PhotoHash, SessionId, Unreadable};
+use projections::readiness::Missing;
 use projections::stages::Condition;
-use projections::{Question, QuestionKind, questions, timers_left_running};
+use projections::{Question, QuestionKind, questions, readiness, timers_left_running};
 
-use crate::world::{World, at, day, person, site, span, stage, test};
+use crate::world::{World, at, day, job, person, site, span, stage, test};
 
 const TOBI: &str = "Tobi Larch";
 const INES: &str = "Ines Quill";
@@ -50,6 +53,65 @@ fn weekdays_on_which_others_worked_and_somebody_did_not() {
 }
 
 /// A two-hour pressure test can't have ended at 09:45 where hours begin at 10:00.
+#[test]
+fn who_left_is_not_asked_for_hours_from_that_day_and_not_counted_on() {
+    let mut world = World::with_crew();
+    let (phone, page) = (DeviceKey([7; 32]), SessionId([8; 16]));
+    let admitted = DeviceAdmitted {
+        device: phone,
+        name: "phone".to_owned(),
+        person: person(INES),
+        shared: false,
+        office: false,
+    };
+    world.log(MAREN, "add", "2026-11-01T08:00", Body::DeviceAdmitted(admitted));
+    let opened = SessionOpened { session: page, person: person(INES), name: "browser".to_owned() };
+    world.log(MAREN, "open", "2026-11-01T08:01", Body::SessionOpened(opened));
+    world.stage("GARAGE", "walls", |_| {});
+    for on in ["2026-11-02", "2026-11-03", "2026-11-04"] {
+        hours(&mut world, MAREN, on);
+        hours(&mut world, TOBI, on);
+    }
+    let without = |world: &World| -> Vec<String> {
+        asked(world, QuestionKind::NoHours).into_iter().map(|(_, day)| day).collect()
+    };
+    let three: Vec<String> = ["02", "03", "04"].map(|day| format!("2026-11-{day}")).to_vec();
+    let retired = DeviceRetired { device: phone, cuts: Vec::new(), reason: "left".to_owned() };
+    world.log(MAREN, "retire", "2026-11-03T12:00", Body::DeviceRetired(retired));
+    assert_eq!(without(&world), three, "the page is still open");
+    world.log(MAREN, "close", "2026-11-03T12:01", Body::SessionClosed(SessionClosed { session: page }));
+    assert_eq!(without(&world), three[..1], "asked for the days before, and not from that day on");
+    let wanted = |world: &World, on: &str| {
+        let book = world.office();
+        let ready = readiness(&book, &book.lists(), at(&format!("{on}T07:00")));
+        ready[0].missing.iter().any(|missing| matches!(missing, Missing::People { there: 2, .. }))
+    };
+    let need = NeedListed {
+        job: job("GARAGE"),
+        stage: stage("GARAGE", "walls"),
+        kind: NeedKind::People,
+        what: String::new(),
+        count: 3,
+        state: NeedState::Open,
+    };
+    world.list("n", "2026-11-01", Body::NeedListed(need));
+    assert!(!wanted(&world, "2026-11-02") && wanted(&world, "2026-11-03"));
+    // Helped out once more, on a Saturday: there until then.
+    hours(&mut world, INES, "2026-11-07");
+    assert_eq!(without(&world), three);
+    assert!(!wanted(&world, "2026-11-07") && wanted(&world, "2026-11-08"));
+    // A new phone, and they are of the crew as before.
+    let admitted = DeviceAdmitted {
+        device: DeviceKey([9; 32]),
+        name: "new phone".to_owned(),
+        person: person(INES),
+        shared: false,
+        office: false,
+    };
+    world.log(MAREN, "add again", "2026-11-09T08:00", Body::DeviceAdmitted(admitted));
+    assert!(!wanted(&world, "2026-11-10"));
+}
+
 #[test]
 fn work_before_the_days_first_hours() {
     let mut world = World::with_crew();
