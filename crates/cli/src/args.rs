@@ -273,6 +273,14 @@ pub(crate) enum Request {
         #[arg(long, requires = "job")]
         what: Option<String>,
     },
+    /// Check before closing up: what was not heard of, place by place, behind what a stage covers.
+    #[command(after_help = "  fivebar closing GARAGE\n  fivebar closing GARAGE boarding")]
+    Closing {
+        /// The job.
+        job: String,
+        /// The stage that closes up; all of them without one.
+        stage: Option<String>,
+    },
     /// What slips if a stage takes longer.
     Slips(Slips),
     /// The usual waits for setting, drying and curing, and who states them.

@@ -143,6 +143,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::FillIn(request) => request.command(),
         Request::Tests { job: None, .. } => Command::Tests(TestCommand::Kinds),
         Request::Tests { job: Some(job), what } => Command::Tests(TestCommand::Series { job, what }),
+        Request::Closing { job, stage } => Command::Plan(PlanCommand::Closing { job, stage }),
         Request::Waits => Command::Plan(PlanCommand::Waits),
         Request::Slips(slips) => slips.command(),
         Request::Limit(limit) => limit.command()?,

@@ -14,6 +14,7 @@ pub(crate) fn plan(command: &PlanCommand, answer: &Value) -> String {
         PlanCommand::FillIn(_) | PlanCommand::FillInBecame { .. } | PlanCommand::FillIns { .. } => {
             fill_ins(answer)
         }
+        PlanCommand::Closing { .. } => closing(answer),
         PlanCommand::Slips { .. } => slips(answer),
         PlanCommand::Waits => waits(answer),
         PlanCommand::SetLimit(_) => limits(answer),
@@ -57,6 +58,28 @@ fn morning(answer: &Value) -> String {
         page += &table.finish();
     }
     page
+}
+
+/// What was not heard of behind what each stage covers.
+fn closing(answer: &Value) -> String {
+    if list(answer, "checks").is_empty() {
+        return "Nothing of it covers another stage.".to_owned();
+    }
+    let mut page = Page::new(&["before", "covers", "where", "not heard of on this device"]);
+    for check in list(answer, "checks") {
+        let mut open: Vec<String> =
+            list(check, "missing").iter().filter_map(Value::as_str).map(str::to_owned).collect();
+        if check["signed_off"] == false {
+            open.push("sign-off".to_owned());
+        }
+        let told = &check["told"];
+        if !told.is_null() {
+            open.push(format!("{} was told of it by {}", text(told, "to"), text(told, "by")));
+        }
+        let open = if open.is_empty() { "nothing missing".to_owned() } else { open.join(", ") };
+        page.row(&[&text(check, "stage"), &text(check, "covers"), &text(check, "place"), &open]);
+    }
+    page.finish() + "\n\nIt tells what was logged, and certifies nothing."
 }
 
 fn needs(answer: &Value) -> String {

@@ -6,7 +6,8 @@ use ledger::site::{
     Bound, FillInListed, FillInState, Limit, LimitSet, NeedKind, NeedListed, NeedState, Reach, StageListed,
 };
 use ledger::{Audience, Body, Payload, PersonId};
-use projections::{Gap, Lists};
+use projections::closing::checks_before;
+use projections::{Evidence, Gap, Lists};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::waits::{self, WAITS};
@@ -60,6 +61,13 @@ pub enum PlanCommand {
         minutes: Option<u32>,
         /// Whether something wet is on; else what was logged says so.
         wet: Option<bool>,
+    },
+    /// What was not heard of before stages close up what they cover, place by place.
+    Closing {
+        /// The job.
+        job: String,
+        /// One stage only.
+        stage: Option<String>,
     },
     /// What slips if a stage takes longer.
     Slips {
@@ -133,6 +141,7 @@ pub(super) fn run(node: &mut Node, author: PersonId, command: PlanCommand) -> Re
         PlanCommand::FillIns { job, minutes, wet } => {
             fill_ins(node, job.as_deref(), minutes, wet, moment(now_ms())?)
         }
+        PlanCommand::Closing { job, stage } => closing(node, &job, stage.as_deref()),
         PlanCommand::Slips { job, stage, hours } => slips(node, &job, &stage, hours, moment(now_ms())?),
         PlanCommand::Waits => Ok(waits()),
         PlanCommand::SetLimit(wish) => set_limit(node, author, wish),
@@ -150,6 +159,30 @@ fn morning(node: &Node, job: Option<&str>, now: Moment) -> Result<Value, NodeErr
         plan.customer.retain(|line| line.job == code);
     }
     Ok(json!(plan))
+}
+
+/// The checks before stages close up what they cover, with those where nothing is missing.
+fn closing(node: &Node, code: &str, stage: Option<&str>) -> Result<Value, NodeError> {
+    let lists = node.book().lists();
+    let job = named::job(&lists, code)?;
+    let only = stage.map(|stage| named::stage(&lists, job, stage).map(|stage| stage.stage)).transpose()?;
+    let entries: Vec<_> = node.book().entries().collect();
+    let evidence = Evidence::of(&entries, &lists);
+    let is_asked = |listed: &&&StageListed| {
+        listed.job == job.job && only.is_none_or(|only| listed.stage == only) && !listed.covers.is_empty()
+    };
+    let mut closing: Vec<&&StageListed> = lists.stages.values().filter(is_asked).collect();
+    closing.sort_by_key(|listed| (listed.order, listed.stage));
+    let checks = closing.into_iter().flat_map(|listed| {
+        let checks = checks_before(&evidence, &lists, listed).into_iter();
+        checks.map(|check| {
+            let told =
+                check.told.map(|told| json!({ "to": lists.person(told.to), "by": lists.person(told.by) }));
+            json!({ "stage": listed.name, "covers": lists.stage(Some(check.covered)), "place": check.place,
+                "missing": check.missing, "signed_off": !check.no_sign_off, "told": told })
+        })
+    });
+    Ok(json!({ "job": job.code, "checks": checks.collect::<Vec<_>>() }))
 }
 
 fn waits() -> Value {
