@@ -116,6 +116,8 @@ fn papers_are_written_to_files_in_the_forms_that_are_wanted() {
     ];
     laptop.ask(&sheet);
     let sheet = fs::read_to_string(papers.join("daywork-MILL-2026-11-06.txt")).unwrap();
+    // One and a half bags went, and that is what whoever signs counted.
+    assert!(sheet.contains("1.5 bags ("), "{sheet}");
     assert!(
         sheet.contains("Hours in all: 19 h 20") && sheet.contains("For the customer") && !sheet.contains('£'),
         "{sheet}"

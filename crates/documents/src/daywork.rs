@@ -67,7 +67,13 @@ fn row(work: &JobWork, entry: &ClockEntry) -> Row {
     let (what, how_much) = match &entry.measure {
         Measure::Labour { person, worked, .. } => (person.clone(), hours_and_minutes(*worked)),
         Measure::Counted { what, unit, quantity, .. } => (what.clone(), amount_of(*quantity, unit)),
-        Measure::Material { item, unit, quantity, .. } => (item.clone(), amount_of(*quantity, unit)),
+        Measure::Material { item, unit, quantity, packs: None, .. } => {
+            (item.clone(), amount_of(*quantity, unit))
+        }
+        // Whoever signs counted bags; what they hold stands beside it.
+        Measure::Material { item, unit, quantity, packs: Some((count, pack)), .. } => {
+            (item.clone(), format!("{} ({})", amount_of(*count, pack), amount_of(*quantity, unit)))
+        }
     };
     Row::cells([what, stage(work, entry).to_owned(), how_much])
 }

@@ -149,12 +149,18 @@ pub fn has_pack(item: &ItemListed) -> bool {
     !item.pack.is_empty() && item.pack != item.unit
 }
 
+/// How many packs of an item a quantity is, where that comes out in quarters.
+#[must_use]
+pub fn packs_of(item: &ItemListed, quantity: Quantity) -> Option<Quantity> {
+    let count = quantity.value().checked_div(item.pack_size.value())?;
+    let in_quarters = count.checked_mul(Decimal::from(4))?.fract().is_zero();
+    Quantity::new(count.normalize()).ok().filter(|_| has_pack(item) && in_quarters)
+}
+
 /// How much of an item, in packs where that comes out in quarters: `2½ bags`, `31.5 m`, `16`.
 #[must_use]
 pub fn in_packs(item: &ItemListed, quantity: Quantity) -> String {
-    let count = quantity.value().checked_div(item.pack_size.value()).unwrap_or_default();
-    let in_quarters = (count * Decimal::from(4)).fract().is_zero();
-    if has_pack(item) && in_quarters {
+    if let Some(count) = packs_of(item, quantity).map(Quantity::value) {
         return format!("{} {}", packs(count), plural(&item.pack, count));
     }
     match item.unit.as_str() {

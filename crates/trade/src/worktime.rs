@@ -8,9 +8,14 @@
 //! Time is counted in the order in which it was worked, never in that in which it was heard of. No minute
 //! is lost or counted twice: what a stretch is counted as adds up to what was worked.
 
+use std::fmt;
+use std::str::FromStr;
+
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive as _;
 use serde::{Deserialize, Serialize};
 
-use crate::number::{Pence, Rate, half_up};
+use crate::number::{Pence, Quantity, Rate, half_up};
 use crate::time::Day;
 
 /// Decimal places of a rate that is a multiple of another, half up.
@@ -40,6 +45,54 @@ impl Uplift {
                 Rate::new(half_up(product, MULTIPLE_PLACES).normalize()).ok()
             }
         }
+    }
+}
+
+/// Words that say no rate of hours.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("write a multiple like x1.5, or pounds an hour like 48")]
+pub struct NoUplift;
+
+impl FromStr for Uplift {
+    type Err = NoUplift;
+
+    fn from_str(text: &str) -> Result<Self, NoUplift> {
+        let rate = |text: &str| text.trim().parse().map_err(|_| NoUplift);
+        match text.trim().strip_prefix(['x', '×']) {
+            Some(times) => rate(times).map(Self::Times),
+            None => rate(text).map(Self::Hour),
+        }
+    }
+}
+
+impl fmt::Display for Uplift {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Times(rate) => write!(out, "x{}", rate.value().normalize()),
+            Self::Hour(rate) => write!(out, "£{:.2} an hour", rate.value()),
+        }
+    }
+}
+
+/// Hours as whole minutes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WholeMinutes(pub u32);
+
+/// Words that say no hours of whole minutes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("write hours like 8 or 7.5, that come to whole minutes")]
+pub struct NoWholeMinutes;
+
+impl FromStr for WholeMinutes {
+    type Err = NoWholeMinutes;
+
+    fn from_str(text: &str) -> Result<Self, NoWholeMinutes> {
+        let hours: Quantity = text.trim().parse().map_err(|_| NoWholeMinutes)?;
+        let minutes = hours.value().checked_mul(Decimal::from(HOUR)).ok_or(NoWholeMinutes)?.normalize();
+        if !minutes.is_integer() {
+            return Err(NoWholeMinutes);
+        }
+        minutes.to_u32().map(Self).ok_or(NoWholeMinutes)
     }
 }
 

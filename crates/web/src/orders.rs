@@ -2,6 +2,7 @@
 //!
 //! The role is checked here whatever the screens show, and the ledger's roster checks again what is written.
 
+mod hours;
 pub(crate) mod office;
 mod plan;
 mod rooms;
@@ -215,7 +216,7 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
         }
         _ => match plan::read(name, &fields)?.or(rooms::read(name, viewer, &fields)?) {
             Some(command) => command,
-            None => match terms::read(name, viewer, &fields)? {
+            None => match terms::read(name, viewer, &fields)?.or(hours::read(name, viewer, &fields)?) {
                 Some(command) => command,
                 None => office::read(name, viewer, &fields)?.ok_or(Problem::NotHere)?,
             },

@@ -3,8 +3,10 @@
 use clap::{Args, Subcommand};
 use daemon::Command;
 use daemon::command::{TermsCommand, TimeSide, TimeWish};
-use trade::worktime::{CallOut, DayParts, DayRate, Overtime, TimeTerms, Uplift};
-use trade::{Day, Packing, Pence, Quantity, Rate};
+use trade::worktime::{
+    CallOut, DayParts, DayRate, NoWholeMinutes, Overtime, TimeTerms, Uplift, WholeMinutes,
+};
+use trade::{Day, Pence, Rate};
 
 const EXAMPLES: &str = "\
   fivebar hours charge --job MILL --overtime x1.5 --after-day 8 --saturday x1.5 --sunday x2
@@ -47,7 +49,7 @@ pub(crate) struct Counting {
     #[arg(long)]
     person: Option<String>,
     /// The rate of overtime: x1.5, or pounds an hour.
-    #[arg(long, value_name = "RATE", value_parser = uplift)]
+    #[arg(long, value_name = "RATE")]
     overtime: Option<Uplift>,
     /// Overtime begins after so many hours of a day.
     #[arg(long, value_name = "HOURS", value_parser = minutes, requires = "overtime")]
@@ -56,13 +58,13 @@ pub(crate) struct Counting {
     #[arg(long, value_name = "HOURS", value_parser = minutes, requires = "overtime")]
     after_week: Option<u32>,
     /// The rate of every hour on a Saturday.
-    #[arg(long, value_name = "RATE", value_parser = uplift)]
+    #[arg(long, value_name = "RATE")]
     saturday: Option<Uplift>,
     /// The rate of every hour on a Sunday.
-    #[arg(long, value_name = "RATE", value_parser = uplift)]
+    #[arg(long, value_name = "RATE")]
     sunday: Option<Uplift>,
     /// The rate of every hour on the days in --on.
-    #[arg(long, value_name = "RATE", value_parser = uplift)]
+    #[arg(long, value_name = "RATE")]
     holiday: Option<Uplift>,
     /// A day for --holiday. More than one may be given.
     #[arg(long, value_name = "DAY")]
@@ -102,23 +104,9 @@ enum PartWord {
     Quarters,
 }
 
-fn uplift(text: &str) -> Result<Uplift, String> {
-    let words = |_| "write a multiple like x1.5, or pounds an hour like 48".to_owned();
-    match text.strip_prefix(['x', '×']) {
-        Some(times) => times.parse().map(Uplift::Times).map_err(words),
-        None => text.parse().map(Uplift::Hour).map_err(words),
-    }
-}
-
 /// Hours as whole minutes: 8, 7.5.
-fn minutes(text: &str) -> Result<u32, String> {
-    let words = || "write hours like 8 or 7.5, that come to whole minutes".to_owned();
-    let hours: Quantity = text.parse().map_err(|_| words())?;
-    let sixty: Quantity = "60".parse().map_err(|_| words())?;
-    // Hours are a pack of sixty minutes, so the exact conversion of packs does for them.
-    let hour = Packing::new("minute", "hour", sixty).map_err(|_| words())?;
-    let minutes = hour.in_units(hours, "hour").map_err(|_| words())?;
-    minutes.to_string().parse().map_err(|_| words())
+fn minutes(text: &str) -> Result<u32, NoWholeMinutes> {
+    text.parse().map(|WholeMinutes(minutes)| minutes)
 }
 
 impl Hours {

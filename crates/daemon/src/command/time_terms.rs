@@ -72,7 +72,7 @@ fn check(wish: &TimeWish) -> Result<(), NodeError> {
         if wish.job.is_some() {
             return refuse(
                 "what a person is paid is counted over all jobs, because that is one day of theirs; \
-                leave --job out",
+                name no job",
             );
         }
         if call_out.is_some() {
@@ -92,22 +92,24 @@ fn check(wish: &TimeWish) -> Result<(), NodeError> {
     }
     if let Some(overtime) = overtime {
         if overtime.day_minutes.is_none() && overtime.week_minutes.is_none() && day.is_none() {
-            return refuse("--overtime needs --after-day or --after-week: after how many hours it begins");
+            return refuse("overtime needs after how many hours of a day or of a week it begins");
         }
         if overtime.day_minutes.is_some_and(|minutes| minutes > DAY_MINUTES) {
-            return refuse("--after-day: a day has 24 hours");
+            return refuse("overtime can't begin later than the 24 hours of a day");
         }
         if overtime.week_minutes.is_some_and(|minutes| minutes > WEEK_MINUTES) {
-            return refuse("--after-week: a week has 168 hours");
+            return refuse("overtime can't begin later than the 168 hours of a week");
         }
     }
     if holiday.is_some() == holidays.is_empty() {
-        return refuse("--holiday is the rate and --on the days it is for; give both, or neither");
+        return refuse(
+            "days of their own need both, the rate and which days they are; give both, or neither",
+        );
     }
     if let Some(day) = day {
         if day.minutes == 0 || day.minutes > DAY_MINUTES || day.minutes % QUARTERS != 0 {
             return refuse(
-                "--day-hours: a day has more than no hours, 24 at most, and divides into quarters of whole minutes",
+                "a day has more than no hours, 24 at most, and divides into quarters of whole minutes",
             );
         }
         named::not_below_nought(&[day.rate])?;
@@ -115,7 +117,7 @@ fn check(wish: &TimeWish) -> Result<(), NodeError> {
     if let Some(call_out) = call_out
         && (call_out.sum.0 <= 0 || call_out.covers_minutes > DAY_MINUTES)
     {
-        return refuse("--call-out is more than nought, and covers 24 hours at most");
+        return refuse("a call-out is more than nought, and covers 24 hours at most");
     }
     named::not_below_nought(&[travel.unwrap_or(Rate::ZERO), mile.unwrap_or(Rate::ZERO)])
 }

@@ -23,6 +23,7 @@ use crate::places::PlaceWords;
 use crate::quotes;
 use crate::row::RowKey;
 use crate::stages::DoneAt;
+use crate::words::packs_of;
 
 /// Every job that has terms, with all that its bills follow from, by code.
 ///
@@ -288,14 +289,16 @@ fn add_materials(
         if let (Some(quantity), Some(&revision), true) =
             (billed.of(entry), entry.hashes.last(), work.bills_by_the_clock(stage))
         {
-            let unit = lists.items.get(&item).map_or_else(String::new, |item| item.unit.clone());
+            let listed = lists.items.get(&item);
+            let unit = listed.map_or_else(String::new, |item| item.unit.clone());
+            let packs = listed.and_then(|item| Some((packs_of(item, quantity)?, item.pack.clone())));
             work.entries.push(ClockEntry {
                 entry: entry.entry,
                 unit: BillableUnit::Entry(entry.entry),
                 revision,
                 stage,
                 done_on: entry.day,
-                measure: Measure::Material { item: lists.item(item), unit, quantity, unit_cost },
+                measure: Measure::Material { item: lists.item(item), unit, quantity, packs, unit_cost },
             });
         }
     }

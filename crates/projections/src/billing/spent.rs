@@ -43,7 +43,7 @@ pub(super) fn add_hires(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BT
                 revision: hire.revision,
                 stage,
                 done_on: hire.to,
-                measure: Measure::Material { item, unit, quantity, unit_cost },
+                measure: Measure::Material { item, unit, quantity, packs: None, unit_cost },
             });
         }
     }
@@ -68,6 +68,7 @@ pub(super) fn add_expenses(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut
                 item: words(expense.kind).to_owned(),
                 unit: String::new(),
                 quantity,
+                packs: None,
                 unit_cost: paid.map(UnitCost::of_unit),
             },
         });

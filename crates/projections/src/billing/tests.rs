@@ -177,6 +177,7 @@ impl JobWork {
                 item: item.into(),
                 unit: "each".into(),
                 quantity: quantity(count),
+                packs: None,
                 unit_cost: Some(cost),
             },
         });

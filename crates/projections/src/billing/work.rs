@@ -247,6 +247,8 @@ pub enum Measure {
         unit: String,
         /// What was used. Below nought for what takes off from that: a return, or waste out of it.
         quantity: Quantity,
+        /// The same in packs, and what a pack is called, where it comes out in whole packs or quarters of them.
+        packs: Option<(Quantity, String)>,
         /// What a unit cost on that day; none while no price was set.
         unit_cost: Option<UnitCost>,
     },

@@ -5,12 +5,13 @@ use std::collections::BTreeMap;
 use askama::Template;
 use daemon::Role;
 use ledger::PersonId;
-use ledger::office::Engagement;
+use ledger::office::{Engagement, TimeSide};
 use projections::lists::RateKey;
 use trade::{Moment, Rate};
 
 use crate::frame::{Frame, Tab};
 use crate::look::Look;
+use crate::screens::counting::counting;
 use projections::words;
 
 /// Somebody of the crew.
@@ -24,6 +25,8 @@ pub(crate) struct Person {
     /// How they work for the crew: `self-employed, CIS 20%, confirmed 1 Oct 2026`; empty while nobody said, and
     /// without money.
     pub(crate) engaged: String,
+    /// How their hours are paid where not all are at one rate; empty without money.
+    pub(crate) counting: Vec<String>,
 }
 
 /// A phone or laptop with the ledger on it.
@@ -83,7 +86,8 @@ pub(crate) fn crew(look: &Look<'_>) -> Crew {
             let roles = named.map(|(name, role)| (name, role_word(role), role == person.role)).to_vec();
             let engaged = if look.viewer.sees_money { engaged(look, person.person) } else { String::new() };
             let name = person.name.clone();
-            let shown = Person { name, role: role_word(person.role), roles, rates, engaged };
+            let counting = counting(look, TimeSide::Paid, None, Some(person.person));
+            let shown = Person { name, role: role_word(person.role), roles, rates, engaged, counting };
             (person.role, shown)
         })
         .collect();

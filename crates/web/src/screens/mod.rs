@@ -16,6 +16,7 @@ use crate::viewer::Viewer;
 
 mod books;
 mod careful;
+mod counting;
 mod crew;
 mod doing;
 mod gap;

@@ -1,11 +1,13 @@
 //! When and how a job is billed, for the boss: deposits, completion, rates of VAT, and the papers beside the
 //! invoices. All of it is money, so all of it is empty for whoever sees none.
 
+use ledger::office::TimeSide;
 use projections::billing::{self, JobWork};
 use projections::words;
 use trade::VatRate;
 
 use crate::look::Look;
+use crate::screens::counting::counting;
 
 /// What a deposit asked for comes to, and whether its invoice waits.
 #[derive(Default)]
@@ -24,6 +26,8 @@ pub(crate) struct Terms {
     /// The first and the last day of work on the clock; none if there was none.
     pub(crate) daywork: Option<(String, String)>,
     pub(crate) has_quote: bool,
+    /// How hours on the clock are charged where not all are at one rate.
+    pub(crate) counting: Vec<String>,
 }
 
 /// What a rate is called, and what it comes to today.
@@ -67,6 +71,7 @@ pub(crate) fn terms(look: &Look<'_>) -> Option<Terms> {
         stages: work.stages.iter().map(|stage| stage.name.clone()).collect(),
         daywork: daywork(&work),
         has_quote: projections::quotes::standing_quote(&look.lists, job.job).is_some(),
+        counting: counting(look, TimeSide::Charged, Some(job.job), None),
     })
 }
 

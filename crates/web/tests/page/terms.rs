@@ -124,3 +124,35 @@ fn the_boss_takes_the_other_papers_and_a_hand_takes_none() {
         assert_eq!(maren.get(path).status, status, "{path}");
     }
 }
+
+#[test]
+fn how_hours_are_counted_is_said_on_the_page() {
+    let world = World::new();
+    let maren = world.browser("Maren Oake", Role::Owner);
+    let charged = [
+        ("job", "MILL"),
+        ("overtime", "x1.5"),
+        ("after_day", "7.5"),
+        ("saturday", "48"),
+        ("call_out", "85"),
+        ("covers", "1"),
+        ("mile", "0.45"),
+        ("from", "2026-01-12"),
+    ];
+    let done = maren.post_json("/do/hours-charge", &charged);
+    assert_eq!(done.status, 200, "{}", done.text());
+    let screen = maren.get("/job?job=MILL").text();
+    let words = "from 12 Jan 2026: overtime x1.5 after 7 h 30 of a day; Saturday £48.00 an hour; call-out £85.00 with \
+                 the first 1 h 00; £0.45 a mile";
+    assert!(screen.contains(words), "{screen}");
+    let paid = [("person", "Tobi Larch"), ("day", "150"), ("parts", "quarters"), ("from", "2026-01-12")];
+    let done = maren.post_json("/do/hours-pay", &paid);
+    assert_eq!(done.status, 200, "{}", done.text());
+    assert!(maren.get("/crew").text().contains("£150.00 a day of 8 h 00, by quarters"));
+    for bad in [("overtime", "one and a half"), ("after_day", "7.123"), ("on", "Christmas")] {
+        let refused = maren.post_json("/do/hours-charge", &[("job", "MILL"), ("overtime", "x2"), bad][..]);
+        assert!(refused.status == 422 && !refused.text().contains("--"), "{}", refused.text());
+    }
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    assert_eq!(tobi.post_json("/do/hours-pay", &paid).status, 403);
+}
