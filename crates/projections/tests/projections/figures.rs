@@ -1,9 +1,14 @@
 //! Time, cost and material. Figures of the week of 2 November 2026 are those of the demo's own
 //! independent working; the others are worked out beside the check.
 
-use ledger::site::{Returned, StockPlace, WasteCount, Wasted, Whose, WorkStarted, WorkStopped, WorkSwitched};
+use ledger::office::{PricePaid, TimeSide, TimeTermsSet};
+use ledger::site::{
+    Expense, ExpenseKind, HireBegan, HireEnded, Mileage, PaidBy, Returned, StockPlace, WasteCount, Wasted,
+    Whose, WorkStarted, WorkStopped, WorkSwitched,
+};
 use ledger::{Audience, Body};
-use projections::reconcile;
+use projections::{OtherCosts, reconcile};
+use trade::{Pence, TimeTerms};
 
 use crate::world::{World, amount, at, day, entry, item, job, person, site, span, stage, used};
 
@@ -192,4 +197,56 @@ fn every_figure_names_its_entries() {
     let stage = Some(stage("MILL", "skim"));
     assert_eq!(book.why_time(&book.lists(), job("MILL"), stage, Some(person("Ines Quill"))), []);
     assert!(projections::why(&book, "GARAGE", None, None).is_empty());
+}
+
+/// 24 miles at 0.45 are 10.80; a skip for 180.00; a saw for two days begun at 22.50 is 45.00: 235.80 in all.
+#[test]
+fn miles_skips_and_hired_gear_are_part_of_what_a_job_cost() {
+    let (mut world, maren) = (World::with_crew(), "Maren Oake");
+    let costs = |world: &World| {
+        let book = world.office();
+        OtherCosts::of(&book, &book.lists(), job("MILL"))
+    };
+    let driven = |code: &str| Mileage { site: site(code, ""), miles: "24".parse().unwrap() };
+    world.log(maren, "m1", "2026-11-02T17:00", Body::Mileage(driven("MILL")));
+    world.log(maren, "m2", "2026-11-02T17:01", Body::Mileage(driven("GARAGE")));
+    assert_eq!(costs(&world).all(), Some(Pence::ZERO), "nothing is paid for a mile");
+    let terms = TimeTerms { mile: Some("0.45".parse().unwrap()), ..TimeTerms::default() };
+    let (side, terms) = (TimeSide::Paid, Box::new(terms));
+    let set = TimeTermsSet { side, job: None, person: None, terms };
+    world.list("mile", "2026-11-01", Body::TimeTermsSet(set));
+    assert_eq!(costs(&world).miles, Pence(1080));
+
+    let skip = Expense {
+        site: site("MILL", ""),
+        kind: ExpenseKind::Skip,
+        supplier: String::new(),
+        ticket: String::new(),
+        paid_by: PaidBy::Card,
+        photos: Vec::new(),
+    };
+    world.log(maren, "skip", "2026-11-03T09:00", Body::Expense(skip));
+    let saw = HireBegan {
+        site: site("MILL", ""),
+        what: "saw".to_owned(),
+        supplier: String::new(),
+        at: at("2026-11-03T08:00"),
+    };
+    world.log(maren, "saw", "2026-11-03T08:00", Body::HireBegan(saw));
+    let back = HireEnded { hire: entry(maren, "saw"), at: at("2026-11-04T16:00") };
+    world.log(maren, "back", "2026-11-04T16:00", Body::HireEnded(back));
+    assert_eq!(costs(&world).all(), None, "what the skip and the saw cost is not known yet");
+    let paid = |key: &str, net: i64, per: &str| PricePaid {
+        of: entry(maren, key),
+        items: Vec::new(),
+        net: Pence(net),
+        vat: Pence(net / 5),
+        per: per.to_owned(),
+        minimum: Pence::ZERO,
+    };
+    world.list("p1", "2026-11-03", Body::PricePaid(paid("skip", 18_000, "")));
+    world.list("p2", "2026-11-03", Body::PricePaid(paid("saw", 2_250, "day")));
+    let found = costs(&world);
+    assert_eq!((found.expenses, found.hires), (Some(Pence(18_000)), Some(Pence(4_500))));
+    assert_eq!(found.all(), Some(Pence(23_580)));
 }

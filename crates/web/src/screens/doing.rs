@@ -9,6 +9,7 @@ use askama::Template;
 use ledger::office::Basis;
 use ledger::site::LineKind;
 use ledger::{ItemId, JobId, StageId};
+use projections::OtherCosts;
 use projections::billing::{self, JobWork};
 use projections::materials::{MaterialKey, MaterialRow};
 use projections::stages::{Condition, Stage};
@@ -316,9 +317,10 @@ impl Facts<'_> {
             self.papers().map(|(sign, document)| Pence(document.totals.net.0.saturating_mul(sign))).sum();
         let to_bill = billing::preview(work, None).map(|preview| preview.totals.net).unwrap_or_default();
         let cost: Option<Vec<Pence>> = sums.iter().map(|sums| Some(sums.labour? + sums.material?)).collect();
-        let cost = cost.map_or_else(
+        let other = OtherCosts::of(self.look.book, lists, self.job).all();
+        let cost = cost.zip(other).map_or_else(
             || "not known: a rate or a price is missing".to_owned(),
-            |cost| words::pounds(cost.into_iter().sum()),
+            |(cost, other)| words::pounds(cost.into_iter().sum::<Pence>() + other),
         );
         let mut money = Vec::new();
         match agreed.is_empty() {
@@ -331,6 +333,11 @@ impl Facts<'_> {
             ("to bill now", words::pounds(to_bill)),
             ("cost so far", cost),
         ]);
+        money.extend(
+            other
+                .filter(|other| *other != Pence::ZERO)
+                .map(|other| ("of that hire, skips, parking and miles", words::pounds(other))),
+        );
         money
     }
 
