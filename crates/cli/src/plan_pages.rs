@@ -143,8 +143,10 @@ fn slips(answer: &Value) -> String {
     let end = list(slips, "end");
     let end = match (end.first().and_then(Value::as_str), end.get(1).and_then(Value::as_str)) {
         (Some(before), Some(after)) if before == after => {
+            let spare = &slips["to_spare_hours"];
+            let later = if spare.as_i64() < answer["hours"].as_i64() { ", later on that day" } else { "" };
             format!(
-                "The end stays: {after} at the earliest. It has {} h to spare.",
+                "The end stays: {after} at the earliest{later}. It has {} h to spare.",
                 text(slips, "to_spare_hours")
             )
         }

@@ -8,7 +8,8 @@ use std::io::{self, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
 use documents::handing_over::{
-    HandoverError, LIST, ZipFault, crew_code, handover_files, hash_of, signed_list, write_zip,
+    HandoverError, LIST, Pictures, ZipFault, crew_code, handover_files, hash_of, picture_of, signed_list,
+    wanted_pictures, write_zip,
 };
 use ledger::{Audience, CrewId, DeviceSecret, Excerpt, FrontBuilder, JobId, PersonId, PhotoHash};
 use projections::handover::{Added, ExtraPrice, Firm, Handover, handover, picked};
@@ -86,7 +87,10 @@ pub fn make(node: &mut Node, author: PersonId, code: &str, today: Day) -> Result
         }
     }
     let handover = handover(crew, &proved, &added).map_err(HandoverError::from)?;
-    let mut files = handover_files(&excerpt, &added)?;
+    // One after the other, because a photo in memory is large and its picture is small.
+    let small = |photo: PhotoHash| Some((photo, picture_of(&fs::read(photos::path_of(&data, photo)).ok()?)?));
+    let pictures: Pictures = wanted_pictures(&handover).into_iter().filter_map(small).collect();
+    let mut files = handover_files(&excerpt, &added, &pictures)?;
     let device = node.secret();
     let own = files.iter().map(|(name, bytes)| (name.clone(), bytes.len() as u64, hash_of(bytes)));
     let photos = kept.iter().map(|(name, (photo, _, bytes))| (name.clone(), *bytes, photo.0));

@@ -36,6 +36,7 @@ pub(crate) fn text(sheet: &Sheet) -> String {
             Part::Table(part) => table(&mut out, part),
             Part::Sums(part) => part.iter().for_each(|one| sum(&mut out, one)),
             Part::NewPage => line(&mut out, &"=".repeat(WIDTH)),
+            Part::Pictures { .. } => {}
             Part::Sign(places) => places.iter().for_each(|place| {
                 line(&mut out, &format!("{place:<30} {}", "_".repeat(WIDTH - 31)));
             }),

@@ -66,6 +66,22 @@ pub enum Part {
     NewPage,
     /// Lines to sign on, each with what is to be written there.
     Sign(Vec<String>),
+    /// Pictures under a heading, two beside each other. Plain text has none: what they show is said elsewhere.
+    Pictures {
+        /// What they belong to.
+        heading: String,
+        /// The pictures.
+        pictures: Vec<Picture>,
+    },
+}
+
+/// A picture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Picture {
+    /// Its bytes.
+    pub jpeg: Vec<u8>,
+    /// What it shows, below it and for whoever has the paper read out.
+    pub says: String,
 }
 
 /// On which side the words of a column stand.

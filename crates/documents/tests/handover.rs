@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, Cursor, Read as _, Write as _};
 
 use documents::handing_over::{
-    Checked, Files, LIST, check_files, check_zip, handover_files, hash_of, signed_list, write_zip,
+    Checked, Files, LIST, Pictures, check_files, check_zip, handover_files, hash_of, picture_of, signed_list,
+    write_zip,
 };
 use ledger::event::KIND_VERSION;
 use ledger::roster_events::{CrewFounded, DeviceAdmitted, PersonListed, Role};
@@ -178,10 +179,24 @@ fn week() -> Week {
     Week { laptop, phone, crew, excerpt: Excerpt::new(crew, fronts), added }
 }
 
+/// A photo of a wall, as a phone writes it: darker from left to right.
+fn taken(width: u32, height: u32) -> Vec<u8> {
+    let shade = |x: u32, _| image::Rgb([u8::try_from(x * 250 / width).unwrap(); 3]);
+    let picture = image::RgbImage::from_fn(width, height, shade);
+    let mut bytes = Cursor::new(Vec::new());
+    picture.write_to(&mut bytes, image::ImageFormat::Jpeg).unwrap();
+    bytes.into_inner()
+}
+
+/// The picture that goes with the one photo. The bytes of the photo itself are none that can be read.
+fn pictures() -> Pictures {
+    BTreeMap::from([(PhotoHash(hash_of(PHOTO)), picture_of(&taken(32, 24)).unwrap())])
+}
+
 impl Week {
     /// All files, signed by a device.
     fn files(&self, device: &DeviceSecret) -> BTreeMap<String, Vec<u8>> {
-        let mut files = handover_files(&self.excerpt, &self.added).unwrap();
+        let mut files = handover_files(&self.excerpt, &self.added, &pictures()).unwrap();
         files.insert(format!("photos/{}.jpg", PhotoHash(hash_of(PHOTO))), PHOTO.to_vec());
         self.sign(&mut files, device);
         files
@@ -371,4 +386,32 @@ fn what_a_device_signs_must_follow_from_the_events_and_the_device_must_lead() {
     files.insert(name.clone(), b"\xff\xd8\xff another wall".to_vec());
     week.sign(&mut files, &week.laptop);
     assert_eq!(named(&check(&files)), [name.as_str()]);
+}
+
+#[test]
+fn photos_stand_on_the_paper_as_small_pictures() {
+    let week = week();
+    let pdf = |pictures: &Pictures| {
+        handover_files(&week.excerpt, &week.added, pictures).unwrap().remove("handover.pdf").unwrap()
+    };
+    let holds = |pdf: &[u8], words: &[u8]| pdf.windows(words.len()).any(|window| window == words);
+    let (with, without) = (pdf(&pictures()), pdf(&Pictures::new()));
+    let picture = pictures().into_values().next().unwrap();
+    let large = picture_of(&taken(1200, 900)).unwrap();
+    assert!(large.len() < 60_000, "{}", large.len());
+    let size = image::load_from_memory(&large).unwrap();
+    assert_eq!((size.width(), size.height()), (900, 675));
+    // The picture's own bytes are in the paper, and nothing stands there where there is no picture.
+    assert!(holds(&with, &picture) && holds(&with, b"/DCTDecode") && !holds(&without, b"/DCTDecode"));
+    assert_eq!(picture_of(PHOTO), None, "what can't be read is no picture");
+    // A picture that was put in the place of another was not signed, and one of no photo leads nowhere.
+    let mut files = week.files(&week.laptop);
+    let name = format!("pictures/{}.jpg", PhotoHash(hash_of(PHOTO)));
+    files.insert(name.clone(), large);
+    assert_eq!(named(&check(&files)), [name.as_str()]);
+    let mut files = week.files(&week.laptop);
+    let stray = format!("pictures/{}.jpg", PhotoHash([8; 32]));
+    files.insert(stray.clone(), picture);
+    week.sign(&mut files, &week.laptop);
+    assert_eq!(named(&check(&files)), [stray.as_str()]);
 }

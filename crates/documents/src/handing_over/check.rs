@@ -16,6 +16,7 @@ use trade::Day;
 
 use super::archive::{Zipped, is_sealed};
 use super::list::{Listed, SignedList, hash_of, read_list};
+use super::pictures::{Pictures, photo_of};
 use super::{DATA, EVENTS, FORMAT, LIST, ReadAgain, VERSION, crew_code, follow};
 
 /// Most bytes of the signed list.
@@ -295,7 +296,9 @@ fn check_rest(
         ));
         return;
     }
-    let follows = match follow(list.crew, proved, &read.added) {
+    let pictures = held.iter().filter_map(|(name, bytes)| Some((photo_of(name)?, bytes.clone())));
+    let pictures: Pictures = pictures.collect();
+    let follows = match follow(list.crew, proved, &read.added, &pictures) {
         Ok(follows) => follows,
         Err(error) => return found.fault(DATA, error.to_string()),
     };
@@ -308,7 +311,9 @@ fn check_rest(
         }
     }
     for name in list.files.keys() {
-        if !follows.contains_key(name) && name != EVENTS && !name.starts_with("photos/") {
+        let is_of_photo = name.starts_with("photos/")
+            || photo_of(name).is_some_and(|of| read.added.photos.contains_key(&of));
+        if !follows.contains_key(name) && name != EVENTS && !is_of_photo {
             found.fault(name, "nothing in the signed events leads to it");
         }
     }

@@ -7,6 +7,7 @@
 mod archive;
 mod check;
 mod list;
+mod pictures;
 mod sheet;
 mod tables;
 
@@ -22,6 +23,7 @@ use crate::{Form, PaperError};
 pub use archive::{ZipFault, write_zip};
 pub use check::{Checked, Fault, Files, Signed, check_files, check_zip};
 pub use list::{hash_of, signed_list};
+pub use pictures::{Pictures, picture_of, wanted_pictures};
 
 /// The name of the signed list among the files.
 pub const LIST: &str = "signed.txt";
@@ -71,20 +73,31 @@ struct ReadAgain {
     added: Added,
 }
 
-/// The files of a handover by their names, without photos and without the signed list.
+/// The files of a handover by their names, without photos and without the signed list. The pictures of the photos
+/// are among them.
 ///
 /// # Errors
 /// [`HandoverError`].
-pub fn handover_files(excerpt: &Excerpt, added: &Added) -> Result<BTreeMap<String, Vec<u8>>, HandoverError> {
-    let mut files = follow(excerpt.crew(), &excerpt.prove()?, added)?;
+pub fn handover_files(
+    excerpt: &Excerpt,
+    added: &Added,
+    pictures: &Pictures,
+) -> Result<BTreeMap<String, Vec<u8>>, HandoverError> {
+    let mut files = follow(excerpt.crew(), &excerpt.prove()?, added, pictures)?;
     files.insert(EVENTS.to_owned(), excerpt.encode());
+    files.extend(pictures.iter().map(|(photo, bytes)| (pictures::name_of(*photo), bytes.clone())));
     Ok(files)
 }
 
-/// The files that follow from what was proved and what was added.
-fn follow(crew: CrewId, proved: &Proved, added: &Added) -> Result<BTreeMap<String, Vec<u8>>, HandoverError> {
+/// The files that follow from what was proved and what was added, and from the pictures.
+fn follow(
+    crew: CrewId,
+    proved: &Proved,
+    added: &Added,
+    pictures: &Pictures,
+) -> Result<BTreeMap<String, Vec<u8>>, HandoverError> {
     let handover = handover(crew, proved, added)?;
-    let sheet = sheet::sheet(&handover, added);
+    let sheet = sheet::sheet(&handover, added, pictures);
     let written = Written { format: FORMAT, made_with: VERSION, added, handover: &handover };
     let mut data = serde_json::to_vec_pretty(&written)?;
     data.push(b'\n');

@@ -5,11 +5,12 @@ use projections::handover::{Added, HandedPhoto, HandedTest, Handover};
 use projections::words::{day_and_year as day, money};
 
 use super::crew_code;
+use super::pictures::{Pictures, shown};
 use crate::invoice::{called, lines_of};
-use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Table};
+use crate::sheet::{Block, Column, Fact, Part, Picture, Row, Sheet, Table};
 
 /// The paper.
-pub(super) fn sheet(handover: &Handover, added: &Added) -> Sheet {
+pub(super) fn sheet(handover: &Handover, added: &Added, pictures: &Pictures) -> Sheet {
     let title = format!("Handover of {}", handover.code);
     let from = match &added.firm {
         Some(firm) => called(&firm.name, &firm.trading_as, &firm.address, &firm.vat_number),
@@ -22,6 +23,7 @@ pub(super) fn sheet(handover: &Handover, added: &Added) -> Sheet {
     parts.extend(stages(handover));
     parts.extend(tests(handover));
     parts.extend(places(handover));
+    parts.extend(pictures_of(handover, pictures));
     parts.extend(extras(handover));
     parts.extend(materials(handover));
     parts.extend(certificates(handover));
@@ -198,6 +200,36 @@ fn places(handover: &Handover) -> Vec<Part> {
         rows.extend(place.photos.iter().map(photo_row));
     }
     vec![heading("Photos by place"), Part::Table(Table { columns, rows })]
+}
+
+/// The photos as pictures, those of one place together. What they show is said below each.
+fn pictures_of(handover: &Handover, pictures: &Pictures) -> Vec<Part> {
+    let shown = shown(handover);
+    let (mut parts, mut count) = (Vec::new(), 0);
+    for place in &handover.places {
+        let of_place =
+            place.photos.iter().filter(|photo| shown.iter().any(|shown| shown.photo == photo.photo));
+        let of_place: Vec<Picture> = of_place
+            .filter_map(|photo| {
+                let by = format!("{}, {}", photo.person, day(photo.on));
+                let parts = [Some(photo.stage.clone()), Some(photo.words.clone()), Some(by)];
+                Some(Picture { jpeg: pictures.get(&photo.photo)?.clone(), says: lines(parts) })
+            })
+            .collect();
+        if of_place.is_empty() {
+            continue;
+        }
+        count += of_place.len();
+        let name = if place.place.is_empty() { "No place said" } else { &place.place };
+        let behind = place.photos.iter().any(|photo| photo.behind);
+        let heading = if behind { format!("Behind this: {name}") } else { name.to_owned() };
+        parts.push(Part::Pictures { heading, pictures: of_place });
+    }
+    let all: usize = handover.places.iter().map(|place| place.photos.len()).sum();
+    if count > 0 && all > count {
+        parts.push(text(&format!("{count} of {all} photos are shown here; those that came are in photos/.")));
+    }
+    parts
 }
 
 fn photo_row(photo: &HandedPhoto) -> Row {

@@ -1,6 +1,8 @@
 //! Where everything of a paper stands, page by page, before anything is drawn: so that each page can say of how
 //! many it is one.
 
+use krilla::image::Image;
+
 use super::face::{Faces, Run, Weight};
 use super::tree::{LeafId, PartId, Tree};
 use super::{head, parts};
@@ -54,6 +56,8 @@ pub(super) enum Mark {
     Rule { from: f32, to: f32, y: f32, thickness: f32, ink: Ink },
     /// The snapped line below the head.
     ChalkLine { y: f32 },
+    /// A picture, from its upper left corner.
+    Picture { x: f32, y: f32, width: f32, height: f32, image: Image, leaf: LeafId },
 }
 
 /// The pages in the making.

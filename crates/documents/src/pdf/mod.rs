@@ -11,6 +11,7 @@ mod head;
 mod layout;
 mod page;
 mod parts;
+mod pictures;
 mod tree;
 mod xmp;
 

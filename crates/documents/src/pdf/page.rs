@@ -2,7 +2,7 @@
 
 use krilla::Document;
 use krilla::color::rgb;
-use krilla::geom::{PathBuilder, Point};
+use krilla::geom::{PathBuilder, Point, Size, Transform};
 use krilla::num::NormalizedF32;
 use krilla::page::PageSettings;
 use krilla::paint::{Fill, FillRule, LineCap, Stroke, StrokeDash};
@@ -40,6 +40,15 @@ pub(super) fn write(document: &mut Document, layout: Layout<'_>, faces: &Faces, 
                     artifact(&mut surface, ArtifactType::Layout, |surface| {
                         stroke(surface, &[(from, y), (to, y)], pen(ink, thickness));
                     });
+                }
+                Mark::Picture { x, y, width, height, image, leaf } => {
+                    let Some(size) = Size::from_wh(width, height) else { continue };
+                    let identifier = surface.start_tagged(ContentTag::Other);
+                    surface.push_transform(&Transform::from_translate(x, y));
+                    surface.draw_image(image, size);
+                    surface.pop();
+                    surface.end_tagged();
+                    tree.drawn(leaf, identifier);
                 }
                 Mark::ChalkLine { y } => {
                     artifact(&mut surface, ArtifactType::Layout, |surface| chalk_line(surface, y));

@@ -4,6 +4,7 @@ use std::num::NonZeroU16;
 
 use super::face::Run;
 use super::layout::{Ink, LEFT, Layout, Mark, Place, RIGHT, Style, TOP, WIDTH};
+use super::pictures;
 use super::tree::{PartId, Role};
 use crate::sheet::{Align, Part, Row, Sum, Table};
 
@@ -20,11 +21,12 @@ pub(super) fn set(layout: &mut Layout<'_>, part: &Part) {
         Part::Table(part) => table(layout, part),
         Part::Sums(part) => sums(layout, part),
         Part::NewPage => layout.new_page(),
+        Part::Pictures { heading, pictures } => pictures::set(layout, heading, pictures),
         Part::Sign(places) => places.iter().for_each(|place| sign(layout, place)),
     }
 }
 
-fn heading(layout: &mut Layout<'_>, words: &str) {
+pub(super) fn heading(layout: &mut Layout<'_>, words: &str) {
     let style = Style { size: 12.0, ..Style::STRONG };
     // A heading at the foot of a page would stand alone.
     layout.make_room(style.leading() * 4.0);

@@ -19,6 +19,8 @@ pub(super) enum Role {
     /// The cell that says what its row is.
     RowHeading,
     Cell,
+    /// A picture, with what it shows.
+    Figure(String),
 }
 
 /// A part, by its number.
@@ -108,6 +110,7 @@ impl Role {
             Self::ColumnHeading => Tag::TH(TableHeaderScope::Column).into(),
             Self::RowHeading => Tag::TH(TableHeaderScope::Row).into(),
             Self::Cell => Tag::TD.into(),
+            Self::Figure(says) => Tag::Figure(Some(says.clone())).into(),
         }
     }
 }
