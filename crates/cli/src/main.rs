@@ -1,5 +1,6 @@
 //! The `fivebar` program: reads the command line, asks the node, and prints what a builder reads.
 
+mod application_pages;
 mod args;
 mod handover;
 mod invoice;
@@ -133,6 +134,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,
         Request::Invoice(request) => request.command(),
+        Request::Application(request) => request.command(),
         Request::Print(request) => request.command(),
         Request::PayOut { of } => Command::PayList { of },
         Request::SortOut => Command::SortOut,

@@ -1,5 +1,6 @@
 //! The daemon: one writer for a device's ledger, with commands in and figures out.
 
+mod applications;
 mod coming_back;
 pub mod command;
 pub mod device;

@@ -18,7 +18,7 @@ use ledger::{
 };
 use projections::Book;
 use store::{DeepReport, Record, RecordKind, Store, StoreOptions};
-use trade::Moment;
+use trade::{Day, Moment};
 
 use crate::device::DeviceFile;
 use crate::error::NodeError;
@@ -435,6 +435,11 @@ pub(crate) fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
         note: String::new(),
         replaces: Vec::new(),
     })
+}
+
+/// Today on this machine.
+pub(crate) fn today() -> Result<Day, NodeError> {
+    Ok(moment(now_ms())?.day())
 }
 
 /// An instant on this machine's clock, shown in UTC where the site's zone does not matter.

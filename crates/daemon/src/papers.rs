@@ -35,6 +35,13 @@ pub enum PaperWish {
         /// To this day.
         until: Day,
     },
+    /// An application for payment, as it was made.
+    Application {
+        /// The job.
+        job: String,
+        /// Its number.
+        number: u32,
+    },
     /// A job's account with its customer.
     Statement(String),
     /// What is to pay out for the week of a day; of today without one.
@@ -90,6 +97,13 @@ pub fn make(node: &Node, wish: &PaperWish, forms: &[Form], today: Day) -> Result
             })?;
             sheets(&sheet, &format!("daywork-{job}-{until}"), forms)
         }
+        PaperWish::Application { job, number } => {
+            let work = of_job(node, job)?;
+            let applied = billing::application(&work, *number)
+                .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+            let sheet = documents::application_sheet(&applied.application);
+            sheets(&sheet, &format!("application-{job}-{number}"), forms)
+        }
         PaperWish::Statement(job) => {
             let work = of_job(node, job)?;
             let lines = billing::statement(node.book(), &work);
@@ -116,6 +130,11 @@ fn issued(node: &Node, number: &str, forms: &[Form]) -> Result<Made, NodeError> 
         )));
     }
     let document = &issued.document;
+    if !document.self_billed_as.is_empty() {
+        return Err(NodeError::bad_input(format!(
+            "the customer issued {number}, so the paper is theirs: keep the one that they sent"
+        )));
+    }
     let made = forms.iter().map(|form| {
         let bytes = documents::paper(document, *form).map_err(|error| refused(&error))?;
         Ok((PathBuf::from(documents::file_name(document, *form)), bytes))

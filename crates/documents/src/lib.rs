@@ -7,6 +7,7 @@
 //! as, to be set as PDF or as plain text. [`handing_over`] makes the files of a job's handover, and checks them.
 
 mod accounts;
+mod application;
 mod daywork;
 mod einvoice;
 mod figures;
@@ -23,6 +24,7 @@ mod units;
 mod xml;
 
 pub use accounts::{pay_list_sheet, statement_sheet};
+pub use application::application_sheet;
 pub use daywork::daywork_sheet;
 pub use form::{Form, NoSuchForm, PaperError, file_name, paper, sheet_in};
 pub use quote::quote_sheet;

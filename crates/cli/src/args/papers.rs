@@ -1,4 +1,4 @@
-//! The words for papers as files: invoices, quotes, daywork sheets, statements, the pay list.
+//! The words for papers as files: invoices, applications, quotes, daywork sheets, statements, the pay list.
 
 use std::path::PathBuf;
 
@@ -50,6 +50,13 @@ enum Paper {
         #[arg(long, value_name = "DAY")]
         until: Option<Day>,
     },
+    /// An application for payment, as it was made.
+    Application {
+        /// The job.
+        job: String,
+        /// Its number.
+        number: u32,
+    },
     /// A job's account with its customer.
     Statement {
         /// The job.
@@ -71,6 +78,7 @@ impl Print {
             Paper::Daywork { job, from, until } => {
                 PaperWish::Daywork { job, from, until: until.unwrap_or(from) }
             }
+            Paper::Application { job, number } => PaperWish::Application { job, number },
             Paper::Statement { job } => PaperWish::Statement(job),
             Paper::PayOut { of } => PaperWish::PayList { of },
         };

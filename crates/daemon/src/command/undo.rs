@@ -65,7 +65,11 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         Kind::QuestionSettled => {
             Some("log what is so; the question is asked again when something new speaks for it")
         }
-        Kind::InvoiceIssued | Kind::InvoiceCredited | Kind::InvoiceVoided | Kind::InvoiceAdopted => Some(
+        Kind::InvoiceIssued
+        | Kind::InvoiceCredited
+        | Kind::InvoiceVoided
+        | Kind::InvoiceAdopted
+        | Kind::InvoiceSelfBilled => Some(
             "a number stands for good: `fivebar invoice credit` gives money back, `fivebar invoice void` empties it",
         ),
         Kind::ItemListed
@@ -126,9 +130,12 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::VatRateSet
         | Kind::PersonEngaged
         | Kind::TimeTermsSet
+        | Kind::SelfBillingAgreed
         | Kind::CostBorneBy
         | Kind::DepositAsked
-        | Kind::PaymentReceived => None,
+        | Kind::PaymentReceived
+        | Kind::PaymentApplied
+        | Kind::PaymentCertified => None,
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, BillableUnit, Document, JobTerms, VatRateSet};
+use ledger::office::{Application, Basis, BillableUnit, Document, JobTerms, VatRateSet};
 use ledger::site::{ExtraTerms, WasteCount};
 use ledger::{Body, EntryRef, EventHash, InvoiceId, ItemId, JobId, StageId};
 use trade::{Day, Quantity, Rate, UnitCost};
@@ -11,8 +11,8 @@ use super::hours::{add_hours, add_miles};
 use super::spent::{add_expenses, add_hires};
 use super::vat::is_registered_on;
 use super::work::{
-    ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork, MaterialCost, Measure, PointWork,
-    Progress, StageStep, StageWork,
+    ApplicationWork, Certified, ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork,
+    MaterialCost, Measure, PointWork, Progress, SelfBilling, StageStep, StageWork,
 };
 use crate::book::Book;
 use crate::entry::Entry;
@@ -55,6 +55,8 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
                 deposits: Vec::new(),
                 completion: lists.completed.get(job).copied(),
                 vat_rates: vat_rates(lists, *job),
+                applications: Vec::new(),
+                self_billing: self_billing(lists, *job),
             };
             (*job, work)
         }));
@@ -69,6 +71,7 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
     add_expenses(&entries, lists, &mut works);
     add_deposits(&entries, &mut works);
     add_papers(&entries, &mut works);
+    add_applications(&entries, lists, &mut works);
     for work in works.values_mut() {
         work.ended = ended(book, work);
     }
@@ -352,6 +355,9 @@ fn add_papers(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
             Body::InvoiceCredited(credited) => {
                 papers.insert(entry.logged.hash, (&credited.document, Some(credited.of)));
             }
+            Body::InvoiceSelfBilled(billed) => {
+                papers.insert(entry.logged.hash, (&billed.document, None));
+            }
             Body::InvoiceAdopted(adopted) => {
                 papers.entry(adopted.event).or_insert((&adopted.document, None));
             }
@@ -370,6 +376,31 @@ fn add_papers(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
     }
 }
 
+fn self_billing(lists: &Lists<'_>, job: JobId) -> Option<SelfBilling> {
+    let (from, agreed, revision) = *lists.self_billing.get(&job)?;
+    Some(SelfBilling { from, until: agreed.until, revision })
+}
+
+/// The applications for payment, each with what was certified of it.
+fn add_applications(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
+    for entry in entries {
+        let Body::PaymentApplied(applied) = entry.body.as_ref() else { continue };
+        let own = entry.entry_ref();
+        let certified = lists.certified.get(&own).map(|&(on, certified, revision)| Certified {
+            on,
+            sum: certified.certified,
+            reference: certified.reference.clone(),
+            revision,
+        });
+        let application = Application::clone(&applied.application);
+        let work = ApplicationWork { entry: own, revision: entry.revision(), application, certified };
+        works.entry(applied.application.job).and_modify(|job| job.applications.push(work));
+    }
+    for work in works.values_mut() {
+        work.applications.sort_by_key(|applied| (applied.application.number, applied.entry));
+    }
+}
+
 /// For each unit that a paper claims and that is worth nothing now: the event that says so.
 fn ended(book: &Book, work: &JobWork) -> BTreeMap<BillableUnit, EventHash> {
     let claims = work.papers.iter().flat_map(|paper| &paper.document.lines).flat_map(|line| &line.claims);
@@ -380,7 +411,10 @@ fn ended(book: &Book, work: &JobWork) -> BTreeMap<BillableUnit, EventHash> {
             steps.and_then(|steps| steps.last()).map(|step| step.revision)
         }
         BillableUnit::Extra(extra) | BillableUnit::Deposit(extra) => entry_ended(book, &extra),
-        BillableUnit::Point(_) | BillableUnit::Retention(_) | BillableUnit::CallOut { .. } => None,
+        BillableUnit::Point(_)
+        | BillableUnit::Retention(_)
+        | BillableUnit::CallOut { .. }
+        | BillableUnit::Uncertified(_) => None,
     };
     claims.filter_map(|claim| Some((claim.unit, ended(claim.unit)?))).collect()
 }

@@ -6,9 +6,9 @@ use projections::words;
 use trade::VatRate;
 
 use crate::look::Look;
+use crate::screens::applications::{Applications, applications};
 
 /// What a deposit asked for comes to, and whether its invoice waits.
-#[derive(Default)]
 pub(crate) struct Terms {
     /// Each deposit with the day it was asked for.
     pub(crate) deposits: Vec<(String, String)>,
@@ -24,6 +24,8 @@ pub(crate) struct Terms {
     /// The first and the last day of work on the clock; none if there was none.
     pub(crate) daywork: Option<(String, String)>,
     pub(crate) has_quote: bool,
+    /// None for a householder.
+    pub(crate) applications: Option<Applications>,
 }
 
 /// What a rate is called, and what it comes to today.
@@ -66,6 +68,7 @@ pub(crate) fn terms(look: &Look<'_>) -> Option<Terms> {
         choices: VatRate::ALL.map(|rate| rate_words(look, rate)).to_vec(),
         stages: work.stages.iter().map(|stage| stage.name.clone()).collect(),
         daywork: daywork(&work),
+        applications: applications(look, &work),
         has_quote: projections::quotes::standing_quote(&look.lists, job.job).is_some(),
     })
 }
