@@ -150,3 +150,15 @@ export async function openRow(page, id) {
   if (!isOpen) await page.click(`#${id} > summary`);
   await until(page, (which) => document.getElementById(which).open, id);
 }
+
+/**
+ * Writes into a form's fields, whatever stood there.
+ * @param {import("puppeteer-core").Page} page
+ * @param {string} form
+ * @param {Record<string, string>} values by the fields' names
+ */
+export async function fill(page, form, values) {
+  for (const [name, value] of Object.entries(values)) {
+    await page.$eval(`${form} [name=${name}]`, (field, text) => (field.value = text), value);
+  }
+}

@@ -9,7 +9,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
 
-import { BOSS, Crew, LAPTOP, openRow, pressAndWait, TOBI } from "../crew.js";
+import { BOSS, Crew, fill, LAPTOP, openRow, pressAndWait, TOBI } from "../crew.js";
 import { until, untilText, untilTrue, untilReady } from "../watch.js";
 
 /** Where this is in the trade's own words: all that the first screen needs comes in less than this. */
@@ -197,6 +197,7 @@ test("without scripts the forms still work", async () => {
   assert.equal((await crew.entries("GARAGE")).length, before + 1);
   assert.match(await page.$eval(".notice", (notice) => notice.textContent), /saved/i);
   await page.click("#log-hours > summary");
+  await fill(page, "#log-hours", { from: "07:45", to: "12:00" });
   await pressAndWait(page, "#log-hours form button.act");
   assert.equal((await crew.entries("GARAGE")).length, before + 2);
   await pressAndWait(page, "form[action='/do/start'] button.act");

@@ -63,7 +63,8 @@ pub(crate) struct Log {
     pub(crate) others: Vec<Choice>,
     pub(crate) no_stage: bool,
     pub(crate) usual_start: String,
-    pub(crate) now: String,
+    /// Until when hours are offered: now. Empty before the usual start, when hours are another day's.
+    pub(crate) until: String,
     pub(crate) items: Vec<ItemRow>,
     /// Every other item of the price book.
     pub(crate) more_items: Vec<ItemRow>,
@@ -125,9 +126,10 @@ impl Log {
 
 /// What can be logged.
 pub(crate) fn log(look: &Look<'_>) -> Log {
+    let usual_start = usual_start(look);
     let mut log = Log {
-        usual_start: usual_start(look),
-        now: words::time(look.now),
+        until: until(&usual_start, &words::time(look.now)),
+        usual_start,
         no_stage: look.stage.is_none(),
         ..Log::default()
     };
@@ -172,6 +174,12 @@ fn usual_start(look: &Look<'_>) -> String {
     let mut last: Vec<u16> = starts.into_values().rev().take(5).collect();
     last.sort_unstable();
     last.get(last.len() / 2).map_or_else(|| USUAL_START.to_owned(), |minute| words::clock(*minute))
+}
+
+/// Until when hours from `start` are offered, both as "07:45". Whoever logs before the usual start writes up
+/// another day or began early: no end is guessed that would lie before the beginning.
+fn until(start: &str, now: &str) -> String {
+    if now > start { now.to_owned() } else { String::new() }
 }
 
 fn items(look: &Look<'_>, log: &mut Log) {
@@ -308,4 +316,17 @@ fn as_open(look: &Look<'_>, entry: &Entry<'_>, what: String) -> Open {
     let of = entry.entry_ref();
     let who = format!("{}, {}", look.lists.person(of.person), words::day(entry.act.done_on));
     Open { entry: key_of(entry), what, who }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::until;
+
+    #[test]
+    fn no_end_is_offered_before_the_beginning() {
+        assert_eq!(until("07:45", "16:30"), "16:30");
+        assert_eq!(until("07:45", "07:46"), "07:46");
+        assert_eq!(until("07:45", "07:45"), "", "hours end after they begin");
+        assert_eq!(until("07:45", "00:18"), "", "somebody writes up yesterday in the night");
+    }
 }
