@@ -137,9 +137,11 @@ class Parties(unittest.TestCase):
                 self.assertEqual(one(ubl, seller, UBL), "GB")
 
     def test_a_country_that_is_none_fails_the_official_rule(self):
-        for form in ("ubl", "cii"):
-            xml = samples.read("ordered-abroad", form).replace(b">IE<", b">UK<")
-            self.assertIn("BR-CL-14", official.check(xml).failed)
+        xml = samples.read("ordered-abroad", "ubl").replace(b">IE<", b">UK<")
+        self.assertIn("BR-CL-14", official.check(xml).failed)
+        # The rules of the other syntax number it by themselves.
+        xml = samples.read("ordered-abroad", "cii").replace(b">IE<", b">UK<")
+        self.assertFalse(official.check(xml).is_valid)
 
 
 class Figures(unittest.TestCase):

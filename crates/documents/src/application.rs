@@ -6,7 +6,7 @@ use ledger::office::{Application, AppliedLine, Party};
 use projections::words::{day_and_year as day, money};
 use trade::Pence;
 
-use crate::figures::{TIE, amount_of, number, percent, price};
+use crate::figures::{TIE, amount_of, is_hours, number, percent, price};
 use crate::invoice::{called, job_facts, lines_of};
 use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Sum, Table};
 
@@ -72,6 +72,7 @@ fn done(line: &AppliedLine) -> String {
     match line.unit.as_str() {
         "%" => format!("{}{TIE}%", number(line.quantity.value())),
         "" => String::new(),
+        unit if is_hours(unit) => format!("{}{TIE}h", number(line.quantity.value())),
         unit => amount_of(line.quantity, unit),
     }
 }
@@ -155,11 +156,11 @@ mod tests {
             "40 %",
             "1000.00",
             "400.00",
-            "3.5",
+            "3.5 h",
             "119.00",
             "519.00",
-            "-25.95",
-            "-93.05",
+            "−25.95",
+            "−93.05",
             "PO-7712",
             "13 Jun 2026",
             "18 Jun 2026",

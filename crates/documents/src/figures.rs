@@ -80,7 +80,7 @@ pub(crate) fn amount_of(quantity: Quantity, unit: &str) -> String {
     }
 }
 
-fn is_hours(unit: &str) -> bool {
+pub(crate) fn is_hours(unit: &str) -> bool {
     matches!(unit, "hour" | "hours" | "h")
 }
 

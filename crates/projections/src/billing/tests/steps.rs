@@ -185,10 +185,8 @@ fn take_application(work: &mut JobWork, step: &Step, today: Day) -> Result<(), T
                 prop_assert_eq!(made.gross - made.retention - made.before, made.applied);
             }
         }
-        (Step::Certify { percent }, Some((number, applied))) => {
-            if certification(work, number).is_ok() {
-                work.certify(number, percentage(applied, rate(&percent.to_string())), today);
-            }
+        (Step::Certify { percent }, Some((number, applied))) if certification(work, number).is_ok() => {
+            work.certify(number, percentage(applied, rate(&percent.to_string())), today);
         }
         (Step::BillApplication, Some((number, _))) => {
             let Ok(certified) = certification(work, number) else { return Ok(()) };
