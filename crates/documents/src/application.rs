@@ -30,7 +30,7 @@ pub fn application_sheet(application: &Application) -> Sheet {
     Sheet {
         foot: format!("{title} · {known_as}"),
         title,
-        from: called(&seller.name, &seller.trading_as, &seller.address, &seller.vat_number),
+        from: called(&seller.name, &seller.trading_as, &seller.address, ""),
         to: Some(to(&application.customer)),
         facts,
         made_on: application.made_on,

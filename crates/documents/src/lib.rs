@@ -8,6 +8,7 @@
 
 mod accounts;
 mod application;
+mod books;
 mod daywork;
 mod einvoice;
 mod figures;
@@ -25,6 +26,7 @@ mod xml;
 
 pub use accounts::{pay_list_sheet, statement_sheet};
 pub use application::application_sheet;
+pub use books::{books_csv, books_sheet};
 pub use daywork::daywork_sheet;
 pub use form::{Form, NoSuchForm, PaperError, file_name, paper, sheet_in};
 pub use quote::quote_sheet;

@@ -72,6 +72,7 @@ impl Which {
                 PaperWish::Daywork { from: day(&self.from)?, until: day(&self.until)?, job: self.job }
             }
             "application" => PaperWish::Application { job: self.job, number: self.number },
+            "books" => PaperWish::Books { of: Some(day(&self.until)?) },
             "pay-list" => PaperWish::PayList { of: Some(day(&self.until)?) },
             _ => return Err(Problem::NotHere),
         })

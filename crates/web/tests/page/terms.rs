@@ -102,6 +102,7 @@ fn the_boss_takes_the_other_papers_and_a_hand_takes_none() {
         ("/papers/of/statement/pdf?job=GARAGE", "statement-GARAGE.pdf"),
         ("/papers/of/quote/pdf?job=GARAGE", "quote-GARAGE.pdf"),
         ("/papers/of/pay-list/pdf?until=2026-01-18", "pay-out-2026-01-18.pdf"),
+        ("/papers/of/books/pdf?until=2026-01-18", "books-2026-01-31.pdf"),
         ("/papers/of/daywork/pdf?job=MILL&from=2026-01-12&until=2026-01-18", "daywork-MILL-2026-01-18.pdf"),
     ];
     for (path, name) in papers {
@@ -112,6 +113,9 @@ fn the_boss_takes_the_other_papers_and_a_hand_takes_none() {
         let refused = ines.get(path);
         assert!(refused.status == 403 && !refused.body.starts_with(b"%PDF-"), "{path}");
     }
+    let table = maren.get("/papers/of/books/csv?until=2026-01-18");
+    assert!(table.status == 200 && table.text().starts_with("row,day,number"), "{}", table.text());
+    assert_eq!(ines.get("/papers/of/books/csv?until=2026-01-18").status, 403);
     let plain = maren.get("/papers/of/statement/text?job=GARAGE");
     assert_eq!((plain.status, plain.headers["content-type"].starts_with("text/plain")), (200, true));
     for (path, status) in [
