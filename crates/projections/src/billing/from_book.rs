@@ -249,8 +249,8 @@ impl JobWork {
 /// Where an item is used, to find what it cost when some of it comes back.
 type Shelf = (JobId, Option<StageId>, ItemId);
 
-/// The cost of a pack and its size, and the cost as CIS knows it, with the day of the use.
-type CostOnDay = (Day, (Rate, Quantity, Rate));
+/// The cost of a pack and its size, with the day of the use.
+type CostOnDay = (Day, (Rate, Quantity));
 
 fn add_materials(
     book: &Book,
@@ -261,7 +261,7 @@ fn add_materials(
     let uses = uses_of(entries, lists);
     let mut used_at: BTreeMap<Shelf, Vec<CostOnDay>> = BTreeMap::new();
     for entry in uses.iter().filter(|entry| matches!(entry.what, Movement::Used(_))) {
-        let cost = costs_of(book, entry, lists).map(|cost| (entry.day, cost));
+        let cost = cost_of(book, entry, lists).map(|cost| (entry.day, cost));
         used_at.entry(entry.key).or_default().extend(cost);
     }
     used_at.values_mut().for_each(|costs| costs.sort_unstable());
@@ -273,10 +273,9 @@ fn add_materials(
         let before = used_at.get(&entry.key).filter(|_| billed == Sign::Off || gone == Sign::Off);
         let before = before
             .and_then(|costs| costs.get(costs.partition_point(|(day, _)| *day <= entry.day).wrapping_sub(1)));
-        let pack = before.map(|(_, cost)| *cost).or_else(|| costs_of(book, entry, lists));
-        let unit_cost = pack.and_then(|(cost, size, _)| UnitCost::of_pack(cost, size).ok());
-        if let (Some(quantity), Some(_), Some((_, pack_size, pack_cost))) = (gone.of(entry), unit_cost, pack)
-        {
+        let pack = before.map(|(_, cost)| *cost).or_else(|| cost_of(book, entry, lists));
+        let unit_cost = pack.and_then(|(cost, size)| UnitCost::of_pack(cost, size).ok());
+        if let (Some(quantity), Some(_), Some((pack_cost, pack_size))) = (gone.of(entry), unit_cost, pack) {
             work.material_costs.push(MaterialCost {
                 stage,
                 done_on: entry.day,
@@ -301,14 +300,14 @@ fn add_materials(
     }
 }
 
-/// What a pack cost and its size, and what it cost as CIS knows it: the price that was paid, which is with VAT
-/// where the crew is not registered (HMRC COG909250 and CISR13070; heightsaccountancy.co.uk/?p=671 for a crew
-/// that is not; so CIS 340, from memory).
-fn costs_of(book: &Book, entry: &MaterialUse, lists: &Lists<'_>) -> Option<(Rate, Quantity, Rate)> {
+/// What a pack cost the crew and its size. The price that was paid is with VAT where the crew is not registered: so it
+/// is for CIS (HMRC COG909250 and CISR13070; heightsaccountancy.co.uk/?p=671 for a crew that is not; so CIS 340, from
+/// memory), and VAT that nobody gives back is part of a cost (FRS 102, 13.6, from memory).
+fn cost_of(book: &Book, entry: &MaterialUse, lists: &Lists<'_>) -> Option<(Rate, Quantity)> {
     let (cost, size) = book.pack_cost(entry, lists)?;
     let registered = lists.firm.is_none_or(|firm| is_registered_on(firm, entry.day));
-    let for_cis = if registered { cost } else { book.pack_cost_with_vat(entry, lists)? };
-    Some((cost, size, for_cis))
+    let cost = if registered { cost } else { book.pack_cost_with_vat(entry, lists)? };
+    Some((cost, size))
 }
 
 /// Whether a movement adds to a sum, takes off from it, or leaves it.
