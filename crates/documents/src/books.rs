@@ -11,7 +11,7 @@ use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Sum, Table};
 /// The month as a paper. What nobody said is a gap, and no sum is made up for it.
 #[must_use]
 pub fn books_sheet(crew: &str, books: &Month) -> Sheet {
-    let title = format!("For the bookkeeper, {}", month(books.from));
+    let title = format!("Books, {}", month(books.from));
     let mut parts = vec![Part::Heading("Sales".to_owned())];
     if books.sales.is_empty() {
         parts.push(Part::Text("Nothing was sold.".to_owned()));
@@ -43,17 +43,15 @@ pub fn books_sheet(crew: &str, books: &Month) -> Sheet {
 
 fn sales(books: &Month) -> [Part; 2] {
     let columns = vec![
-        Column::words("Number", 14),
-        Column::words("Tax point", 16),
-        Column::words("Customer", 34),
+        Column::words("Invoice or credit note", 46),
+        Column::words("Tax point", 18),
         Column::figures("Before VAT £", 18),
         Column::figures("VAT £", 18),
     ];
     let rows = books.sales.iter().map(|sale| Row::Cells {
         cells: vec![
-            sale.number.clone(),
+            format!("{}, {}, {}", sale.number, sale.customer, sale.job),
             day(sale.day),
-            format!("{}, {}", sale.customer, sale.job),
             money(sale.net),
             money(sale.vat),
         ],
@@ -86,14 +84,14 @@ fn beside(sale: &Sale) -> String {
 
 fn purchases(books: &Month) -> [Part; 2] {
     let columns = vec![
-        Column::words("Day", 16),
-        Column::words("What", 48),
+        Column::words("What", 46),
+        Column::words("Day", 18),
         Column::figures("Before VAT £", 18),
         Column::figures("VAT £", 18),
     ];
     let known = |sum: Option<Pence>| sum.map_or_else(|| "not known yet".to_owned(), money);
     let rows = books.purchases.iter().map(|bought| Row::Cells {
-        cells: vec![day(bought.day), bought.what.clone(), known(bought.net), known(bought.vat)],
+        cells: vec![bought.what.clone(), day(bought.day), known(bought.net), known(bought.vat)],
         below: ticket(bought),
     });
     let (net, vat) = books.bought();
@@ -133,7 +131,7 @@ fn cis(books: &Month) -> Vec<Part> {
             Column::figures("£", 22),
         ];
         let rows = books.cis_taken.iter().map(|taken| {
-            let what = format!("{}, invoice {}", taken.customer, taken.number);
+            let what = format!("{}, on {}", taken.customer, taken.number);
             Row::cells([what, day(taken.day), money(taken.taken)])
         });
         parts.push(Part::Table(Table { columns, rows: rows.collect() }));

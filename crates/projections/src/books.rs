@@ -39,7 +39,7 @@ pub struct Sale {
     pub cis_expected: Pence,
 }
 
-/// A purchase or an expense.
+/// A purchase, an expense, or a hire that went back.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Purchase {
     /// The day it was made.
@@ -225,7 +225,24 @@ fn purchases(book: &Book, lists: &Lists<'_>) -> Vec<Purchase> {
             photos: photos.clone(),
         })
     });
-    found.collect()
+    found.chain(hires(book, lists)).collect()
+}
+
+/// What was hired and went back, on the day it did.
+fn hires(book: &Book, lists: &Lists<'_>) -> Vec<Purchase> {
+    let entries: Vec<_> = book.entries().collect();
+    let bought = pay::ended_hires(&entries, lists).into_iter().map(|hire| Purchase {
+        day: hire.to,
+        entry: hire.entry,
+        what: format!("hire of {}", hire.what),
+        supplier: hire.supplier.clone(),
+        ticket: String::new(),
+        paid_by: PaidBy::Account,
+        net: hire.paid.map(|paid| hire.cost(paid.net, paid.minimum)),
+        vat: hire.paid.map(|paid| hire.vat(paid)),
+        photos: Vec::new(),
+    });
+    bought.collect()
 }
 
 fn cis_taken(book: &Book, works: &[JobWork]) -> Vec<CisTaken> {
