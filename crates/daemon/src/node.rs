@@ -5,6 +5,7 @@
 //! what was verified is written when enough is new, and when the node is closed.
 
 mod office_keys;
+mod own_chains;
 mod writing;
 
 use std::cell::Cell;
@@ -30,6 +31,8 @@ use crate::verified::{Pending, Verified};
 
 /// Most bytes of runs in one group of the journal.
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
+/// What the log calls that which became of the data folder, for whoever opened it.
+pub const OF_THE_FOLDER: &str = "fivebar::folder";
 /// Where the journal is within the data folder.
 const JOURNAL: &str = "journal";
 
@@ -161,7 +164,7 @@ impl Node {
         let Opened { ledger, book, keys, verified } = opening::open(&mut store, device.crew, &secret)?;
         let page = PageFile::open(folder)?;
         let folder = folder.to_owned();
-        Ok(Self {
+        let mut node = Self {
             folder,
             device,
             page,
@@ -173,7 +176,9 @@ impl Node {
             verified,
             press: Cell::new(None),
             fetching: false,
-        })
+        };
+        node.settle_own_chains()?;
+        Ok(node)
     }
 
     /// The data folder.
