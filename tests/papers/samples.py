@@ -25,7 +25,8 @@ def folder() -> Path:
 
 
 def issue_the_week(into: Path) -> None:
-    """Issues both invoices of the week and takes their papers, by the program."""
+    """Issues both invoices of the week and takes their papers, by the program, and beside them in a folder of their
+    own an application for payment and the bookkeeper's months."""
     with tempfile.TemporaryDirectory(prefix="ledger-") as ledger:
 
         def fivebar(*words: str | os.PathLike) -> None:
@@ -34,12 +35,22 @@ def issue_the_week(into: Path) -> None:
 
         fivebar("found", "--crew", "Oake Rooms", "--person", "Maren Oake", "--device", "maren-laptop")
         fivebar("import", ROOT / "tests" / "scenario")
+        others = into / "others"
+        fivebar("application", "make", "MILL", "--until", "2026-11-08")
+        fivebar("print", "application", "MILL", "1", "--to", others, "--as", "pdf", "--as", "text")
         for number, job in (("41", "GARAGE"), ("42", "MILL")):
             fivebar("invoice", "issue", job, "--until", "2026-11-08")
             forms = [word for form in ENDINGS for word in ("--as", form)]
             fivebar("print", "invoice", number, "--to", ledger, *forms)
             for form, ending in ENDINGS.items():
                 shutil.copy(f"{ledger}/invoice-{number}.{ending}", into / f"week-{job.lower()}.{form}")
+        fivebar("invoice", "pay", "42", "500", "--cis-taken", "100.50")
+        ticket = Path(ledger) / "ticket.jpg"
+        ticket.write_bytes(TICKET)
+        bought = ("--job", "GARAGE", "--ticket", "4471", "--net", "45.25", "--vat", "9.05")
+        fivebar("log", "bought", *bought, "--photo", ticket)
+        fivebar("log", "expense", "--job", "GARAGE", "--what", "parking")
+        fivebar("print", "books", "--to", others, "--as", "pdf", "--as", "csv", "--as", "text")
 
 
 @functools.cache
@@ -57,6 +68,8 @@ def handover() -> bytes:
         return Path(f"{ledger}/handover-GARAGE.zip").read_bytes()
 
 
+# A photo as far as a file of photos goes: the ledger keeps it by the hash of its bytes.
+TICKET = b"\xff\xd8\xff\xe0 a ticket"
 ENDINGS = {"pdf": "pdf", "ubl": "ubl.xml", "cii": "cii.xml", "csv": "csv", "text": "txt"}
 _KEPT: list[tempfile.TemporaryDirectory] = []
 

@@ -38,6 +38,8 @@ EXPECTED = {
     # Computed: 1.75 x 260.00 + 2 x 54.00 + 85.00 + 24.5 x 0.45 (11.025, half up).
     "time": ("659.03", "131.81", "790.84"),
     "credit-note": ("28.33", "5.67", "34.00"),
+    # Computed: 1000.00 less 50.00 that were not certified.
+    "ordered-abroad": ("950.00", "190.00", "1140.00"),
 }
 TYPE_CODES = {"credit-note": "381", "deposit": "386"}
 
@@ -115,6 +117,31 @@ class OfficialRules(unittest.TestCase):
             code = TYPE_CODES.get(name, "380")
             root = etree.fromstring(samples.read(name, "ubl"))
             self.assertEqual(one(root, "/*/cbc:InvoiceTypeCode | /*/cbc:CreditNoteTypeCode", UBL), code)
+
+
+class Parties(unittest.TestCase):
+    def test_the_buyers_order_and_country_stand_where_their_program_looks(self):
+        """BT-13 and BT-55 of EN 16931, in either syntax; without an order there is no element for it."""
+        for name, order, country in (("ordered-abroad", ["PO-7712"], "IE"), ("standard", [], "GB")):
+            with self.subTest(paper=name):
+                ubl = etree.fromstring(samples.read(name, "ubl"))
+                buyer = "/*/cac:AccountingCustomerParty/cac:Party/cac:PostalAddress/cac:Country/cbc:IdentificationCode"
+                self.assertEqual(one(ubl, buyer, UBL), country)
+                self.assertEqual(ubl.xpath("/*/cac:OrderReference/cbc:ID/text()", namespaces=UBL), order)
+                cii = etree.fromstring(samples.read(name, "cii"))
+                buyer = "//ram:BuyerTradeParty/ram:PostalTradeAddress/ram:CountryID"
+                self.assertEqual(one(cii, buyer, CII), country)
+                placed = "//ram:BuyerOrderReferencedDocument/ram:IssuerAssignedID/text()"
+                self.assertEqual(cii.xpath(placed, namespaces=CII), order)
+                seller = "/*/cac:AccountingSupplierParty/cac:Party/cac:PostalAddress/cac:Country/cbc:IdentificationCode"
+                self.assertEqual(one(ubl, seller, UBL), "GB")
+
+    def test_a_country_that_is_none_fails_the_official_rule(self):
+        xml = samples.read("ordered-abroad", "ubl").replace(b">IE<", b">UK<")
+        self.assertIn("BR-CL-14", official.check(xml).failed)
+        # The rules of the other syntax number it by themselves.
+        xml = samples.read("ordered-abroad", "cii").replace(b">IE<", b">UK<")
+        self.assertFalse(official.check(xml).is_valid)
 
 
 class Figures(unittest.TestCase):

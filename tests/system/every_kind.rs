@@ -286,6 +286,17 @@ fn way_in(kind: Kind) -> WayIn {
             &["hours", "pay", "--person", "Tobi Larch", "--day", "150", "--parts", "quarters"],
             &["hours", "show"],
         ]),
+        Kind::SelfBillingAgreed => Typed(&[&[
+            "job",
+            "self-billing",
+            "BARN",
+            "--from",
+            "2020-01-06",
+            "--until",
+            "2020-12-31",
+            "--evidence",
+            "letter in the folder",
+        ]]),
         Kind::InvoiceIssued => Typed(&[&["invoice", "issue", "BARN"]]),
         Kind::InvoiceCredited => Typed(&[&["invoice", "credit", "41", "--whole"]]),
         Kind::InvoiceVoided => {
@@ -298,6 +309,19 @@ fn way_in(kind: Kind) -> WayIn {
         Kind::PaymentReceived => Typed(&[
             &["invoice", "issue", "BARN"],
             &["invoice", "pay", "44", "100", "--discount", "2", "--contra", "1.50"],
+        ]),
+        Kind::PaymentApplied => Typed(&[
+            &["log", "hours", "--job", "MILL", "--minutes", "480"],
+            &["application", "make", "MILL"],
+            &["application", "list"],
+        ]),
+        Kind::PaymentCertified => {
+            Typed(&[&["application", "certified", "MILL", "1", "200", "--reference", "PN-1"]])
+        }
+        Kind::InvoiceSelfBilled => Typed(&[
+            &["job", "self-billing", "MILL", "--evidence", "letter in the folder"],
+            &["invoice", "self-billed", "MILL", "TC-207", "200", "--application", "1", "--vat", "0"],
+            &["invoice", "credit", "TC-207", "--whole", "--theirs", "TC-211"],
         ]),
     }
 }

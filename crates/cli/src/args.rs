@@ -1,8 +1,10 @@
 //! The words of the command line, and the help that teaches them.
 
+mod application;
 mod handover;
 mod hours;
 mod invoice;
+mod jobs;
 mod lists;
 mod log;
 mod measure;
@@ -20,10 +22,12 @@ use clap::{Args, Parser, Subcommand};
 use daemon::{NodeError, Role};
 use trade::{Day, Rate};
 
+pub(crate) use application::ApplicationWords;
 pub(crate) use handover::Handover;
 pub(crate) use hours::Hours;
 pub(crate) use invoice::Invoice;
-pub(crate) use lists::{Firm, ItemRequest, JobRequest, LineRequest, PersonRequest, StageRequest};
+pub(crate) use jobs::JobRequest;
+pub(crate) use lists::{Firm, ItemRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
 pub(crate) use measure::Measure;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
@@ -233,6 +237,9 @@ pub(crate) enum Request {
     /// Preview, issue and list invoices, and record what was paid.
     #[command(subcommand)]
     Invoice(Invoice),
+    /// Ask a contractor for what is done, and note what they certify. It is no invoice.
+    #[command(subcommand)]
+    Application(ApplicationWords),
     /// Write a paper to files: an invoice as it was issued, a quote, a daywork sheet to sign.
     Print(papers::Print),
     /// What is to pay out on Friday: people, what they paid themselves, and suppliers on account.

@@ -49,6 +49,13 @@ pub(crate) fn issued(answer: &Value) -> String {
     printed("Invoice", document) + &format!("\nTo be paid by {}.", text(document, "due_on"))
 }
 
+/// The customer's invoice that was just recorded.
+pub(crate) fn self_billed(answer: &Value) -> String {
+    let document = &answer["document"];
+    printed("The customer's invoice", document)
+        + "\nRecorded. Keep their paper; the VAT on it is yours to account for. You issue no invoice for this work."
+}
+
 /// The credit note that was just issued.
 pub(crate) fn credited(answer: &Value) -> String {
     printed("Credit note", &answer["document"])
@@ -57,7 +64,7 @@ pub(crate) fn credited(answer: &Value) -> String {
 fn printed(title: &str, document: &Value) -> String {
     let seller = &document["seller"];
     let customer = &document["customer"];
-    let mut page = heading(&format!("{title} {}", text(document, "number")));
+    let mut page = heading(&format!("{title} {}", number_of(document)));
     for (label, party) in [("From", seller), ("To", customer)] {
         page += &format!("{label:<5} {}, {}\n", text(party, "name"), text(party, "address"));
     }
@@ -70,6 +77,13 @@ fn printed(title: &str, document: &Value) -> String {
         page += &format!("\n{said}");
     }
     page
+}
+
+/// The number: the crew's, or the customer's where they issued it.
+fn number_of(document: &Value) -> String {
+    Some(text(document, "self_billed_as"))
+        .filter(|theirs| !theirs.is_empty())
+        .unwrap_or_else(|| text(document, "number"))
 }
 
 /// The files that a paper was written to.

@@ -1,5 +1,6 @@
 //! The `fivebar` program: reads the command line, asks the node, and prints what a builder reads.
 
+mod application_pages;
 mod args;
 mod handover;
 mod invoice;
@@ -31,13 +32,7 @@ static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    // A command says itself what went wrong; a daemon that runs for weeks also logs.
-    let usual = if matches!(arguments.request, Request::Run { .. }) { "warn" } else { "off" };
-    tracing_subscriber::fmt()
-        .with_env_filter(EnvFilter::try_from_env("FIVEBAR_LOG").unwrap_or_else(|_| usual.into()))
-        .with_ansi(std::io::stderr().is_terminal())
-        .with_writer(std::io::stderr)
-        .init();
+    log(matches!(arguments.request, Request::Run { .. }));
     if let Request::Verify { file: Some(file) } = &arguments.request {
         return handover::verify(file, arguments.json);
     }
@@ -46,6 +41,21 @@ fn main() -> ExitCode {
         Err(error) => {
             eprintln!("fivebar: {error}");
             ExitCode::FAILURE
+        }
+    }
+}
+
+/// Says where the log goes. A command says itself what went wrong, so it tells nothing but what became of its
+/// folder; a daemon that runs for weeks also logs.
+fn log(is_daemon: bool) {
+    let log =
+        tracing_subscriber::fmt().with_ansi(std::io::stderr().is_terminal()).with_writer(std::io::stderr);
+    match EnvFilter::try_from_env("FIVEBAR_LOG") {
+        Ok(asked) => log.with_env_filter(asked).init(),
+        Err(_) if is_daemon => log.with_env_filter("warn").init(),
+        Err(_) => {
+            let only = format!("{}=warn", daemon::node::OF_THE_FOLDER);
+            log.with_env_filter(only).without_time().with_level(false).with_target(false).init();
         }
     }
 }
@@ -133,6 +143,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Entries { job, on } => Command::Entries { job, on },
         Request::Reconcile => Command::Reconcile,
         Request::Invoice(request) => request.command(),
+        Request::Application(request) => request.command(),
         Request::Print(request) => request.command(),
         Request::PayOut { of } => Command::PayList { of },
         Request::SortOut => Command::SortOut,

@@ -3,13 +3,22 @@
 use serde_json::Value;
 use trade::money::hours_and_minutes;
 
+use crate::application_pages;
 use crate::pages::{list, text};
 use crate::table::{Page, heading};
 
 /// What customers owe, by age.
 pub(crate) fn owed(answer: &Value) -> String {
+    let applied = match list(answer, "applied_for") {
+        [] => String::new(),
+        open => {
+            let sum = text(answer, "applied_sum");
+            format!("\n\nApplied for, and on no invoice yet: {sum} before VAT\n")
+                + &application_pages::open(open)
+        }
+    };
     if list(answer, "owed").is_empty() {
-        return "Nobody owes you anything on an invoice.".to_owned();
+        return "Nobody owes you anything on an invoice.".to_owned() + &applied;
     }
     let mut page = Page::new(&["number", "job", "customer", "due", ">days late", ">owed £"]);
     for row in list(answer, "owed") {
@@ -28,7 +37,7 @@ pub(crate) fn owed(answer: &Value) -> String {
         ages.row(&[&text(age, "words"), &text(age, "owed")]);
     }
     ages.row(&["in all", &text(answer, "sum")]);
-    page.finish() + "\n\n" + &ages.finish()
+    page.finish() + "\n\n" + &ages.finish() + &applied
 }
 
 /// A job's account.

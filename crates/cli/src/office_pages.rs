@@ -96,6 +96,13 @@ pub(crate) fn terms(terms: &TermsCommand, answer: &Value) -> String {
             let of = if stage.is_empty() { job } else { format!("{job}, {stage}") };
             format!("{of}: VAT at the rate {}.", text(answer, "rate").replace('_', " "))
         }
+        TermsCommand::SelfBilling { .. } => format!(
+            "{job}: the customer issues the invoices from {} to {}, and you issue none. Record theirs by \n\
+             `fivebar invoice self-billed {job} NUMBER SUM`. The agreement is here: {}.",
+            text(answer, "from"),
+            text(answer, "until"),
+            text(answer, "evidence")
+        ),
         TermsCommand::Time(_) | TermsCommand::ShowTime => time_terms(answer),
         TermsCommand::Engage { .. } => {
             let (how, percent) = (text(answer, "engagement").replace('_', " "), text(answer, "cis_percent"));

@@ -8,7 +8,9 @@ use trade::money::hours_and_minutes;
 
 use crate::recovery;
 use crate::table::{Page, heading, without_noughts};
-use crate::{invoice, measure_pages, money_pages, office_pages, plan_pages, said_pages, test_pages};
+use crate::{
+    application_pages, invoice, measure_pages, money_pages, office_pages, plan_pages, said_pages, test_pages,
+};
 
 /// The page for a command's answer.
 pub(crate) fn page(command: &Command, answer: &Value) -> String {
@@ -46,6 +48,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::PriceExtra { .. } => office_pages::extra_priced(answer),
         Command::Measure(RoomCommand::Kept { .. } | RoomCommand::Drop { .. }) => measure_pages::rooms(answer),
         Command::Measure(_) => measure_pages::measured(answer),
+        Command::Applications(command) => application_pages::page(command, answer),
         Command::Owed => money_pages::owed(answer),
         Command::Statement { .. } => money_pages::statement(answer),
         Command::LateClaim { .. } => money_pages::late(answer),

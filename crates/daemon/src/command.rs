@@ -33,12 +33,11 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
 
+pub use crate::applications::{ApplicationCommand, SelfBilledWish};
 pub use crate::payments::Received;
 pub use judging::TestCommand;
 pub use ledger::office::{Engagement, TimeSide};
-pub use ledger::site::SurveyPoint;
-pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach};
-pub use ledger::site::{SaidHow, Whose};
+pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach, SaidHow, SurveyPoint, Whose};
 pub use measuring::{CostedRoom, MeasuredRoom, figures, measure_up, own_figures};
 pub use office::{Paid, PersonRate};
 pub use parts::{ListChange, Progress, Step, WordMeaning};
@@ -55,9 +54,9 @@ use crate::error::NodeError;
 use crate::handing_over::{self, HandOverWish};
 use crate::import::FileName;
 use crate::invites::InviteWish;
-use crate::node::{Node, moment, now_ms};
+use crate::node::{Node, today};
 use crate::papers::{self, PaperWish};
-use crate::{entries, export, invoices, payments, timers};
+use crate::{applications, entries, export, invoices, payments, timers};
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -241,6 +240,8 @@ pub enum Command {
         /// What came in and was taken off.
         received: Received,
     },
+    /// Applications for payment, and the invoices that customers issue in the crew's name.
+    Applications(ApplicationCommand),
     /// What customers owe, by age.
     Owed,
     /// A job's account with its customer.
@@ -450,6 +451,7 @@ fn dispatch(
         Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),
         Command::AskDeposit { job, amount } => invoices::ask_deposit(node, author, &job, amount),
         Command::Pay { number, received } => payments::pay(node, author, &number, received, today()?),
+        Command::Applications(command) => applications::run(node, author, command, today()?),
         Command::Owed => Ok(payments::owed(node, today()?)),
         Command::Statement { job } => payments::statement(node, &job, today()?),
         Command::LateClaim { number, base_rate } => payments::late(node, &number, base_rate, today()?),
@@ -492,9 +494,4 @@ fn dispatch(
         Command::Verify => health::verify(node),
         Command::Status => Ok(health::status(node)),
     }
-}
-
-/// Today on this machine.
-fn today() -> Result<Day, NodeError> {
-    Ok(moment(now_ms())?.day())
 }

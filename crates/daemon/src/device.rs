@@ -106,6 +106,11 @@ impl DeviceFile {
         write_private(&folder.join(FILE), text.as_bytes())
     }
 
+    /// The chains it writes.
+    pub(crate) fn written_chains(&self) -> impl Iterator<Item = ChainId> + use<> {
+        self.crew_chain.into_iter().chain(self.office_chain)
+    }
+
     /// The secret key.
     ///
     /// # Errors

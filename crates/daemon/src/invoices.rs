@@ -37,7 +37,8 @@ pub(crate) fn previews(
     let mut previews = Vec::new();
     for work in &works {
         let named = extras_called(work, with_extra)?;
-        previews.extend(billing::preview_of(work, &Wish { until, tax_point: Some(today), named }));
+        let wish = Wish { until, tax_point: Some(today), named, certified: None };
+        previews.extend(billing::preview_of(work, &wish));
     }
     let prompts = works.iter().filter(|work| previews.iter().any(|preview| preview.job == work.code));
     let prompts = prompts.flat_map(|work| {
@@ -49,7 +50,7 @@ pub(crate) fn previews(
 }
 
 /// The extras by their names.
-fn extras_called(work: &JobWork, names: &[String]) -> Result<BTreeSet<BillableUnit>, NodeError> {
+pub(crate) fn extras_called(work: &JobWork, names: &[String]) -> Result<BTreeSet<BillableUnit>, NodeError> {
     let called = |name: &String| {
         billing::extra_called(work, name).map_err(|error| NodeError::bad_input(error.to_string()))
     };
@@ -84,8 +85,8 @@ pub(crate) fn issue(
     let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
     let until = until.unwrap_or(today);
     let tax_point = billing::tax_point(work, today, None);
-    let wish =
-        Wish { until: Some(until), tax_point: Some(tax_point), named: extras_called(work, with_extra)? };
+    let named = extras_called(work, with_extra)?;
+    let wish = Wish { until: Some(until), tax_point: Some(tax_point), named, certified: None };
     let preview = billing::preview_of(work, &wish).ok_or_else(|| {
         NodeError::bad_input(format!("nothing to bill on {code} up to {until}; no number was used"))
     })?;
@@ -96,7 +97,12 @@ pub(crate) fn issue(
     write_invoice(node, author, document)
 }
 
-fn write_invoice(node: &mut Node, author: PersonId, document: office::Document) -> Result<Value, NodeError> {
+/// Writes an invoice of the crew's that was frozen.
+pub(crate) fn write_invoice(
+    node: &mut Node,
+    author: PersonId,
+    document: office::Document,
+) -> Result<Value, NodeError> {
     let answer = json!({ "document": document });
     let document = Box::new(document);
     write(node, author, String::new(), Body::InvoiceIssued(office::InvoiceIssued { document }))?;
@@ -126,7 +132,7 @@ pub(crate) fn issue_deposit(
 
 /// Refuses to bill while there is an event of a kind that only a newer program reads: it may change what
 /// is to bill, and what is issued stays issued.
-fn update_first(node: &Node) -> Result<(), NodeError> {
+pub(crate) fn update_first(node: &Node) -> Result<(), NodeError> {
     let newer = node.book().unreadable().filter(|(_, event)| event.reason == Unreadable::UnknownKind).count();
     if newer == 0 {
         return Ok(());
@@ -153,9 +159,9 @@ pub(crate) fn list(node: &Node) -> Value {
                 "number": billing::printed_number(document), "invoice": document.invoice, "job": work.code,
                 "issued_on": document.issued_on, "due_on": document.due_on, "total": sign(totals.total),
                 "to_pay": sign(totals.to_pay), "paid": paid, "owed": due - paid, "voided": paper.voided,
-                "credits": paper.credits,
+                "credits": paper.credits, "self_billed": !document.self_billed_as.is_empty(),
             });
-            ((document.series.clone(), document.number), row)
+            ((document.self_billed_as.clone(), document.series.clone(), document.number), row)
         })
         .collect();
     rows.sort_by(|(one, _), (other, _)| one.cmp(other));
@@ -163,7 +169,7 @@ pub(crate) fn list(node: &Node) -> Value {
 }
 
 /// The number of the next paper. Invoices and credit notes share one series, so that no number is missing.
-fn next_number(works: &[JobWork]) -> Result<PaperNumber, NodeError> {
+pub(crate) fn next_number(works: &[JobWork]) -> Result<PaperNumber, NodeError> {
     let papers = || works.iter().flat_map(|work| &work.papers).map(|paper| &paper.document);
     let firm = works.iter().find_map(|work| work.firm.as_ref());
     let number = firm.map_or(1, |firm| billing::next_number(firm, "", papers()));
@@ -175,8 +181,12 @@ pub(crate) fn paper<'w>(
     works: &'w [JobWork],
     number: &str,
 ) -> Result<(&'w JobWork, &'w IssuedPaper), NodeError> {
-    let mut papers = works.iter().flat_map(|work| work.papers.iter().map(move |paper| (work, paper)));
-    papers.find(|(_, paper)| billing::printed_number(&paper.document) == number).ok_or_else(|| {
+    let papers = works.iter().flat_map(|work| work.papers.iter().map(move |paper| (work, paper)));
+    // A number of a customer's that was made void may have been recorded anew.
+    let own: Vec<_> =
+        papers.filter(|(_, paper)| billing::printed_number(&paper.document) == number).collect();
+    let standing = own.iter().find(|(_, paper)| !paper.voided);
+    standing.or_else(|| own.first()).copied().ok_or_else(|| {
         NodeError::bad_input(format!(
             "there is no invoice {number}; `fivebar invoice list` shows those there are"
         ))
@@ -215,6 +225,29 @@ pub(crate) fn credit(
     update_first(node)?;
     let works = works(node);
     let (work, paper) = paper(&works, number)?;
+    if !paper.document.self_billed_as.is_empty() {
+        return Err(NodeError::bad_input(format!(
+            "the customer issued {number}, so the credit note on it is theirs to issue too: ask them, and record it by \
+             `fivebar invoice credit {number} --theirs NUMBER`"
+        )));
+    }
+    let proposed = proposed_credit(work, paper, number, whole)?;
+    let dates = PaperDates { today, issued_on: today, tax_point: today };
+    let credited = billing::credit_note(work, &proposed, next_number(&works)?, dates)
+        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+    let answer = json!({ "of_number": proposed.of_number, "of_date": proposed.of_date,
+        "document": credited.document });
+    write(node, author, String::new(), Body::InvoiceCredited(credited))?;
+    Ok(answer)
+}
+
+/// What is to give back on an invoice: what is proposed, or all that is left of it.
+pub(crate) fn proposed_credit(
+    work: &JobWork,
+    paper: &IssuedPaper,
+    number: &str,
+    whole: bool,
+) -> Result<billing::ProposedCredit, NodeError> {
     let invoice = paper.document.invoice;
     if paper.credits.is_some() || paper.voided {
         return Err(NodeError::bad_input(format!(
@@ -226,7 +259,7 @@ pub(crate) fn credit(
     } else {
         billing::proposed_credits(work).into_iter().find(|credit| credit.of == invoice)
     };
-    let proposed = proposed.ok_or_else(|| {
+    proposed.ok_or_else(|| {
         NodeError::bad_input(if whole {
             format!("nothing is left of invoice {number} to give back; no number was used")
         } else {
@@ -235,14 +268,7 @@ pub(crate) fn credit(
                  wrong as a whole, add --whole"
             )
         })
-    })?;
-    let dates = PaperDates { today, issued_on: today, tax_point: today };
-    let credited = billing::credit_note(work, &proposed, next_number(&works)?, dates)
-        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
-    let answer = json!({ "of_number": proposed.of_number, "of_date": proposed.of_date,
-        "document": credited.document });
-    write(node, author, String::new(), Body::InvoiceCredited(credited))?;
-    Ok(answer)
+    })
 }
 
 /// Makes an issued number stand for nothing.

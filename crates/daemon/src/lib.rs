@@ -1,5 +1,6 @@
 //! The daemon: one writer for a device's ledger, with commands in and figures out.
 
+mod applications;
 mod coming_back;
 pub mod command;
 pub mod device;
@@ -15,6 +16,7 @@ pub mod invites;
 mod invoices;
 mod keeping;
 pub mod local;
+mod mark;
 pub mod node;
 mod opening;
 pub mod page;

@@ -5,6 +5,7 @@
 //! what was verified is written when enough is new, and when the node is closed.
 
 mod office_keys;
+mod own_chains;
 mod writing;
 
 use std::cell::Cell;
@@ -18,7 +19,7 @@ use ledger::{
 };
 use projections::Book;
 use store::{DeepReport, Record, RecordKind, Store, StoreOptions};
-use trade::Moment;
+use trade::{Day, Moment};
 
 use crate::device::DeviceFile;
 use crate::error::NodeError;
@@ -30,6 +31,8 @@ use crate::verified::{Pending, Verified};
 
 /// Most bytes of runs in one group of the journal.
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
+/// What the log calls that which became of the data folder, for whoever opened it.
+pub const OF_THE_FOLDER: &str = "fivebar::folder";
 /// Where the journal is within the data folder.
 const JOURNAL: &str = "journal";
 
@@ -161,7 +164,7 @@ impl Node {
         let Opened { ledger, book, keys, verified } = opening::open(&mut store, device.crew, &secret)?;
         let page = PageFile::open(folder)?;
         let folder = folder.to_owned();
-        Ok(Self {
+        let mut node = Self {
             folder,
             device,
             page,
@@ -173,7 +176,9 @@ impl Node {
             verified,
             press: Cell::new(None),
             fetching: false,
-        })
+        };
+        node.settle_own_chains()?;
+        Ok(node)
     }
 
     /// The data folder.
@@ -435,6 +440,11 @@ pub(crate) fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
         note: String::new(),
         replaces: Vec::new(),
     })
+}
+
+/// Today on this machine.
+pub(crate) fn today() -> Result<Day, NodeError> {
+    Ok(moment(now_ms())?.day())
 }
 
 /// An instant on this machine's clock, shown in UTC where the site's zone does not matter.

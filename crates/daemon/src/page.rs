@@ -407,6 +407,17 @@ impl Node {
         Ok(())
     }
 
+    /// Forgets every session and link: whoever used the page joins it anew.
+    ///
+    /// # Errors
+    /// The disk.
+    pub(crate) fn forget_page_sessions(&mut self) -> Result<(), NodeError> {
+        self.change_page(|page| {
+            page.sessions.clear();
+            page.links.clear();
+        })
+    }
+
     /// A token for the forms of a session. Each call gives another, so that the size of a compressed page
     /// tells nothing about it; all of them stay good as long as the session.
     ///

@@ -6,12 +6,14 @@ use std::path::{Path, PathBuf};
 
 use documents::handing_over::crew_code;
 use documents::{Fact, Form, PaperError, Sheet};
+use ledger::office::FirmListed;
 use projections::Lists;
 use projections::billing::{self, JobWork};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::Day;
 
+use crate::command::named::must_read_office;
 use crate::command::standing_quote;
 use crate::error::NodeError;
 use crate::invoices;
@@ -35,8 +37,20 @@ pub enum PaperWish {
         /// To this day.
         until: Day,
     },
+    /// An application for payment, as it was made.
+    Application {
+        /// The job.
+        job: String,
+        /// Its number.
+        number: u32,
+    },
     /// A job's account with its customer.
     Statement(String),
+    /// What was sold and bought and the CIS of the month of a day, for the bookkeeper; of today without one.
+    Books {
+        /// The day.
+        of: Option<Day>,
+    },
     /// What is to pay out for the week of a day; of today without one.
     PayList {
         /// The day.
@@ -90,21 +104,56 @@ pub fn make(node: &Node, wish: &PaperWish, forms: &[Form], today: Day) -> Result
             })?;
             sheets(&sheet, &format!("daywork-{job}-{until}"), forms)
         }
+        PaperWish::Application { job, number } => {
+            let work = of_job(node, job)?;
+            let applied = billing::application(&work, *number)
+                .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+            let sheet = documents::application_sheet(&applied.application);
+            sheets(&sheet, &format!("application-{job}-{number}"), forms)
+        }
         PaperWish::Statement(job) => {
             let work = of_job(node, job)?;
             let lines = billing::statement(node.book(), &work);
             let sheet = documents::statement_sheet(&work, &lines, billing::still_held(&work), today);
             sheets(&sheet, &format!("statement-{job}"), forms)
         }
+        PaperWish::Books { of } => books(node, of.unwrap_or(today), forms),
         PaperWish::PayList { of } => {
             let list = payments::pay_list_of(node, of.unwrap_or(today))?;
             let lists = node.book().lists();
-            let crew = lists
-                .firm
-                .map_or("", |firm| if firm.trading_as.is_empty() { &firm.name } else { &firm.trading_as });
-            sheets(&documents::pay_list_sheet(crew, &list), &format!("pay-out-{}", list.to), forms)
+            sheets(
+                &documents::pay_list_sheet(known_as(&lists), &list),
+                &format!("pay-out-{}", list.to),
+                forms,
+            )
         }
     }
+}
+
+/// The crew as people know it.
+fn known_as<'book>(lists: &Lists<'book>) -> &'book str {
+    let name =
+        |firm: &'book FirmListed| if firm.trading_as.is_empty() { &firm.name } else { &firm.trading_as };
+    lists.firm.map_or("", |firm| name(firm).as_str())
+}
+
+/// The bookkeeper's month, which is also a table.
+fn books(node: &Node, of: Day, forms: &[Form]) -> Result<Made, NodeError> {
+    must_read_office(node)?;
+    let lists = node.book().lists();
+    let month = projections::books::month(node.book(), &lists, of);
+    let name = format!("books-{}", month.to);
+    let made = forms.iter().map(|form| match form {
+        Form::Csv => {
+            let table = documents::books_csv(&month).map_err(|error| refused(&error.into()))?;
+            Ok(vec![(PathBuf::from(format!("{name}.csv")), table)])
+        }
+        Form::Pdf | Form::Ubl | Form::Cii | Form::Text => {
+            sheets(&documents::books_sheet(known_as(&lists), &month), &name, &[*form])
+        }
+    });
+    let made: Result<Vec<Made>, NodeError> = made.collect();
+    Ok(made?.into_iter().flatten().collect())
 }
 
 fn issued(node: &Node, number: &str, forms: &[Form]) -> Result<Made, NodeError> {
@@ -116,6 +165,11 @@ fn issued(node: &Node, number: &str, forms: &[Form]) -> Result<Made, NodeError> 
         )));
     }
     let document = &issued.document;
+    if !document.self_billed_as.is_empty() {
+        return Err(NodeError::bad_input(format!(
+            "the customer issued {number}, so the paper is theirs: keep the one that they sent"
+        )));
+    }
     let made = forms.iter().map(|form| {
         let bytes = documents::paper(document, *form).map_err(|error| refused(&error))?;
         Ok((PathBuf::from(documents::file_name(document, *form)), bytes))

@@ -100,16 +100,20 @@ fn invoice<'w>(
     })
 }
 
-/// What is owed, invoice by invoice and by age.
+/// What is owed, invoice by invoice and by age; and apart from that what was applied for and no invoice bills yet.
 pub(crate) fn owed(node: &Node, today: Day) -> Value {
-    let rows = billing::owed(node.book(), &works(node), today);
+    let works = &works(node);
+    let rows = billing::owed(node.book(), works, today);
     let rows: Vec<Owed> = rows.into_iter().filter(|row| row.owed != Pence::ZERO).collect();
     let ages: Vec<Value> = billing::by_age(&rows)
         .into_iter()
         .map(|(age, sum)| json!({ "age": age, "words": age.words(), "owed": sum }))
         .collect();
     let sum: Pence = rows.iter().map(|row| row.owed).sum();
-    json!({ "today": today, "owed": rows, "by_age": ages, "sum": sum })
+    let applied = billing::applied_for(works, today);
+    let applied_sum: Pence = applied.iter().map(billing::ApplicationStand::open).sum();
+    json!({ "today": today, "owed": rows, "by_age": ages, "sum": sum, "applied_for": applied,
+        "applied_sum": applied_sum })
 }
 
 /// A job's account with its customer.

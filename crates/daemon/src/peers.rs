@@ -20,6 +20,7 @@ impl Node {
         if let Err(error) = noted {
             tracing::warn!(%error, "what other devices hold is not noted");
         }
+        self.leave_chains_that_others_know_better();
     }
 
     /// The devices of the crew that are known to hold these events, this one first.

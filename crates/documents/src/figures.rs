@@ -52,7 +52,10 @@ pub(crate) fn quantity(line: &InvoiceLine) -> String {
             Some(minutes) => format!("{much} h ({})", hours_and_minutes(minutes)),
             None => format!("{much} h"),
         },
-        InvoiceLineKind::Price | InvoiceLineKind::Deposit | InvoiceLineKind::Retention
+        InvoiceLineKind::Price
+        | InvoiceLineKind::Deposit
+        | InvoiceLineKind::Retention
+        | InvoiceLineKind::Uncertified
             if line.unit.is_empty() =>
         {
             String::new()
@@ -61,7 +64,8 @@ pub(crate) fn quantity(line: &InvoiceLine) -> String {
         | InvoiceLineKind::Material
         | InvoiceLineKind::Price
         | InvoiceLineKind::Deposit
-        | InvoiceLineKind::Retention => amount_of(line.quantity, &line.unit),
+        | InvoiceLineKind::Retention
+        | InvoiceLineKind::Uncertified => amount_of(line.quantity, &line.unit),
     }
 }
 
@@ -76,7 +80,7 @@ pub(crate) fn amount_of(quantity: Quantity, unit: &str) -> String {
     }
 }
 
-fn is_hours(unit: &str) -> bool {
+pub(crate) fn is_hours(unit: &str) -> bool {
     matches!(unit, "hour" | "hours" | "h")
 }
 

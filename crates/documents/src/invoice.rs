@@ -27,7 +27,7 @@ pub(crate) fn sheet(document: &Document) -> Sheet {
         foot: format!("{title} · {known_as}{vat}"),
         title,
         from: from(document),
-        to: Some(to(&document.customer)),
+        to: Some(to(&document.customer, &document.seller.country)),
         facts: facts(document, kind),
         made_on: document.issued_on,
         parts,
@@ -58,8 +58,12 @@ pub(crate) fn called(name: &str, trading_as: &str, address: &str, vat_number: &s
     Block { label: String::new(), name: name.to_owned(), lines }
 }
 
-fn to(customer: &Party) -> Block {
+/// The customer, with the country where it is not the crew's.
+fn to(customer: &Party, own_country: &str) -> Block {
     let mut lines = lines_of(&customer.address);
+    if customer.country != own_country {
+        lines.push(customer.country.clone());
+    }
     if !customer.vat_number.is_empty() {
         lines.push(format!("VAT number {}", customer.vat_number));
     }
@@ -95,6 +99,12 @@ fn facts(document: &Document, kind: PaperKind) -> Vec<Fact> {
     }
     if let Some(paper) = &document.reduces {
         facts.push(Fact::new("On invoice", format!("{} of {}", paper.number, day(paper.issued_on))));
+    }
+    if !document.order_number.is_empty() {
+        facts.push(Fact::new("Your order", document.order_number.as_str()));
+    }
+    if let Some(number) = document.application {
+        facts.push(Fact::new("Application", number.to_string()));
     }
     let work = &document.work;
     facts.extend(job_facts(&work.code, &work.title, &work.site_address));

@@ -7,6 +7,8 @@
 //! as, to be set as PDF or as plain text. [`handing_over`] makes the files of a job's handover, and checks them.
 
 mod accounts;
+mod application;
+mod books;
 mod daywork;
 mod einvoice;
 mod figures;
@@ -23,6 +25,8 @@ mod units;
 mod xml;
 
 pub use accounts::{pay_list_sheet, statement_sheet};
+pub use application::application_sheet;
+pub use books::{books_csv, books_sheet};
 pub use daywork::daywork_sheet;
 pub use form::{Form, NoSuchForm, PaperError, file_name, paper, sheet_in};
 pub use quote::quote_sheet;

@@ -236,6 +236,8 @@ kinds! {
     114 Office PersonEngaged = office::PersonEngaged;
     /// How time is counted where not every hour is at one rate.
     115 Office TimeTermsSet = office::TimeTermsSet;
+    /// The customer issues the invoices of a job.
+    116 Office SelfBillingAgreed = office::SelfBillingAgreed;
     /// An invoice was issued.
     120 Office InvoiceIssued = office::InvoiceIssued;
     /// An invoice was credited.
@@ -248,6 +250,12 @@ kinds! {
     124 Office DepositAsked = office::DepositAsked;
     /// A payment was received.
     125 Office PaymentReceived = office::PaymentReceived;
+    /// An application for payment was made.
+    126 Office PaymentApplied = office::PaymentApplied;
+    /// A customer certified an application.
+    127 Office PaymentCertified = office::PaymentCertified;
+    /// A customer issued an invoice in the crew's name.
+    128 Office InvoiceSelfBilled = office::InvoiceSelfBilled;
 }
 
 /// A range of numbers, with what its kinds have in common.

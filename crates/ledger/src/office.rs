@@ -1,5 +1,6 @@
 //! What only the office reads: pay, prices, terms, invoices and payments.
 
+mod applications;
 mod papers;
 
 use serde::{Deserialize, Serialize};
@@ -8,9 +9,11 @@ use trade::{Day, Pence, Rate, TimeTerms, VatRate};
 use crate::ids::{EntryRef, ItemId, JobId, LineId, PersonId, PointId, QuoteId, StageId};
 use crate::site::{SaidHow, Whose};
 
+pub use applications::{Application, AppliedLine, PaymentApplied, PaymentCertified};
 pub use papers::{
     BillableUnit, Claim, ClaimRef, DepositAsked, Document, EarlierPaper, InvoiceAdopted, InvoiceCredited,
-    InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceVoided, Party, PaymentAccount, PaymentReceived, Work,
+    InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceSelfBilled, InvoiceVoided, Party, PaymentAccount,
+    PaymentReceived, Work,
 };
 
 // ---- the firm, people and prices ---------------------------------------------------------------
@@ -138,6 +141,10 @@ pub struct JobTerms {
     pub end_user_statement: Option<bool>,
     /// Days to pay.
     pub terms_days: Option<u16>,
+    /// The number of the customer's order, which their bookkeeper looks for on the invoice; or empty.
+    pub order_number: String,
+    /// The country of the billing address, by its two letters of ISO 3166-1; empty for GB.
+    pub customer_country: String,
 }
 
 /// What a costing line is expected to cost and sells for.
@@ -232,6 +239,18 @@ pub struct VatRateSet {
     /// The rate. What it comes to in per cent follows from the tax point.
     pub rate: VatRate,
     /// What proves it: who said what, and where the paper is. May be empty for the standard rate.
+    pub evidence: String,
+}
+
+/// The customer of a job issues its invoices in the crew's name, from the act's day to the last day that was
+/// agreed. The crew issues none of its own meanwhile.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SelfBillingAgreed {
+    /// The job.
+    pub job: JobId,
+    /// The last day.
+    pub until: Day,
+    /// Where the written agreement is.
     pub evidence: String,
 }
 

@@ -81,12 +81,16 @@ macro_rules! site {
             | Body::VatRateSet(_)
             | Body::PersonEngaged(_)
             | Body::TimeTermsSet(_)
+            | Body::SelfBillingAgreed(_)
             | Body::InvoiceIssued(_)
             | Body::InvoiceCredited(_)
             | Body::InvoiceVoided(_)
             | Body::InvoiceAdopted(_)
             | Body::DepositAsked(_)
-            | Body::PaymentReceived(_) => None,
+            | Body::PaymentReceived(_)
+            | Body::PaymentApplied(_)
+            | Body::PaymentCertified(_)
+            | Body::InvoiceSelfBilled(_) => None,
         }
     };
 }

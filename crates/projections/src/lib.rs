@@ -6,6 +6,7 @@
 
 pub mod billing;
 pub mod book;
+pub mod books;
 pub mod cautions;
 mod change;
 pub mod closing;

@@ -6,8 +6,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::{
-    ExtraPriced, FirmListed, ItemPriced, JobCompleted, JobTerms, LinePriced, PaymentPointSet, PersonEngaged,
-    PersonRated, PricePaid, QuoteAgreed, QuoteGiven, TimeSide, TimeTermsSet, VatRateSet,
+    ExtraPriced, FirmListed, ItemPriced, JobCompleted, JobTerms, LinePriced, PaymentCertified,
+    PaymentPointSet, PersonEngaged, PersonRated, PricePaid, QuoteAgreed, QuoteGiven, SelfBillingAgreed,
+    TimeSide, TimeTermsSet, VatRateSet,
 };
 use ledger::site::{
     AliasMeaning, FillInListed, ItemListed, JobListed, LimitSet, LineListed, NeedKind, NeedListed,
@@ -118,6 +119,10 @@ pub struct Lists<'book> {
     pub completed: BTreeMap<JobId, Completion>,
     /// The rates of VAT that somebody set: of a stage, or of all else of a job.
     pub vat_rates: BTreeMap<(JobId, Option<StageId>), &'book VatRateSet>,
+    /// The jobs whose customers issue the invoices: since when, what was agreed, and the event.
+    pub self_billing: BTreeMap<JobId, (Day, &'book SelfBillingAgreed, EventHash)>,
+    /// What was certified of applications for payment: the day, what was said, and the event.
+    pub certified: BTreeMap<EntryRef, (Day, &'book PaymentCertified, EventHash)>,
     /// How people work for the crew.
     pub engagements: BTreeMap<PersonId, Dated<&'book PersonEngaged>>,
     /// How time is counted where not every hour is at one rate.
@@ -263,6 +268,12 @@ impl<'book> Lists<'book> {
             (_, Body::JobCompleted(JobCompleted { job, defects_until })) => {
                 let (on, defects_until, revision) = (row.act.done_on, *defects_until, row.hash);
                 self.completed.insert(*job, Completion { on, defects_until, revision });
+            }
+            (_, Body::SelfBillingAgreed(agreed)) => {
+                self.self_billing.insert(agreed.job, (row.act.done_on, agreed, row.hash));
+            }
+            (_, Body::PaymentCertified(certified)) => {
+                self.certified.insert(certified.application, (row.act.done_on, certified, row.hash));
             }
             (_, Body::VatRateSet(set)) => drop(self.vat_rates.insert((set.job, set.stage), set)),
             _ => {}

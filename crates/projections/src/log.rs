@@ -203,6 +203,16 @@ fn place_of(book: &Book, body: &Body) -> Option<(JobId, Option<StageId>)> {
         Body::InvoiceAdopted(adopted) => Some((adopted.document.job, None)),
         Body::DepositAsked(deposit) => Some((deposit.job, None)),
         Body::PaymentReceived(paid) => Some((paid.job, None)),
+        Body::PaymentApplied(applied) => Some((applied.application.job, None)),
+        Body::InvoiceSelfBilled(billed) => Some((billed.document.job, None)),
+        Body::PaymentCertified(certified) => {
+            let entry = book.entry(&certified.application)?;
+            if let Body::PaymentApplied(applied) = &*entry.body {
+                Some((applied.application.job, None))
+            } else {
+                None
+            }
+        }
         _ => None,
     }
 }

@@ -246,7 +246,7 @@ impl EndedHire<'_> {
     }
 
     /// The VAT of that, in the proportion in which it was paid on the rate.
-    fn vat(&self, paid: &PricePaid) -> Pence {
+    pub(crate) fn vat(&self, paid: &PricePaid) -> Pence {
         let cost = self.cost(paid.net, paid.minimum);
         let share = (cost.pounds() * paid.vat.pounds()).checked_div(paid.net.pounds()).unwrap_or_default();
         Pence::from_pounds_half_up(share)

@@ -68,6 +68,10 @@ pub(crate) enum RowKey {
     VatRate(JobId, Option<StageId>),
     /// How a person works for the crew.
     Engagement(PersonId),
+    /// The agreement that a job's customer issues its invoices.
+    SelfBilling(JobId),
+    /// What was certified of an application for payment.
+    Certified(EntryRef),
     /// How time is counted: on which side, of which job, of which person.
     TimeTerms(TimeSide, Option<JobId>, Option<PersonId>),
 }
@@ -117,6 +121,8 @@ impl Shelf {
             Body::VatRateSet(set) => RowKey::VatRate(set.job, set.stage),
             Body::PersonEngaged(engaged) => RowKey::Engagement(engaged.person),
             Body::TimeTermsSet(set) => RowKey::TimeTerms(set.side, set.job, set.person),
+            Body::SelfBillingAgreed(agreed) => RowKey::SelfBilling(agreed.job),
+            Body::PaymentCertified(certified) => RowKey::Certified(certified.application),
             Body::RoleChanged(_)
             | Body::DeviceAdmitted(_)
             | Body::DeviceRetired(_)
@@ -161,7 +167,9 @@ impl Shelf {
             | Body::InvoiceVoided(_)
             | Body::InvoiceAdopted(_)
             | Body::DepositAsked(_)
-            | Body::PaymentReceived(_) => return Self::Entry(logged.act.entry_ref()),
+            | Body::PaymentReceived(_)
+            | Body::PaymentApplied(_)
+            | Body::InvoiceSelfBilled(_) => return Self::Entry(logged.act.entry_ref()),
             Body::Corrected(Corrected { of, .. })
             | Body::Struck(Struck { of })
             | Body::Accepted(Accepted { of }) => {

@@ -24,6 +24,16 @@ pub fn day(day: Day) -> String {
     format!("{} {} {}", WEEKDAYS.get(weekday).unwrap_or(&""), date.day(), month_name(date.month()))
 }
 
+/// What an entry says, with its note behind it.
+#[must_use]
+pub fn with_note(told: &str, note: &str) -> String {
+    match (told.is_empty(), note.is_empty()) {
+        (true, _) => note.to_owned(),
+        (false, true) => told.to_owned(),
+        (false, false) => format!("{told}: {note}"),
+    }
+}
+
 /// `5 Nov 2026`: a day that may be of another year.
 #[must_use]
 pub fn day_and_year(day: Day) -> String {

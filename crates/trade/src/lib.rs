@@ -6,6 +6,7 @@
 //! Its arithmetic never panics: a sum too large for its type stays at the largest that fits, so
 //! that an absurd number from outside spoils its own line and nothing else.
 
+pub mod country;
 pub mod late;
 pub mod measure;
 pub mod money;

@@ -80,6 +80,16 @@ pub enum Setting {
     LateMiddleFrom,
     /// From this debt on, in pounds, it is large.
     LateLargeFrom,
+    /// Days after the work of an application for payment until it falls due, where the contract says nothing.
+    ApplicationDueDays,
+    /// Days after that within which the customer says what they will pay.
+    PaymentNoticeDays,
+    /// Days after it falls due until the last day to pay, where the contract says nothing.
+    FinalDateDays,
+    /// Days before the last day to pay by which the customer says that they will pay less, likewise.
+    PayLessDays,
+    /// Months for which an agreement on self-billing is made where no contract says how long.
+    SelfBillingMonths,
 }
 
 /// A value for some days.
@@ -107,6 +117,9 @@ const CIS: &str = "gov.uk/what-you-must-do-as-a-cis-contractor/make-deductions-a
 const LATE: &str = "Late Payment of Commercial Debts (Interest) Act 1998, s.5A; the first day is from memory";
 const BASE: &str =
     "8 % above the base rate of 31 December or 30 June, payontime.co.uk; the base rate from memory";
+
+const SCHEME: &str = "Scheme for Construction Contracts (SI 1998/649), Part II, by \
+                      designingbuildings.co.uk/wiki/Due_date; the first day is from memory";
 
 /// The values. Of two rows of a setting the later one holds from its day on.
 const ROWS: &[Row] = &[
@@ -141,6 +154,27 @@ const ROWS: &[Row] = &[
     row(Setting::LateSumLarge, date(2002, 8, 7), 10_000, LATE),
     row(Setting::LateMiddleFrom, date(2002, 8, 7), 100_000, LATE),
     row(Setting::LateLargeFrom, date(2002, 8, 7), 1_000_000, LATE),
+    row(Setting::ApplicationDueDays, date(1998, 5, 1), 700, SCHEME),
+    row(
+        Setting::PaymentNoticeDays,
+        date(2011, 10, 1),
+        500,
+        "Housing Grants, Construction and Regeneration Act 1996 s.110A, by designingbuildings.co.uk/wiki/Due_date; in \
+         force from 1 October 2011 by constructionblog.practicallaw.com",
+    ),
+    row(Setting::FinalDateDays, date(1998, 5, 1), 1_700, SCHEME),
+    row(
+        Setting::PayLessDays,
+        date(2011, 10, 1),
+        700,
+        "Scheme for Construction Contracts (SI 1998/649), Part II, paragraph 10, from memory",
+    ),
+    row(
+        Setting::SelfBillingMonths,
+        date(2004, 1, 1),
+        1_200,
+        "HMRC Notice 700/62, section 3; twelve months by a third party's page; the first day is from memory",
+    ),
 ];
 
 impl Setting {
@@ -159,6 +193,12 @@ impl Setting {
     /// A setting that counts days, as a number of days.
     #[must_use]
     pub fn days_on(self, day: Day) -> Option<i32> {
+        self.whole_on(day)
+    }
+
+    /// A setting that is a whole number: of days, or of months.
+    #[must_use]
+    pub fn whole_on(self, day: Day) -> Option<i32> {
         self.row_on(day).and_then(|row| i32::try_from(row.hundredths / 100).ok())
     }
 

@@ -212,13 +212,7 @@ impl<'a> Look<'a> {
 
     /// What an entry says, with its note.
     pub(crate) fn told(&self, entry: &Entry<'_>) -> String {
-        let told = words::told(&self.lists, self.book, &entry.body);
-        let note = entry.act.note.as_str();
-        match (told.is_empty(), note.is_empty()) {
-            (true, _) => note.to_owned(),
-            (false, true) => told,
-            (false, false) => format!("{told}: {note}"),
-        }
+        words::with_note(&words::told(&self.lists, self.book, &entry.body), &entry.act.note)
     }
 
     /// The stage of an entry, by name; empty for none.

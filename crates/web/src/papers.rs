@@ -10,7 +10,7 @@ use axum::routing::get;
 use daemon::NodeError;
 use daemon::papers::{self, PaperWish};
 use documents::Form;
-use projections::billing;
+use projections::billing::{self, IssuedPaper};
 use serde::Deserialize;
 use trade::Day;
 
@@ -35,8 +35,9 @@ async fn paper(
         let works = billing::job_works(look.book, &look.lists);
         let mut papers = works.into_iter().flat_map(|work| work.papers);
         let paper = papers.find(|paper| billing::printed_number(&paper.document) == number);
-        // A voided number bills nothing, so nobody should be handed a demand for it.
-        paper.filter(|paper| !paper.voided).map(|paper| paper.document).ok_or(Problem::NotHere)
+        // A voided number bills nothing, so nobody should be handed a demand for it. What the customer issued is theirs.
+        let is_ours = |paper: &IssuedPaper| !paper.voided && paper.document.self_billed_as.is_empty();
+        paper.filter(is_ours).map(|paper| paper.document).ok_or(Problem::NotHere)
     });
     let document = found.await??;
     let name = documents::file_name(&document, form);
@@ -57,6 +58,8 @@ struct Which {
     from: String,
     #[serde(default)]
     until: String,
+    #[serde(default)]
+    number: u32,
 }
 
 impl Which {
@@ -68,6 +71,8 @@ impl Which {
             "daywork" => {
                 PaperWish::Daywork { from: day(&self.from)?, until: day(&self.until)?, job: self.job }
             }
+            "application" => PaperWish::Application { job: self.job, number: self.number },
+            "books" => PaperWish::Books { of: Some(day(&self.until)?) },
             "pay-list" => PaperWish::PayList { of: Some(day(&self.until)?) },
             _ => return Err(Problem::NotHere),
         })

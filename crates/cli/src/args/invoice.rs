@@ -2,7 +2,7 @@
 
 use clap::Subcommand;
 use daemon::Command;
-use daemon::command::Received;
+use daemon::command::{ApplicationCommand, Received, SelfBilledWish};
 use trade::{Day, Pence, Rate};
 
 /// What to do with invoices.
@@ -21,6 +21,10 @@ pub(crate) enum Invoice {
         with_extra: Vec<String>,
     },
     /// Issue a job's invoice: it gets its number, and what it says is fixed for good.
+    #[command(
+        after_help = "  fivebar invoice issue BARN\n  fivebar invoice issue MILL --application 3    what was \
+        certified of it, and no more"
+    )]
     Issue {
         /// The job.
         job: String,
@@ -33,19 +37,56 @@ pub(crate) enum Invoice {
         /// Issue the deposit's own invoice instead. It comes off the next one.
         #[arg(long, conflicts_with_all = ["until", "with_extra"])]
         deposit: bool,
-        /// The day on which the deposit was paid, if it was paid before.
-        #[arg(long, value_name = "DAY", requires = "deposit")]
+        /// Bill what was certified of this application for payment; where nothing was, what was applied for.
+        #[arg(long, value_name = "NUMBER", conflicts_with_all = ["until", "with_extra", "deposit"])]
+        application: Option<u32>,
+        /// The day on which the deposit or the application was paid, if it was paid before.
+        #[arg(long, value_name = "DAY")]
         paid_on: Option<Day>,
     },
     /// Issue the credit note that the preview proposes on an invoice.
     #[command(after_help = "  fivebar invoice credit 41\n  fivebar invoice credit 41 --whole    \
-        the invoice was wrong: give all of it back, and issue it anew")]
+        the invoice was wrong: give all of it back, and issue it anew\n  fivebar invoice credit TC-207 --theirs TC-211    \
+        a credit note of the customer's on an invoice of theirs")]
     Credit {
         /// The invoice's number.
         number: String,
         /// Give back all that is left of it.
         #[arg(long)]
         whole: bool,
+        /// The customer issued the invoice, and so this credit note too: the number that they gave it.
+        #[arg(long, value_name = "NUMBER")]
+        theirs: Option<String>,
+        /// The day of theirs, if not today.
+        #[arg(long, value_name = "DAY", requires = "theirs")]
+        on: Option<Day>,
+    },
+    /// Record an invoice that the customer issued in your name, by an agreement on self-billing. You issue none for it.
+    #[command(
+        after_help = "  fivebar job self-billing MILL --evidence 'letter of 2 March, in the folder'\n  \
+        fivebar invoice self-billed MILL TC-207 900 --application 3 --vat 0\n\nIt takes no number of yours. What they \
+        bill less is asked for again on the next\napplication. Keep the paper that they sent: the VAT on it is yours to \
+        account for\n(HMRC Notice 700/62)."
+    )]
+    SelfBilled {
+        /// The job.
+        job: String,
+        /// The number that they gave it.
+        number: String,
+        /// What it comes to without VAT, after what they hold back and before CIS, in pounds.
+        sum: Pence,
+        /// The VAT that it charges, to be checked; nought under the reverse charge.
+        #[arg(long, value_name = "POUNDS")]
+        vat: Option<Pence>,
+        /// Its day, if not today.
+        #[arg(long, value_name = "DAY")]
+        on: Option<Day>,
+        /// What was done up to this day is on it, if not up to its own day.
+        #[arg(long, value_name = "DAY", conflicts_with = "application")]
+        until: Option<Day>,
+        /// The application for payment that it pays.
+        #[arg(long, value_name = "NUMBER")]
+        application: Option<u32>,
     },
     /// Make an issued number stand for nothing. Only for one that never went out; otherwise credit it.
     #[command(after_help = "  fivebar invoice void 42 'issued twice, never sent'")]
@@ -122,9 +163,19 @@ impl Invoice {
     pub(crate) fn command(self) -> Command {
         match self {
             Self::Preview { until, job, with_extra } => Command::PreviewInvoice { until, job, with_extra },
+            Self::Issue { job, application: Some(number), paid_on, .. } => {
+                Command::Applications(ApplicationCommand::Bill { job, number, paid_on })
+            }
             Self::Issue { job, deposit: true, paid_on, .. } => Command::IssueDeposit { job, paid_on },
             Self::Issue { job, until, with_extra, .. } => Command::IssueInvoice { job, until, with_extra },
-            Self::Credit { number, whole } => Command::CreditInvoice { number, whole },
+            Self::Credit { number: of, whole, theirs: Some(number), on } => {
+                Command::Applications(ApplicationCommand::SelfCredited { of, number, whole, on })
+            }
+            Self::SelfBilled { job, number, sum, vat, on, until, application } => {
+                let wish = SelfBilledWish { job, number, sum, vat, on, until, application };
+                Command::Applications(ApplicationCommand::SelfBilled(wish))
+            }
+            Self::Credit { number, whole, .. } => Command::CreditInvoice { number, whole },
             Self::Void { number, reason } => Command::VoidInvoice { number, reason },
             Self::Adopt { number } => Command::AdoptInvoice { number },
             Self::Deposit { job, amount } => Command::AskDeposit { job, amount },

@@ -1,4 +1,4 @@
-//! The words for papers as files: invoices, quotes, daywork sheets, statements, the pay list.
+//! The words for papers as files: invoices, applications, quotes, daywork sheets, statements, the books, the pay list.
 
 use std::path::PathBuf;
 
@@ -12,7 +12,8 @@ use trade::Day;
 #[derive(Debug, Clone, Args)]
 #[command(
     after_help = "  fivebar print invoice 41\n  fivebar print invoice 41 --as pdf --as ubl --to papers\n  \
-    fivebar print daywork MILL --from 2026-11-02 --until 2026-11-06\n\nForms: pdf and text; of an invoice \
+    fivebar print daywork MILL --from 2026-11-02 --until 2026-11-06\n  fivebar print books --of 2026-11-30 --as pdf \
+    --as csv\n\nForms: pdf and text; of the books also csv; of an invoice \
     also ubl and cii (e-invoices by EN 16931; the PDF carries the second inside it) and csv."
 )]
 pub(crate) struct Print {
@@ -50,10 +51,23 @@ enum Paper {
         #[arg(long, value_name = "DAY")]
         until: Option<Day>,
     },
+    /// An application for payment, as it was made.
+    Application {
+        /// The job.
+        job: String,
+        /// Its number.
+        number: u32,
+    },
     /// A job's account with its customer.
     Statement {
         /// The job.
         job: String,
+    },
+    /// A month for the bookkeeper: sales, purchases with the photos of their tickets, and CIS. Also as csv.
+    Books {
+        /// A day of the month, if not today.
+        #[arg(long, value_name = "DAY")]
+        of: Option<Day>,
     },
     /// What is to pay out for a week.
     PayOut {
@@ -71,7 +85,9 @@ impl Print {
             Paper::Daywork { job, from, until } => {
                 PaperWish::Daywork { job, from, until: until.unwrap_or(from) }
             }
+            Paper::Application { job, number } => PaperWish::Application { job, number },
             Paper::Statement { job } => PaperWish::Statement(job),
+            Paper::Books { of } => PaperWish::Books { of },
             Paper::PayOut { of } => PaperWish::PayList { of },
         };
         Command::PrintPaper { paper, forms: self.forms, dir: super::absolute(&self.to) }

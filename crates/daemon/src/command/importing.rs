@@ -357,6 +357,8 @@ fn job_cells(
             ("customer_cis", yes_or_no(terms.customer_cis)),
             ("end_user_statement", yes_or_no(terms.end_user_statement)),
             ("terms_days", terms.terms_days.map(|days| days.to_string()).unwrap_or_default()),
+            ("order_no", terms.order_number.clone()),
+            ("customer_country", terms.customer_country.clone()),
         ]
     }));
     cells

@@ -14,7 +14,7 @@ use crate::held::SHORTEST_BEGINNING;
 use crate::node::Node;
 
 /// Refuses what only a device with the office's lists can know.
-pub(super) fn must_read_office(node: &Node) -> Result<(), NodeError> {
+pub(crate) fn must_read_office(node: &Node) -> Result<(), NodeError> {
     if node.is_office() {
         return Ok(());
     }
@@ -104,7 +104,7 @@ pub(super) fn entry(node: &Node, key: &str, what: &str, kinds: &[Kind]) -> Resul
 }
 
 /// The versions of a list row that a new one replaces: ascending.
-pub(super) fn heads(node: &Node, is_row: impl Fn(&Body) -> bool) -> Vec<EventHash> {
+pub(crate) fn heads(node: &Node, is_row: impl Fn(&Body) -> bool) -> Vec<EventHash> {
     let mut heads: Vec<_> =
         node.book().list_heads().filter(|logged| is_row(&logged.body)).map(|logged| logged.hash).collect();
     heads.sort_unstable();

@@ -1,12 +1,12 @@
 //! What decides when and how a job is billed: payment points that are due, completion, rates of VAT; and
 //! how people work for the crew.
 
-use ledger::office::{Engagement, JobCompleted, PersonEngaged, PointDue, VatRateSet};
+use ledger::office::{Engagement, JobCompleted, PersonEngaged, PointDue, SelfBillingAgreed, VatRateSet};
 use ledger::{Body, PersonId};
 use projections::quotes;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
-use trade::{Day, Rate, VatRate};
+use trade::{Day, Rate, Setting, VatRate};
 
 use super::time_terms::{self, TimeWish};
 use super::{named, office};
@@ -50,6 +50,17 @@ pub enum TermsCommand {
         /// What proves it.
         evidence: String,
     },
+    /// The customer issues the invoices of a job.
+    SelfBilling {
+        /// The job.
+        job: String,
+        /// Since when; today without one.
+        from: Option<Day>,
+        /// The last day; twelve months later without one.
+        until: Option<Day>,
+        /// Where the written agreement is.
+        evidence: String,
+    },
     /// How time is counted where not every hour is at one rate.
     Time(TimeWish),
     /// All ways of counting time that were set.
@@ -79,6 +90,9 @@ pub(super) fn run(node: &mut Node, author: PersonId, command: TermsCommand) -> R
         TermsCommand::Complete { job, on, defects_until } => complete(node, author, &job, on, defects_until),
         TermsCommand::VatRate { job, stage, rate, evidence } => {
             vat_rate(node, author, (&job, stage.as_deref()), rate, evidence)
+        }
+        TermsCommand::SelfBilling { job, from, until, evidence } => {
+            self_billing(node, author, &job, (from, until), evidence)
         }
         TermsCommand::Time(wish) => time_terms::set(node, author, wish),
         TermsCommand::ShowTime => Ok(time_terms::show(node)),
@@ -161,6 +175,41 @@ fn vat_rate(
     let answer = json!({ "job": code, "stage": stage, "rate": rate, "evidence": evidence });
     let body = Body::VatRateSet(VatRateSet { job, stage: stage_id, rate, evidence });
     office::write_since(node, author, None, replaces, body)?;
+    Ok(answer)
+}
+
+fn self_billing(
+    node: &mut Node,
+    author: PersonId,
+    code: &str,
+    (from, until): (Option<Day>, Option<Day>),
+    evidence: String,
+) -> Result<Value, NodeError> {
+    let (job, held) = {
+        let lists = node.book().lists();
+        let job = named::job(&lists, code)?.job;
+        (job, lists.self_billing.get(&job).map(|&(from, agreed, _)| (from, agreed.evidence.clone())))
+    };
+    // Whoever only says when it ends speaks of the agreement that there is.
+    let (held_from, held_evidence) = held.map_or((None, String::new()), |(from, held)| (Some(from), held));
+    let from = match from.or(held_from) {
+        Some(from) => from,
+        None => node.act(author)?.done_on,
+    };
+    let evidence = if evidence.trim().is_empty() { held_evidence } else { evidence };
+    if evidence.trim().is_empty() {
+        return Err(NodeError::bad_input(
+            "say by --evidence where the written agreement is: without one the customer's paper is no VAT invoice (HMRC \
+             Notice 700/62, VATREC15030)",
+        ));
+    }
+    let months = Setting::SelfBillingMonths.whole_on(from).unwrap_or_default();
+    let until = until.unwrap_or_else(|| from.plus_months(months).plus_days(-1));
+    let is_row = |body: &Body| matches!(body, Body::SelfBillingAgreed(held) if held.job == job);
+    let replaces = named::heads(node, is_row);
+    let answer = json!({ "job": code, "from": from, "until": until, "evidence": evidence });
+    let body = Body::SelfBillingAgreed(SelfBillingAgreed { job, until, evidence });
+    office::write(node, author, Some(from), replaces, body)?;
     Ok(answer)
 }
 

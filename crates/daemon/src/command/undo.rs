@@ -65,7 +65,11 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         Kind::QuestionSettled => {
             Some("log what is so; the question is asked again when something new speaks for it")
         }
-        Kind::InvoiceIssued | Kind::InvoiceCredited | Kind::InvoiceVoided | Kind::InvoiceAdopted => Some(
+        Kind::InvoiceIssued
+        | Kind::InvoiceCredited
+        | Kind::InvoiceVoided
+        | Kind::InvoiceAdopted
+        | Kind::InvoiceSelfBilled => Some(
             "a number stands for good: `fivebar invoice credit` gives money back, `fivebar invoice void` empties it",
         ),
         Kind::ItemListed
@@ -126,18 +130,21 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::VatRateSet
         | Kind::PersonEngaged
         | Kind::TimeTermsSet
+        | Kind::SelfBillingAgreed
         | Kind::CostBorneBy
         | Kind::DepositAsked
-        | Kind::PaymentReceived => None,
+        | Kind::PaymentReceived
+        | Kind::PaymentApplied
+        | Kind::PaymentCertified => None,
     }
 }
 
 /// The last event of this person's on this device that holds and is, or is not, a crossing-out.
 fn last(node: &mut Node, author: PersonId, strikes: bool) -> Result<Option<Own>, NodeError> {
-    let chains = [(Audience::Crew, node.device().crew_chain), (Audience::Office, node.device().office_chain)];
+    let own = node.ledger().chains().map(|chain| chain.start).filter(|start| start.device == node.key());
+    let chains: Vec<_> = own.map(|start| (start.audience, start.chain)).collect();
     let mut found: Option<Own> = None;
     for (audience, chain) in chains {
-        let Some(chain) = chain else { continue };
         if let Some(own) = last_in(node, author, strikes, (audience, chain))?
             && found.as_ref().is_none_or(|found| found.made_at < own.made_at)
         {

@@ -161,6 +161,21 @@ impl<'r, 'b> Cells<'r, 'b> {
         number.map(Some)
     }
 
+    /// A country by its two letters, in capitals; empty where nobody said.
+    pub(super) fn country(&mut self, column: &str) -> Option<String> {
+        let code = self.text(column).to_uppercase();
+        if code.is_empty() || trade::country::is_country(&code) {
+            return Some(code);
+        }
+        let reason = if code == "UK" {
+            "the two letters of the United Kingdom are GB (ISO 3166-1)".to_owned()
+        } else {
+            format!("{code:?} is no country; give the two letters of ISO 3166-1, such as GB or IE")
+        };
+        self.complain(column, reason);
+        None
+    }
+
     /// A day; nothing is `None` inside.
     pub(super) fn day(&mut self, column: &str) -> Option<Option<Day>> {
         let text = self.row.text(column);

@@ -64,6 +64,7 @@ fn read_job(row: &Row, known: &Known<'_>, bad: &mut Vec<BadRow>) -> Option<(JobL
     let customer_cis = cells.yes_or_no("customer_cis");
     let end_user_statement = cells.yes_or_no("end_user_statement");
     let terms_days = cells.whole("terms_days", 0, MAX_TERMS_DAYS);
+    let customer_country = cells.country("customer_country");
     zone_known.ok()?;
     let (code, customer) = (code?, customer?);
     let job = known.job(code)?.id;
@@ -90,6 +91,8 @@ fn read_job(row: &Row, known: &Known<'_>, bad: &mut Vec<BadRow>) -> Option<(JobL
         customer_cis: customer_cis?,
         end_user_statement: end_user_statement?,
         terms_days: terms_days?,
+        order_number: text("order_no"),
+        customer_country: customer_country?,
     };
     Some((listed, terms))
 }

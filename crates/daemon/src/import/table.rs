@@ -62,6 +62,8 @@ const JOBS: Shape = Shape {
         "customer_cis",
         "end_user_statement",
         "terms_days",
+        "order_no",
+        "customer_country",
     ],
 };
 

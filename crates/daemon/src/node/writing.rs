@@ -95,24 +95,4 @@ impl Node {
         self.append_run(start, &[Write { audience: Audience::Crew, payload }])?;
         Ok(())
     }
-
-    /// The chain that this device writes for an audience, begun if there is none.
-    pub(super) fn own_chain(&mut self, audience: Audience) -> Result<ChainStart, NodeError> {
-        let known = match audience {
-            Audience::Crew => self.device.crew_chain,
-            Audience::Office => self.device.office_chain,
-        };
-        let chain = match known {
-            Some(chain) => chain,
-            None => ChainId(random()?),
-        };
-        let start = ChainStart { chain, device: self.key(), audience };
-        if known.is_none() {
-            self.change_device(|device| match audience {
-                Audience::Crew => device.crew_chain = Some(chain),
-                Audience::Office => device.office_chain = Some(chain),
-            })?;
-        }
-        Ok(start)
-    }
 }

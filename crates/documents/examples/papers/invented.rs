@@ -29,6 +29,7 @@ pub(crate) fn documents() -> Vec<(&'static str, Document)> {
         ("time", time()),
         ("credit-note", credit_note()),
         ("four-decimals", four_decimals()),
+        ("ordered-abroad", ordered_abroad()),
         ("long", long()),
         ("awkward", awkward()),
     ]
@@ -165,6 +166,9 @@ fn invoice(lines: Vec<InvoiceLine>, terms: Terms) -> Document {
         reduces: None,
         series: String::new(),
         number: 41,
+        self_billed_as: String::new(),
+        order_number: String::new(),
+        application: None,
         issued_on: "2026-11-06".parse().unwrap(),
         tax_point: "2026-11-06".parse().unwrap(),
         until: "2026-11-06".parse().unwrap(),
@@ -317,6 +321,26 @@ fn four_decimals() -> Document {
         labour("patching", 230, "36.00"),
     ];
     invoice(lines, VAT)
+}
+
+/// For a customer in another country, by an order of theirs, and as they certified it.
+fn ordered_abroad() -> Document {
+    let less = line(
+        InvoiceLineKind::Uncertified,
+        "not certified of application 3",
+        "-1".parse().unwrap(),
+        "",
+        "50.00",
+    );
+    let document = invoice(vec![price("patch and skim, two rooms", "1000.00"), less], VAT);
+    let customer = Party {
+        name: "Slipway Rooms".to_owned(),
+        address: "1 Quay Row, Ardmore".to_owned(),
+        country: "IE".to_owned(),
+        vat_number: "IE0000000A".to_owned(),
+        ..Party::default()
+    };
+    Document { order_number: "PO-7712".to_owned(), application: Some(3), customer, ..document }
 }
 
 fn long() -> Document {

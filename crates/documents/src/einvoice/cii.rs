@@ -81,6 +81,11 @@ fn agreement(xml: &mut Xml, document: &Document) -> io::Result<()> {
     xml.element("ram:ApplicableHeaderTradeAgreement", |xml| {
         party(xml, "ram:SellerTradeParty", &document.seller, document, seller_identifier(document))?;
         party(xml, "ram:BuyerTradeParty", &document.customer, document, None)?;
+        if !document.order_number.is_empty() {
+            xml.element("ram:BuyerOrderReferencedDocument", |xml| {
+                xml.text("ram:IssuerAssignedID", &document.order_number)
+            })?;
+        }
         let work = &document.work;
         if work.code.is_empty() {
             return Ok(());

@@ -92,6 +92,9 @@ fn head(xml: &mut Xml, document: &Document, kind: PaperKind, names: &Names) -> i
     if kind == PaperKind::Invoice {
         xml.element("cac:InvoicePeriod", |xml| xml.text("cbc:EndDate", &document.until.to_string()))?;
     }
+    if !document.order_number.is_empty() {
+        xml.element("cac:OrderReference", |xml| xml.text("cbc:ID", &document.order_number))?;
+    }
     earlier_papers(document).into_iter().try_for_each(|paper| earlier(xml, paper))?;
     match kind {
         PaperKind::Invoice | PaperKind::Deposit if !document.work.code.is_empty() => {

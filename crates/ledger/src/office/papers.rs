@@ -31,6 +31,9 @@ pub enum BillableUnit {
         /// On which day.
         day: Day,
     },
+    /// What a customer certified or billed less, or more, than was asked for on a job. Counted in pounds: below
+    /// nought on the paper that bills less, and above where it is asked for again. In the end it is nought.
+    Uncertified(JobId),
 }
 
 /// A claim made earlier: the document's event, the line in it, and the claim in that line.
@@ -71,6 +74,8 @@ pub enum InvoiceLineKind {
     Deposit,
     /// What was held back and is now due.
     Retention,
+    /// What was certified less, or more, than was asked for; and where that is asked for again.
+    Uncertified,
 }
 
 impl From<LineKind> for InvoiceLineKind {
@@ -174,6 +179,12 @@ pub struct Document {
     pub series: String,
     /// The number in the series.
     pub number: u64,
+    /// Where the customer issued it in the crew's name: the number that they gave it. Otherwise empty.
+    pub self_billed_as: String,
+    /// The number of the customer's order, or empty.
+    pub order_number: String,
+    /// The application for payment that it bills, by its number.
+    pub application: Option<u32>,
     /// The day of issue.
     pub issued_on: Day,
     /// The tax point.
@@ -215,6 +226,13 @@ pub struct InvoiceCredited {
     /// The invoice that it reduces. The document names it as it is printed.
     pub of: InvoiceId,
     /// All that it prints. Kept apart, so that every other event stays small.
+    pub document: Box<Document>,
+}
+
+/// The customer issued an invoice in the crew's name, by an agreement on self-billing. It takes no number of the crew's.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InvoiceSelfBilled {
+    /// What it says, with the customer's own number. Kept apart, so that every other event stays small.
     pub document: Box<Document>,
 }
 

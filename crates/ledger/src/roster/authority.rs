@@ -78,12 +78,16 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::VatRateSet
         | Kind::PersonEngaged
         | Kind::TimeTermsSet
+        | Kind::SelfBillingAgreed
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
         | Kind::InvoiceAdopted
         | Kind::DepositAsked
-        | Kind::PaymentReceived => Role::Owner,
+        | Kind::PaymentReceived
+        | Kind::PaymentApplied
+        | Kind::PaymentCertified
+        | Kind::InvoiceSelfBilled => Role::Owner,
     }
 }
 
@@ -160,12 +164,16 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::VatRateSet
         | Kind::PersonEngaged
         | Kind::TimeTermsSet
+        | Kind::SelfBillingAgreed
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
         | Kind::InvoiceAdopted
         | Kind::DepositAsked
-        | Kind::PaymentReceived => false,
+        | Kind::PaymentReceived
+        | Kind::PaymentApplied
+        | Kind::PaymentCertified
+        | Kind::InvoiceSelfBilled => false,
     }
 }
 

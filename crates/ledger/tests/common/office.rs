@@ -1,11 +1,12 @@
 //! Samples of what only the office reads.
 
 use ledger::office::{
-    Basis, BillableUnit, Claim, ClaimRef, CostBorneBy, CustomerKind, DepositAsked, Document, EarlierPaper,
-    Engagement, ExtraPriced, FirmListed, InvoiceAdopted, InvoiceCredited, InvoiceIssued, InvoiceLine,
-    InvoiceLineKind, InvoiceVoided, ItemPriced, JobCompleted, JobTerms, LinePriced, Party, PaymentAccount,
-    PaymentPointSet, PaymentReceived, PersonEngaged, PersonRated, PointDue, PricePaid, QuoteAgreed,
-    QuoteGiven, TimeSide, TimeTermsSet, VatRateSet, Work,
+    Application, AppliedLine, Basis, BillableUnit, Claim, ClaimRef, CostBorneBy, CustomerKind, DepositAsked,
+    Document, EarlierPaper, Engagement, ExtraPriced, FirmListed, InvoiceAdopted, InvoiceCredited,
+    InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceSelfBilled, InvoiceVoided, ItemPriced, JobCompleted,
+    JobTerms, LinePriced, Party, PaymentAccount, PaymentApplied, PaymentCertified, PaymentPointSet,
+    PaymentReceived, PersonEngaged, PersonRated, PointDue, PricePaid, QuoteAgreed, QuoteGiven,
+    SelfBillingAgreed, TimeSide, TimeTermsSet, VatRateSet, Work,
 };
 use ledger::site::{SaidHow, Whose};
 use ledger::{Body, InvoiceId, PointId, QuoteId};
@@ -142,6 +143,11 @@ fn rates_of_vat() -> Vec<Body> {
         set(None, VatRate::Standard, ""),
         set(Some(stage("skim")), VatRate::Reduced, "empty since 2024: the council's letter is in the folder"),
         set(None, VatRate::Zero, "a new dwelling"),
+        Body::SelfBillingAgreed(SelfBillingAgreed {
+            job: mill(),
+            until: day("2027-11-01"),
+            evidence: "letter of 2 March, in the folder".to_owned(),
+        }),
         set(None, VatRate::EnergySaving, "insulation of the loft"),
     ]
 }
@@ -157,6 +163,8 @@ fn terms() -> Vec<Body> {
         retention_percent: number("5"),
         markup_percent: number("12.5"),
         billing_address: "Unit 9, Weir Yard, Wexcombe, WX1 9ZZ".to_owned(),
+        order_number: "PO-7712".to_owned(),
+        customer_country: "IE".to_owned(),
         customer_vat_number: "GB000000000".to_owned(),
         customer_cis: Some(true),
         end_user_statement: Some(false),
@@ -168,6 +176,8 @@ fn terms() -> Vec<Body> {
         basis: Basis::Fixed,
         reverse_charge: None,
         cis_percent: number("0"),
+        order_number: String::new(),
+        customer_country: String::new(),
         customer_vat_number: String::new(),
         customer_cis: None,
         end_user_statement: None,
@@ -272,6 +282,12 @@ fn document() -> Document {
             None,
             vec![claim(BillableUnit::Retention(mill()), "38.64")],
         ),
+        like(
+            InvoiceLineKind::Uncertified,
+            "-50.00",
+            None,
+            vec![claim(BillableUnit::Uncertified(mill()), "-50")],
+        ),
     ];
     Document {
         invoice: INVOICE,
@@ -284,6 +300,9 @@ fn document() -> Document {
         reduces: None,
         series: String::new(),
         number: 42,
+        self_billed_as: String::new(),
+        order_number: "PO-7712".to_owned(),
+        application: Some(3),
         issued_on: day("2026-11-13"),
         tax_point: day("2026-11-12"),
         until: day("2026-11-11"),
@@ -346,6 +365,8 @@ fn invoices() -> Vec<Body> {
     });
     let empty = Document {
         series: "laptop".to_owned(),
+        order_number: String::new(),
+        application: None,
         lines: Vec::new(),
         pay_to: None,
         cis_percent: None,
@@ -366,6 +387,9 @@ fn invoices() -> Vec<Body> {
                 ..document()
             }),
         }),
+        Body::InvoiceSelfBilled(InvoiceSelfBilled {
+            document: Box::new(Document { number: 0, self_billed_as: "TC-207".to_owned(), ..document() }),
+        }),
         Body::InvoiceVoided(InvoiceVoided { invoice: INVOICE }),
         Body::InvoiceAdopted(InvoiceAdopted {
             invoice: INVOICE,
@@ -373,6 +397,39 @@ fn invoices() -> Vec<Body> {
             document: Box::new(empty),
         }),
     ]
+}
+
+fn applied() -> Application {
+    let document = document();
+    let line = AppliedLine {
+        stage: "skim".to_owned(),
+        what: "skim".to_owned(),
+        quantity: number("40"),
+        unit: "%".to_owned(),
+        unit_price: number("2500"),
+        amount: number("1000.00"),
+    };
+    Application {
+        job: mill(),
+        number: 3,
+        work: document.work,
+        order_number: document.order_number,
+        made_on: day("2026-11-13"),
+        until: day("2026-11-11"),
+        named: vec![BillableUnit::Extra(entry("e060"))],
+        seller: document.seller,
+        customer: document.customer,
+        lines: vec![line],
+        gross: number("1000.00"),
+        retention_percent: number("5"),
+        retention: number("50.00"),
+        before: number("0.00"),
+        applied: number("950.00"),
+        due_on: day("2026-11-18"),
+        notice_by: day("2026-11-23"),
+        pay_less_by: day("2026-11-28"),
+        final_on: day("2026-12-05"),
+    }
 }
 
 fn payments() -> Vec<Body> {
@@ -386,6 +443,12 @@ fn payments() -> Vec<Body> {
         method: "bank".to_owned(),
     };
     vec![
+        Body::PaymentApplied(PaymentApplied { application: Box::new(applied()) }),
+        Body::PaymentCertified(PaymentCertified {
+            application: entry("e070"),
+            certified: number("900.00"),
+            reference: "PN-3".to_owned(),
+        }),
         Body::DepositAsked(DepositAsked { job: garage(), amount: number("500.00") }),
         Body::PaymentReceived(payment.clone()),
         Body::PaymentReceived(PaymentReceived { invoice: None, method: String::new(), ..payment }),

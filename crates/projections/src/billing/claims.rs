@@ -125,7 +125,8 @@ impl<'w> Claims<'w> {
             | BillableUnit::Point(_)
             | BillableUnit::Extra(_)
             | BillableUnit::Retention(_)
-            | BillableUnit::Deposit(_) => None,
+            | BillableUnit::Deposit(_)
+            | BillableUnit::Uncertified(_) => None,
         };
         let ended = || self.job.ended.get(&unit).copied();
         work.or_else(ended).or_else(|| self.on(unit).last().map(|claim| claim.revision))
@@ -138,8 +139,8 @@ impl<'w> Claims<'w> {
         Account { unit, worth: work.measure.count(), ended: false, claims }
     }
 
-    /// Everything that was billed, as what it was billed. A deposit is in none of them: it is worth
-    /// nothing in the end, and what billed it comes off the next invoice.
+    /// Everything that was billed, as what it was billed. A deposit and what was not certified are in none of
+    /// them: they are worth nothing in the end, and the next invoice makes them even.
     pub(super) fn accounts(&self) -> Vec<Account<'w>> {
         let worths = worths(self.job);
         let mut accounts = Vec::new();
@@ -159,7 +160,7 @@ impl<'w> Claims<'w> {
                     accounts.push(Account { unit, worth, ended: false, claims: claims.clone() });
                     continue;
                 }
-                BillableUnit::Deposit(_) => continue,
+                BillableUnit::Deposit(_) | BillableUnit::Uncertified(_) => continue,
             };
             let mut former: BTreeMap<&str, Vec<Standing<'w>>> = BTreeMap::new();
             for claim in
@@ -267,7 +268,8 @@ impl<'w> Account<'w> {
             BillableUnit::Entry(_)
             | BillableUnit::Overtime(_)
             | BillableUnit::CallOut { .. }
-            | BillableUnit::Deposit(_) => open,
+            | BillableUnit::Deposit(_)
+            | BillableUnit::Uncertified(_) => open,
             BillableUnit::Stage(_)
             | BillableUnit::Point(_)
             | BillableUnit::Extra(_)
@@ -291,7 +293,8 @@ fn item_of(line: &InvoiceLine) -> &str {
         InvoiceLineKind::Labour
         | InvoiceLineKind::Price
         | InvoiceLineKind::Deposit
-        | InvoiceLineKind::Retention => "",
+        | InvoiceLineKind::Retention
+        | InvoiceLineKind::Uncertified => "",
     }
 }
 

@@ -303,7 +303,10 @@ pub(super) fn printed(line: &InvoiceLine, measure: Quantity) -> Quantity {
         }
         InvoiceLineKind::Labour => hours(i64::try_from(measure.value()).unwrap_or(i64::MAX)),
         InvoiceLineKind::Material => measure.rounded(MATERIAL_PLACES),
-        InvoiceLineKind::Price | InvoiceLineKind::Deposit | InvoiceLineKind::Retention => measure,
+        InvoiceLineKind::Price
+        | InvoiceLineKind::Deposit
+        | InvoiceLineKind::Retention
+        | InvoiceLineKind::Uncertified => measure,
     }
 }
 

@@ -175,7 +175,8 @@ fn at_another_amount<'w>(job: &JobWork, claims: &Claims<'w>) -> Vec<AtAnotherPri
             | BillableUnit::Overtime(_)
             | BillableUnit::CallOut { .. }
             | BillableUnit::Retention(_)
-            | BillableUnit::Deposit(_) => return None,
+            | BillableUnit::Deposit(_)
+            | BillableUnit::Uncertified(_) => return None,
         }
         let whole = claims.billed(due.unit) == Decimal::ONE && due.share == Decimal::ONE;
         if !whole || due.price == Some(claims.billed_amount(due.unit)) || due.price.is_none() {

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, BillableUnit, Document, JobTerms, VatRateSet};
+use ledger::office::{Application, Basis, BillableUnit, Document, JobTerms, VatRateSet};
 use ledger::site::{ExtraTerms, WasteCount};
 use ledger::{Body, EntryRef, EventHash, InvoiceId, ItemId, JobId, StageId};
 use trade::{Day, Quantity, Rate, UnitCost};
@@ -11,8 +11,8 @@ use super::hours::{add_hours, add_miles};
 use super::spent::{add_expenses, add_hires};
 use super::vat::is_registered_on;
 use super::work::{
-    ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork, MaterialCost, Measure, PointWork,
-    Progress, StageStep, StageWork,
+    ApplicationWork, Certified, ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork,
+    MaterialCost, Measure, PointWork, Progress, SelfBilling, StageStep, StageWork,
 };
 use crate::book::Book;
 use crate::entry::Entry;
@@ -57,6 +57,8 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
                 deposits: Vec::new(),
                 completion: lists.completed.get(job).copied(),
                 vat_rates: vat_rates(lists, *job),
+                applications: Vec::new(),
+                self_billing: self_billing(lists, *job),
             };
             (*job, work)
         }));
@@ -71,6 +73,7 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
     add_expenses(&entries, lists, &mut works);
     add_deposits(&entries, &mut works);
     add_papers(&entries, &mut works);
+    add_applications(&entries, lists, &mut works);
     for work in works.values_mut() {
         work.ended = ended(book, work);
     }
@@ -250,8 +253,8 @@ impl JobWork {
 /// Where an item is used, to find what it cost when some of it comes back.
 type Shelf = (JobId, Option<StageId>, ItemId);
 
-/// The cost of a pack and its size, and the cost as CIS knows it, with the day of the use.
-type CostOnDay = (Day, (Rate, Quantity, Rate));
+/// The cost of a pack and its size, with the day of the use.
+type CostOnDay = (Day, (Rate, Quantity));
 
 fn add_materials(
     book: &Book,
@@ -262,7 +265,7 @@ fn add_materials(
     let uses = uses_of(entries, lists);
     let mut used_at: BTreeMap<Shelf, Vec<CostOnDay>> = BTreeMap::new();
     for entry in uses.iter().filter(|entry| matches!(entry.what, Movement::Used(_))) {
-        let cost = costs_of(book, entry, lists).map(|cost| (entry.day, cost));
+        let cost = cost_of(book, entry, lists).map(|cost| (entry.day, cost));
         used_at.entry(entry.key).or_default().extend(cost);
     }
     used_at.values_mut().for_each(|costs| costs.sort_unstable());
@@ -274,10 +277,9 @@ fn add_materials(
         let before = used_at.get(&entry.key).filter(|_| billed == Sign::Off || gone == Sign::Off);
         let before = before
             .and_then(|costs| costs.get(costs.partition_point(|(day, _)| *day <= entry.day).wrapping_sub(1)));
-        let pack = before.map(|(_, cost)| *cost).or_else(|| costs_of(book, entry, lists));
-        let unit_cost = pack.and_then(|(cost, size, _)| UnitCost::of_pack(cost, size).ok());
-        if let (Some(quantity), Some(_), Some((_, pack_size, pack_cost))) = (gone.of(entry), unit_cost, pack)
-        {
+        let pack = before.map(|(_, cost)| *cost).or_else(|| cost_of(book, entry, lists));
+        let unit_cost = pack.and_then(|(cost, size)| UnitCost::of_pack(cost, size).ok());
+        if let (Some(quantity), Some(_), Some((pack_cost, pack_size))) = (gone.of(entry), unit_cost, pack) {
             work.material_costs.push(MaterialCost {
                 stage,
                 done_on: entry.day,
@@ -304,14 +306,14 @@ fn add_materials(
     }
 }
 
-/// What a pack cost and its size, and what it cost as CIS knows it: the price that was paid, which is with VAT
-/// where the crew is not registered (HMRC COG909250 and CISR13070; heightsaccountancy.co.uk/?p=671 for a crew
-/// that is not; so CIS 340, from memory).
-fn costs_of(book: &Book, entry: &MaterialUse, lists: &Lists<'_>) -> Option<(Rate, Quantity, Rate)> {
+/// What a pack cost the crew and its size. The price that was paid is with VAT where the crew is not registered: so it
+/// is for CIS (HMRC COG909250 and CISR13070; heightsaccountancy.co.uk/?p=671 for a crew that is not; so CIS 340, from
+/// memory), and VAT that nobody gives back is part of a cost (FRS 102, 13.6, from memory).
+fn cost_of(book: &Book, entry: &MaterialUse, lists: &Lists<'_>) -> Option<(Rate, Quantity)> {
     let (cost, size) = book.pack_cost(entry, lists)?;
     let registered = lists.firm.is_none_or(|firm| is_registered_on(firm, entry.day));
-    let for_cis = if registered { cost } else { book.pack_cost_with_vat(entry, lists)? };
-    Some((cost, size, for_cis))
+    let cost = if registered { cost } else { book.pack_cost_with_vat(entry, lists)? };
+    Some((cost, size))
 }
 
 /// Whether a movement adds to a sum, takes off from it, or leaves it.
@@ -358,6 +360,9 @@ fn add_papers(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
             Body::InvoiceCredited(credited) => {
                 papers.insert(entry.logged.hash, (&credited.document, Some(credited.of)));
             }
+            Body::InvoiceSelfBilled(billed) => {
+                papers.insert(entry.logged.hash, (&billed.document, None));
+            }
             Body::InvoiceAdopted(adopted) => {
                 papers.entry(adopted.event).or_insert((&adopted.document, None));
             }
@@ -376,6 +381,31 @@ fn add_papers(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
     }
 }
 
+fn self_billing(lists: &Lists<'_>, job: JobId) -> Option<SelfBilling> {
+    let (from, agreed, revision) = *lists.self_billing.get(&job)?;
+    Some(SelfBilling { from, until: agreed.until, revision })
+}
+
+/// The applications for payment, each with what was certified of it.
+fn add_applications(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BTreeMap<JobId, JobWork>) {
+    for entry in entries {
+        let Body::PaymentApplied(applied) = entry.body.as_ref() else { continue };
+        let own = entry.entry_ref();
+        let certified = lists.certified.get(&own).map(|&(on, certified, revision)| Certified {
+            on,
+            sum: certified.certified,
+            reference: certified.reference.clone(),
+            revision,
+        });
+        let application = Application::clone(&applied.application);
+        let work = ApplicationWork { entry: own, revision: entry.revision(), application, certified };
+        works.entry(applied.application.job).and_modify(|job| job.applications.push(work));
+    }
+    for work in works.values_mut() {
+        work.applications.sort_by_key(|applied| (applied.application.number, applied.entry));
+    }
+}
+
 /// For each unit that a paper claims and that is worth nothing now: the event that says so.
 fn ended(book: &Book, work: &JobWork) -> BTreeMap<BillableUnit, EventHash> {
     let claims = work.papers.iter().flat_map(|paper| &paper.document.lines).flat_map(|line| &line.claims);
@@ -386,7 +416,10 @@ fn ended(book: &Book, work: &JobWork) -> BTreeMap<BillableUnit, EventHash> {
             steps.and_then(|steps| steps.last()).map(|step| step.revision)
         }
         BillableUnit::Extra(extra) | BillableUnit::Deposit(extra) => entry_ended(book, &extra),
-        BillableUnit::Point(_) | BillableUnit::Retention(_) | BillableUnit::CallOut { .. } => None,
+        BillableUnit::Point(_)
+        | BillableUnit::Retention(_)
+        | BillableUnit::CallOut { .. }
+        | BillableUnit::Uncertified(_) => None,
     };
     claims.filter_map(|claim| Some((claim.unit, ended(claim.unit)?))).collect()
 }

@@ -18,8 +18,8 @@ use super::preview::Preview;
 use super::sums::cis_percent;
 use super::work::JobWork;
 
-/// The country of both addresses: the rules of tax that a paper is issued by are those of the United
-/// Kingdom, for work on a building there.
+/// The crew's country: the rules of tax that a paper is issued by are those of the United Kingdom. It is that of
+/// the customer too, where the job's terms name no other.
 const COUNTRY: &str = "GB";
 
 /// What a paper is called.
@@ -145,6 +145,30 @@ pub enum NotIssued {
         /// The first day of registration.
         from: Day,
     },
+    /// The customer issues the invoices.
+    #[error(
+        "the customer of {job} issues its invoices until {until}, by the agreement on self-billing, and the crew must \
+         issue none (HMRC Notice 700/62): record theirs by `fivebar invoice self-billed {job} NUMBER SUM`, or end the \
+         agreement by `fivebar job self-billing {job} --until DAY`"
+    )]
+    CustomerIssues {
+        /// The job's code.
+        job: String,
+        /// The last day of the agreement.
+        until: Day,
+    },
+    /// No agreement covers the day.
+    #[error(
+        "no agreement on self-billing of {job} covers {day}, and without one their paper is no VAT invoice (HMRC \
+         VATREC15030): note the written agreement by `fivebar job self-billing {job} --from DAY --until DAY --evidence \
+         WHERE`, or issue an invoice of your own"
+    )]
+    NoAgreement {
+        /// The job's code.
+        job: String,
+        /// The day of their paper.
+        day: Day,
+    },
     /// Something that the law wants on the paper is missing.
     #[error("the paper lacks {}", list(.0))]
     Lacks(Vec<Missing>),
@@ -165,14 +189,18 @@ pub fn next_number<'d>(
     documents: impl IntoIterator<Item = &'d Document>,
 ) -> u64 {
     let first = if series.is_empty() { firm.next_invoice_number.max(1) } else { 1 };
-    let own = documents.into_iter().filter(|document| document.series == series);
+    // What a customer issues has their number, and takes none of the crew's.
+    let is_own = |document: &&Document| document.series == series && document.self_billed_as.is_empty();
+    let own = documents.into_iter().filter(is_own);
     own.fold(first, |next, _| next.saturating_add(1))
 }
 
-/// The number as it is printed: "41", or "B-41" in the series B.
+/// The number as it is printed: "41", "B-41" in the series B, or the customer's where they issued it.
 #[must_use]
 pub fn printed_number(document: &Document) -> String {
-    if document.series.is_empty() {
+    if !document.self_billed_as.is_empty() {
+        document.self_billed_as.clone()
+    } else if document.series.is_empty() {
         document.number.to_string()
     } else {
         format!("{}-{}", document.series, document.number)
@@ -190,6 +218,38 @@ pub fn named(document: &Document) -> EarlierPaper {
 /// # Errors
 /// [`NotIssued`] names what is wrong or missing, and where to set it.
 pub fn issue(
+    job: &JobWork,
+    preview: &Preview,
+    number: PaperNumber,
+    dates: PaperDates,
+) -> Result<Document, NotIssued> {
+    match job.self_billing.filter(|agreed| agreed.holds_on(dates.issued_on)) {
+        Some(agreed) => Err(NotIssued::CustomerIssues { job: job.code.clone(), until: agreed.until }),
+        None => freeze(job, preview, number, dates),
+    }
+}
+
+/// Freezes an invoice that the customer issued in the crew's name, under the number that they gave it.
+///
+/// # Errors
+/// [`NotIssued::NoAgreement`], and as [`issue`].
+pub fn self_billed(
+    job: &JobWork,
+    preview: &Preview,
+    invoice: InvoiceId,
+    their_number: String,
+    dates: PaperDates,
+) -> Result<Document, NotIssued> {
+    if !job.self_billing.is_some_and(|agreed| agreed.holds_on(dates.issued_on)) {
+        return Err(NotIssued::NoAgreement { job: job.code.clone(), day: dates.issued_on });
+    }
+    // The number is checked as if it were the crew's, and stands for nothing.
+    let number = PaperNumber { invoice, series: String::new(), number: 1 };
+    let document = freeze(job, preview, number, dates)?;
+    Ok(Document { number: 0, self_billed_as: their_number, pay_to: None, ..document })
+}
+
+fn freeze(
     job: &JobWork,
     preview: &Preview,
     number: PaperNumber,
@@ -216,6 +276,9 @@ pub fn issue(
         reduces: None,
         series: number.series,
         number: number.number,
+        self_billed_as: String::new(),
+        order_number: job.terms.order_number.clone(),
+        application: preview.application,
         issued_on: dates.issued_on,
         tax_point: dates.tax_point,
         until,
@@ -253,6 +316,9 @@ pub fn credit_note(
         reduces: Some(EarlierPaper { number: credit.of_number.clone(), issued_on: credit.of_date }),
         series: number.series,
         number: number.number,
+        self_billed_as: String::new(),
+        order_number: of.map_or_else(|| job.terms.order_number.clone(), |of| of.order_number.clone()),
+        application: None,
         issued_on: dates.issued_on,
         tax_point: dates.tax_point,
         until: dates.issued_on,
@@ -329,7 +395,13 @@ fn missing_evidence(job: &JobWork, lines: &[InvoiceLine], tax_point: Day) -> Vec
     if unproven { vec![Missing::VatEvidence] } else { Vec::new() }
 }
 
-fn parties(
+/// The two letters of the customer's country.
+fn customer_country(job: &JobWork) -> &str {
+    let country = job.terms.customer_country.trim();
+    if country.is_empty() { COUNTRY } else { country }
+}
+
+pub(super) fn parties(
     job: &JobWork,
     number: &PaperNumber,
     vat: &[VatShare],
@@ -341,7 +413,7 @@ fn parties(
         name: job.customer.clone(),
         trading_as: String::new(),
         address: job.terms.billing_address.clone(),
-        country: COUNTRY.to_owned(),
+        country: customer_country(job).to_owned(),
         vat_number: job.terms.customer_vat_number.clone(),
         tax_reference: String::new(),
     };
@@ -389,6 +461,6 @@ fn pay_to(firm: &FirmListed) -> Option<PaymentAccount> {
     })
 }
 
-fn work(job: &JobWork) -> Work {
+pub(super) fn work(job: &JobWork) -> Work {
     Work { code: job.code.clone(), title: job.title.clone(), site_address: job.site_address.clone() }
 }

@@ -80,7 +80,8 @@ fn billed(job: &JobWork, claims: &Claims<'_>, work: &StageWork) -> Pence {
             | BillableUnit::Point(_)
             | BillableUnit::Extra(_)
             | BillableUnit::Retention(_)
-            | BillableUnit::Deposit(_) => false,
+            | BillableUnit::Deposit(_)
+            | BillableUnit::Uncertified(_) => false,
         });
         on_the_clock && (line.stage == work.name || line.claims.iter().any(|claim| own.contains(&claim.unit)))
     };
@@ -130,7 +131,8 @@ fn split(line: InvoiceLine, room: Pence) -> (Option<InvoiceLine>, Option<Invoice
         InvoiceLineKind::Material
         | InvoiceLineKind::Price
         | InvoiceLineKind::Deposit
-        | InvoiceLineKind::Retention => Decimal::new(1, PLACES),
+        | InvoiceLineKind::Retention
+        | InvoiceLineKind::Uncertified => Decimal::new(1, PLACES),
     };
     let steps = i64::try_from((all / step).floor()).unwrap_or_default();
     if is_whole || room <= Pence::ZERO || steps <= 0 {

@@ -17,6 +17,7 @@
 //! what a contractor takes off for CIS is the contractor's to decide: the figure here is what we
 //! expect.
 
+mod applications;
 mod claims;
 mod clock;
 mod credit;
@@ -32,12 +33,17 @@ mod priced;
 mod prompts;
 mod spent;
 mod sums;
+mod uncertified;
 mod vat;
 mod work;
 
 #[cfg(test)]
 mod tests;
 
+pub use applications::{
+    ApplicationDays, ApplicationStand, NotApplied, Stand, application, applications, applied_for, apply,
+    certification,
+};
 pub use claims::{DoubleClaim, double_claims};
 pub use credit::{ProposedCredit, proposed_credits, whole_credit};
 pub use deposits::{NoDeposit, may_ask_deposit};
@@ -45,6 +51,7 @@ pub use from_book::job_works;
 pub use held::still_held;
 pub use issue::{
     Missing, NotIssued, PaperDates, PaperNumber, credit_note, issue, named, next_number, printed_number,
+    self_billed,
 };
 pub use limit::{LimitStand, limits};
 pub use owed::{
@@ -55,9 +62,10 @@ pub use preview::{
     extra_called, preview, preview_of, previews, stages_without_a_price,
 };
 pub use prompts::prompts;
+pub use uncertified::Certification;
 pub(crate) use vat::says_otherwise_of_vat;
 pub use vat::{VatDecision, one_vat_percent, tax_point, vat_category, vat_decision};
 pub use work::{
-    ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork, MaterialCost, Measure, PointWork,
-    Progress, StageStep, StageWork,
+    ApplicationWork, Certified, ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork,
+    MaterialCost, Measure, PointWork, Progress, SelfBilling, StageStep, StageWork,
 };

@@ -15,6 +15,7 @@ use super::claims::{Claims, DoubleClaim, worths};
 use super::deposits::{self, NoDeposit};
 use super::priced::{self, PricedLine};
 use super::sums::{cis_so_far, material_cost, totals};
+use super::uncertified::{self, Certification};
 use super::vat::{Vat, VatDecision, disregard, shares, vat_decision};
 use super::work::{ExtraWork, JobWork, StageWork};
 use super::{clock, held, limit};
@@ -29,6 +30,8 @@ pub struct Wish {
     pub tax_point: Option<Day>,
     /// Extras that the owner bills by name, see [`extra_called`].
     pub named: BTreeSet<BillableUnit>,
+    /// The sum that the customer certified or billed, which it then comes to before VAT.
+    pub certified: Option<Certification>,
 }
 
 /// An invoice that could be issued.
@@ -38,6 +41,8 @@ pub struct Preview {
     pub job: String,
     /// The last day that it bills; none for all that was done.
     pub until: Option<Day>,
+    /// The application for payment that it bills.
+    pub application: Option<u32>,
     /// The working, line by line.
     pub lines: Vec<WorkingLine>,
     /// What the customer's paper prints, with what each line claims.
@@ -212,10 +217,16 @@ pub fn preview_of(job: &JobWork, wish: &Wish) -> Option<Preview> {
     let mut printed: Vec<_> = at_a_price.into_iter().map(|line| line.printed).collect();
     let released = held::lines(job, &claims, until.or(wish.tax_point));
     let mut others: Vec<_> = clock.lines.into_iter().chain(released).collect();
-    if printed.is_empty() && others.is_empty() && waiting.is_empty() {
+    // What was not certified is asked for also where there is nothing else; what was certified ahead comes off.
+    let (asked_again, comes_off): (Vec<_>, Vec<_>) = uncertified::open_lines(job, &claims)
+        .into_iter()
+        .partition(|line| line.amount > Pence::ZERO || wish.certified.is_some());
+    others.extend(asked_again);
+    if printed.is_empty() && others.is_empty() && waiting.is_empty() && wish.certified.is_none() {
         return None;
     }
     if !printed.is_empty() || !others.is_empty() {
+        others.extend(comes_off);
         others.extend(deposits::lines(&claims));
     }
     lines.extend(others.iter().map(WorkingLine::of));
@@ -231,7 +242,7 @@ pub fn preview_of(job: &JobWork, wish: &Wish) -> Option<Preview> {
 pub fn deposit_preview(job: &JobWork, today: Day) -> Result<Preview, NoDeposit> {
     let claims = Claims::of(job);
     let line = deposits::own_line(job, &claims, Vat::of(job, Some(today)))?;
-    let wish = Wish { until: Some(today), tax_point: Some(today), named: BTreeSet::new() };
+    let wish = Wish { until: Some(today), tax_point: Some(today), ..Wish::default() };
     let (lines, printed) = (vec![WorkingLine::of(&line)], vec![line]);
     let work = Found { lines, printed, without_a_price: Vec::new(), waiting: Vec::new() };
     Ok(finish(job, &claims, &wish, work))
@@ -246,10 +257,17 @@ struct Found {
 }
 
 fn finish(job: &JobWork, claims: &Claims<'_>, wish: &Wish, work: Found) -> Preview {
-    let Found { lines, mut printed, without_a_price, waiting } = work;
+    let Found { mut lines, mut printed, without_a_price, waiting } = work;
     let tax_point = wish.tax_point.or(wish.until);
     let disregarded = disregard(&mut printed, tax_point);
-    let vat_shares = shares(&printed, job.terms.retention_percent);
+    let mut vat_shares = shares(&printed, job.terms.retention_percent);
+    if let Some(certified) = wish.certified {
+        let vat = Vat::of(job, tax_point);
+        let balance = uncertified::balance(job, claims, &vat_shares, vat, certified);
+        lines.extend(balance.iter().map(WorkingLine::of));
+        printed.extend(balance);
+        vat_shares = shares(&printed, job.terms.retention_percent);
+    }
     let worths = worths(job);
     let double = worths.iter().filter_map(|(unit, worth)| claims.double(*unit, *worth)).collect();
     let so_far = cis_so_far(claims);
@@ -258,6 +276,7 @@ fn finish(job: &JobWork, claims: &Claims<'_>, wish: &Wish, work: Found) -> Previ
     Preview {
         job: job.code.clone(),
         until: wish.until,
+        application: wish.certified.and_then(|certified| certified.application),
         lines,
         printed,
         vat_shares,

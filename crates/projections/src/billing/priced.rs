@@ -24,7 +24,7 @@ pub(super) struct Due {
     /// The event that made it due.
     revision: EventHash,
     pub(super) stage: Option<StageId>,
-    what: String,
+    pub(super) what: String,
     /// 1 for the whole, less for a part, -1 for what was left out.
     pub(super) share: Decimal,
     /// Without VAT, of the whole; none while no price is set.
@@ -192,7 +192,8 @@ fn priced_line(
         | BillableUnit::Point(_)
         | BillableUnit::Extra(_)
         | BillableUnit::Retention(_)
-        | BillableUnit::Deposit(_) => vec![(usize::MAX, WorkingLine::of(&printed))],
+        | BillableUnit::Deposit(_)
+        | BillableUnit::Uncertified(_) => vec![(usize::MAX, WorkingLine::of(&printed))],
     };
     Some((printed, working))
 }

@@ -1,8 +1,9 @@
 //! What the owner is reminded of before an invoice: days that the law counts. Prompts, never a decision.
 
 use ledger::office::CustomerKind;
-use trade::{Day, Setting};
+use trade::{Day, Pence, Setting};
 
+use super::applications::applications;
 use super::work::JobWork;
 
 /// What to think of on a day before this job is billed, each in one sentence.
@@ -41,5 +42,37 @@ pub fn prompts(job: &JobWork, today: Day) -> Vec<String> {
                 .to_owned(),
         );
     }
+    prompts.extend(self_billing(job, today));
+    for stand in applications(job, today).iter().filter(|stand| stand.open() != Pence::ZERO) {
+        prompts.push(format!(
+            "application {} of {} is {}: `fivebar invoice issue {} --application {}` bills it",
+            stand.number,
+            stand.open(),
+            stand.stand.words(),
+            job.code,
+            stand.number
+        ));
+    }
     prompts
+}
+
+/// Days before the end of an agreement on self-billing from which a new one is thought of: common practice, no source.
+const DAYS_BEFORE_END: i32 = 28;
+
+fn self_billing(job: &JobWork, today: Day) -> Option<String> {
+    let agreed = job.self_billing.filter(|agreed| agreed.from <= today)?;
+    let text = if agreed.until < today {
+        format!(
+            "the agreement on self-billing ended on {}: invoices are the crew's own to issue until there is a new one",
+            agreed.until
+        )
+    } else if today.plus_days(DAYS_BEFORE_END) >= agreed.until {
+        format!(
+            "the customer issues the invoices, and the agreement ends on {}: make a new one in time",
+            agreed.until
+        )
+    } else {
+        format!("the customer issues the invoices until {}; record theirs", agreed.until)
+    };
+    Some(text)
 }

@@ -1,5 +1,6 @@
 //! Hire and expenses, billed by the clock at what was paid with the job's mark-up (common practice, no
-//! source). Without a sum they wait, as material without a price does.
+//! source). Without a sum they wait, as material without a price does. VAT that a crew which is not registered can't get
+//! back is part of what they cost it (FRS 102, 13.6, from memory).
 
 use std::collections::BTreeMap;
 
@@ -33,8 +34,8 @@ pub(super) fn add_hires(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BT
         let cost = cost.and_then(rate_of);
         let costs = |pack_cost| MaterialCost { stage, done_on: hire.to, quantity, pack_cost, pack_size: one };
         let registered = lists.firm.is_none_or(|firm| is_registered_on(firm, hire.to));
-        let for_cis = cost.filter(|_| registered).or_else(|| Some(with_vat(cost?, hire.paid?)));
-        work.material_costs.extend(for_cis.map(costs));
+        let cost = cost.filter(|_| registered).or_else(|| Some(with_vat(cost?, hire.paid?)));
+        work.material_costs.extend(cost.map(costs));
         if work.bills_by_the_clock(stage) {
             let (item, unit_cost) = (format!("hire of {}", hire.what), cost.map(UnitCost::of_unit));
             work.entries.push(ClockEntry {
@@ -57,7 +58,9 @@ pub(super) fn add_expenses(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut
         let stage = expense.site.stage;
         let work = works.get_mut(&expense.site.job).filter(|work| work.bills_by_the_clock(stage));
         let (Some(work), Some(quantity)) = (work, one()) else { continue };
-        let paid = lists.paid.get(&entry.entry_ref()).and_then(|paid| rate_of(paid.net));
+        let registered = lists.firm.is_none_or(|firm| is_registered_on(firm, entry.act.done_on));
+        let cost = |paid: &&PricePaid| if registered { paid.net } else { paid.net + paid.vat };
+        let paid = lists.paid.get(&entry.entry_ref()).map(cost).and_then(rate_of);
         work.entries.push(ClockEntry {
             entry: entry.entry_ref(),
             unit: BillableUnit::Entry(entry.entry_ref()),

@@ -70,7 +70,10 @@ pub(super) fn material_cost(
         BillableUnit::Extra(extra) => {
             job.extras.iter().find(|known| known.extra == extra).map(|known| known.stage)
         }
-        BillableUnit::Point(_) | BillableUnit::Retention(_) | BillableUnit::Deposit(_) => None,
+        BillableUnit::Point(_)
+        | BillableUnit::Retention(_)
+        | BillableUnit::Deposit(_)
+        | BillableUnit::Uncertified(_) => None,
     };
     let before = claims.units().filter(|unit| !claims.billed(*unit).is_zero());
     let now = lines.iter().flat_map(|line| &line.claims).map(|claim| claim.unit);

@@ -1,5 +1,6 @@
 //! Bills against the invented week, against hand-worked roundings, and against a model that sees all.
 
+mod applications;
 mod cis;
 mod from_book;
 mod from_book_money;
@@ -85,6 +86,8 @@ fn garage_terms() -> JobTerms {
         customer_cis: Some(false),
         end_user_statement: None,
         terms_days: Some(14),
+        order_number: String::new(),
+        customer_country: String::new(),
     }
 }
 
@@ -134,6 +137,8 @@ fn job(code: &str, customer: &str, terms: JobTerms, stages: &[&str]) -> JobWork 
         deposits: Vec::new(),
         completion: None,
         vat_rates: BTreeMap::new(),
+        applications: Vec::new(),
+        self_billing: None,
     }
 }
 

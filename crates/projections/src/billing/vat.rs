@@ -156,11 +156,12 @@ pub(super) fn disregard(lines: &mut [InvoiceLine], tax_point: Option<Day>) -> bo
     disregarded
 }
 
-/// What the customer may hold something back of: work, not a deposit nor what was held back before.
+/// What the customer may hold something back of: work, not a deposit, nor what was held back or not certified
+/// before, of which something was held back then.
 pub(super) const fn is_held_back(kind: InvoiceLineKind) -> bool {
     match kind {
         InvoiceLineKind::Labour | InvoiceLineKind::Material | InvoiceLineKind::Price => true,
-        InvoiceLineKind::Deposit | InvoiceLineKind::Retention => false,
+        InvoiceLineKind::Deposit | InvoiceLineKind::Retention | InvoiceLineKind::Uncertified => false,
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Basis, BillableUnit, Document, FirmListed, JobTerms, VatRateSet};
+use ledger::office::{Application, Basis, BillableUnit, Document, FirmListed, JobTerms, VatRateSet};
 use ledger::site::LineKind;
 use ledger::{EntryRef, EventHash, InvoiceId, JobId, PointId, StageId};
 use rust_decimal::Decimal;
@@ -60,6 +60,55 @@ pub struct JobWork {
     pub completion: Option<Completion>,
     /// The rates of VAT that were set, by stage, or for all else.
     pub vat_rates: BTreeMap<Option<StageId>, VatRateSet>,
+    /// Its applications for payment, by number.
+    pub applications: Vec<ApplicationWork>,
+    /// The agreement that the customer issues its invoices.
+    pub self_billing: Option<SelfBilling>,
+}
+
+/// An application for payment.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ApplicationWork {
+    /// The entry.
+    pub entry: EntryRef,
+    /// The event that made it.
+    pub revision: EventHash,
+    /// All that it prints.
+    pub application: Application,
+    /// What the customer will pay of it, once they said so.
+    pub certified: Option<Certified>,
+}
+
+/// What a customer will pay of an application.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Certified {
+    /// The day on which they said so.
+    pub on: Day,
+    /// Without VAT, after what is held back.
+    pub sum: Pence,
+    /// The number of their certificate, or empty.
+    pub reference: String,
+    /// The event that says so.
+    pub revision: EventHash,
+}
+
+/// An agreement by which the customer issues the invoices of a job in the crew's name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SelfBilling {
+    /// The first day.
+    pub from: Day,
+    /// The last day.
+    pub until: Day,
+    /// The event that says so.
+    pub revision: EventHash,
+}
+
+impl SelfBilling {
+    /// Whether an invoice of this day is for the customer to issue.
+    #[must_use]
+    pub fn holds_on(&self, day: Day) -> bool {
+        self.from <= day && day <= self.until
+    }
 }
 
 /// A payment point.

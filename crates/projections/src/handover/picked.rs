@@ -87,12 +87,16 @@ const fn is_handed_over(kind: Kind) -> bool {
         | Kind::VatRateSet
         | Kind::PersonEngaged
         | Kind::TimeTermsSet
+        | Kind::SelfBillingAgreed
         | Kind::InvoiceIssued
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
         | Kind::InvoiceAdopted
         | Kind::DepositAsked
-        | Kind::PaymentReceived => false,
+        | Kind::PaymentReceived
+        | Kind::PaymentApplied
+        | Kind::PaymentCertified
+        | Kind::InvoiceSelfBilled => false,
     }
 }
 
@@ -197,6 +201,8 @@ fn is_row_of<'b>(
         | RowKey::PointDue(_)
         | RowKey::Completion(_)
         | RowKey::VatRate(..)
+        | RowKey::SelfBilling(_)
+        | RowKey::Certified(_)
         | RowKey::Engagement(_)
         | RowKey::TimeTerms(..) => false,
     }

@@ -38,6 +38,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     }
     limits_reached(facts, &extras, found);
     cis_taken(facts, found);
+    certified_otherwise(facts, found);
     for (job, terms) in &lists.terms {
         match terms.basis {
             Basis::Daywork => {}
@@ -122,6 +123,32 @@ fn points_off(facts: &Facts<'_>, extras: &BTreeMap<EntryRef, AgreedExtra>, job: 
     Some(Question::new(QuestionKind::PointsOff, &about, text).at(job, None))
 }
 
+/// Applications of which the customer will pay something else. They decide on it until somebody settles it with them, so
+/// it is no debt.
+fn certified_otherwise(facts: &Facts<'_>, found: &mut Vec<Question>) {
+    for entry in &facts.entries {
+        let Body::PaymentApplied(applied) = entry.body.as_ref() else { continue };
+        let application = &applied.application;
+        let Some((on, certified, _)) = facts.lists.certified.get(&entry.entry_ref()) else { continue };
+        if certified.certified == application.applied {
+            continue;
+        }
+        let (job, number) = (facts.lists.job(application.job), application.number);
+        let text = format!(
+            "{job}: {} was certified of application {number}, and {} was applied for. Do they say why? The difference is \
+             asked for again on the next one.",
+            certified.certified, application.applied
+        );
+        let about = [application.job.to_string(), number.to_string(), certified.certified.to_string()];
+        found.push(
+            Question::new(QuestionKind::CertifiedOtherwise, &about, text)
+                .on(*on)
+                .at(application.job, None)
+                .from([entry.entry_ref()]),
+        );
+    }
+}
+
 /// CIS that was taken and is not what we expected. The contractor decides on it, so nothing is owed by it.
 fn cis_taken(facts: &Facts<'_>, found: &mut Vec<Question>) {
     let mut taken: BTreeMap<InvoiceId, (Pence, Vec<EntryRef>)> = BTreeMap::new();
@@ -135,8 +162,12 @@ fn cis_taken(facts: &Facts<'_>, found: &mut Vec<Question>) {
         }
     }
     for entry in &facts.entries {
-        let Body::InvoiceIssued(issued) = entry.body.as_ref() else { continue };
-        let (document, expected) = (&issued.document, issued.document.totals.cis);
+        let document = match entry.body.as_ref() {
+            Body::InvoiceIssued(issued) => &issued.document,
+            Body::InvoiceSelfBilled(billed) => &billed.document,
+            _ => continue,
+        };
+        let expected = document.totals.cis;
         let Some((sum, entries)) = taken.remove(&document.invoice) else { continue };
         if sum == expected {
             continue;

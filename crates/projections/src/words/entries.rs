@@ -102,6 +102,12 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         Body::InvoiceAdopted(adopted) => numbered("invoice taken on", &adopted.document),
         Body::DepositAsked(deposit) => format!("deposit asked for, {}", pounds(deposit.amount)),
         Body::PaymentReceived(paid) => format!("paid {}", pounds(paid.received)),
+        Body::PaymentApplied(applied) => {
+            let application = &applied.application;
+            format!("application for payment {}, {}", application.number, pounds(application.applied))
+        }
+        Body::PaymentCertified(certified) => format!("certified, {}", pounds(certified.certified)),
+        Body::InvoiceSelfBilled(billed) => numbered("the customer's own invoice", &billed.document),
         Body::CrewFounded(_)
         | Body::PersonListed(_)
         | Body::RoleChanged(_)
@@ -139,7 +145,8 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         | Body::JobCompleted(_)
         | Body::VatRateSet(_)
         | Body::PersonEngaged(_)
-        | Body::TimeTermsSet(_) => String::new(),
+        | Body::TimeTermsSet(_)
+        | Body::SelfBillingAgreed(_) => String::new(),
     }
 }
 
@@ -249,11 +256,15 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::VatRateSet => "rate of VAT",
         Kind::PersonEngaged => "how somebody works for us",
         Kind::TimeTermsSet => "how time is counted",
+        Kind::SelfBillingAgreed => "the customer issues the invoices",
         Kind::InvoiceIssued => "invoice",
         Kind::InvoiceCredited => "credit note",
         Kind::InvoiceVoided => "invoice voided",
         Kind::InvoiceAdopted => "invoice taken on",
         Kind::DepositAsked => "deposit asked for",
         Kind::PaymentReceived => "paid",
+        Kind::PaymentApplied => "application for payment",
+        Kind::PaymentCertified => "certified",
+        Kind::InvoiceSelfBilled => "the customer's own invoice",
     }
 }

@@ -106,6 +106,6 @@ fn points(fields: &Fields<'_>) -> Result<Vec<PointWish>, Problem> {
     Ok(points)
 }
 
-fn needed<T>(name: impl Display, value: Option<T>) -> Result<T, Problem> {
+pub(super) fn needed<T>(name: impl Display, value: Option<T>) -> Result<T, Problem> {
     value.ok_or_else(|| Problem::Refused(format!("{name} is empty")))
 }

@@ -2,10 +2,11 @@
 //! is the office's.
 
 use daemon::Command;
-use daemon::command::TermsCommand;
+use daemon::command::{ApplicationCommand, SelfBilledWish, TermsCommand};
 use trade::Rate;
 
 use super::Fields;
+use super::office::needed;
 use crate::problem::Problem;
 use crate::viewer::Viewer;
 
@@ -20,6 +21,12 @@ pub(super) fn read(name: &str, viewer: &Viewer, fields: &Fields<'_>) -> Result<O
         "complete" => complete,
         "vat-rate" => vat_rate,
         "engage" => engage,
+        "apply" => apply,
+        "certified" => certified,
+        "application-bill" => application_bill,
+        "self-billing" => self_billing,
+        "self-billed" => self_billed,
+        "self-credited" => self_credited,
         _ => return Ok(None),
     };
     viewer.must_see_money()?;
@@ -63,5 +70,63 @@ fn engage(fields: &Fields<'_>) -> Result<Command, Problem> {
         verified_on: fields.parsed("verified_on")?,
         vat_number: fields.optional("vat_number").unwrap_or_default(),
         from: fields.parsed("from")?,
+    }))
+}
+
+fn apply(fields: &Fields<'_>) -> Result<Command, Problem> {
+    Ok(Command::Applications(ApplicationCommand::Make {
+        job: fields.text("job")?,
+        until: fields.parsed("until")?,
+        with_extra: Vec::new(),
+        due_on: fields.parsed("due_on")?,
+        final_on: fields.parsed("final_on")?,
+    }))
+}
+
+fn certified(fields: &Fields<'_>) -> Result<Command, Problem> {
+    Ok(Command::Applications(ApplicationCommand::Certify {
+        job: fields.text("job")?,
+        number: needed("number", fields.parsed("number")?)?,
+        sum: needed("sum", fields.parsed("sum")?)?,
+        on: fields.parsed("on")?,
+        reference: fields.optional("reference").unwrap_or_default(),
+    }))
+}
+
+fn application_bill(fields: &Fields<'_>) -> Result<Command, Problem> {
+    Ok(Command::Applications(ApplicationCommand::Bill {
+        job: fields.text("job")?,
+        number: needed("number", fields.parsed("number")?)?,
+        paid_on: fields.parsed("paid_on")?,
+    }))
+}
+
+fn self_billing(fields: &Fields<'_>) -> Result<Command, Problem> {
+    Ok(Command::Terms(TermsCommand::SelfBilling {
+        job: fields.text("job")?,
+        from: fields.parsed("from")?,
+        until: fields.parsed("until")?,
+        evidence: fields.optional("evidence").unwrap_or_default(),
+    }))
+}
+
+fn self_billed(fields: &Fields<'_>) -> Result<Command, Problem> {
+    Ok(Command::Applications(ApplicationCommand::SelfBilled(SelfBilledWish {
+        job: fields.text("job")?,
+        number: fields.text("theirs")?,
+        sum: needed("sum", fields.parsed("sum")?)?,
+        vat: fields.parsed("vat")?,
+        on: fields.parsed("on")?,
+        until: None,
+        application: fields.parsed("application")?,
+    })))
+}
+
+fn self_credited(fields: &Fields<'_>) -> Result<Command, Problem> {
+    Ok(Command::Applications(ApplicationCommand::SelfCredited {
+        of: fields.text("of")?,
+        number: fields.text("theirs")?,
+        whole: fields.optional("whole").is_some(),
+        on: fields.parsed("on")?,
     }))
 }

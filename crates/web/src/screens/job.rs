@@ -127,6 +127,11 @@ fn details(look: &Look<'_>) -> Vec<(&'static str, String)> {
         if !terms.billing_address.is_empty() && terms.billing_address != job.site_address {
             details.push(("Invoices to", terms.billing_address.clone()));
         }
+        for (label, said) in
+            [("Their order", &terms.order_number), ("Their country", &terms.customer_country)]
+        {
+            details.extend((!said.is_empty()).then(|| (label, said.clone())));
+        }
     }
     details.retain(|(_, words)| !words.is_empty());
     details

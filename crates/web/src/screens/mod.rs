@@ -14,6 +14,7 @@ use crate::look::{Asked, Look};
 use crate::problem::{Problem, page};
 use crate::viewer::Viewer;
 
+mod applications;
 mod books;
 mod careful;
 mod counting;

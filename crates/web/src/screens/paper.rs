@@ -48,6 +48,8 @@ pub(crate) struct Paper {
     pub(crate) stands: String,
     /// It is an invoice, and not a credit note.
     is_invoice: bool,
+    /// The customer issued it in the crew's name.
+    is_theirs: bool,
     /// Today, as the last day that it bills.
     until: Day,
 }
@@ -70,7 +72,7 @@ pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
     named.retain(|name| billing::extra_called(work, name).is_ok());
     let extras: BTreeSet<_> =
         named.iter().filter_map(|name| billing::extra_called(work, name).ok()).collect();
-    let wish = billing::Wish { until: None, tax_point: Some(look.today), named: extras };
+    let wish = billing::Wish { tax_point: Some(look.today), named: extras, ..billing::Wish::default() };
     let preview = billing::preview_of(work, &wish)?;
     let mut warnings = Vec::new();
     if preview.vat.disagrees {
@@ -112,6 +114,7 @@ pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
         with_extra: named.join("\n"),
         stands: String::new(),
         is_invoice: true,
+        is_theirs: false,
         until: look.today,
     })
 }
@@ -119,11 +122,16 @@ pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
 /// An issued paper by its number.
 pub(crate) fn paper(look: &Look<'_>, number: &str) -> Option<Paper> {
     let works = billing::job_works(look.book, &look.lists);
-    let mut papers = works.iter().flat_map(|work| &work.papers);
-    let paper = papers.find(|paper| billing::printed_number(&paper.document) == number)?;
+    let papers = works.iter().flat_map(|work| &work.papers);
+    let own = papers.filter(|paper| billing::printed_number(&paper.document) == number);
+    // A number of a customer's that was made void may have been recorded anew.
+    let paper = own.min_by_key(|paper| paper.voided)?;
     let document = &paper.document;
     let kind = if paper.credits.is_some() { "Credit note" } else { "Invoice" };
     let mut warnings = Vec::new();
+    if !document.self_billed_as.is_empty() {
+        warnings.push("The customer issued it. Keep the paper that they sent.".to_owned());
+    }
     if paper.voided {
         warnings.push("Voided: the number stands and bills nothing.".to_owned());
     }
@@ -141,6 +149,7 @@ pub(crate) fn paper(look: &Look<'_>, number: &str) -> Option<Paper> {
         with_extra: String::new(),
         stands: if paper.voided { String::new() } else { number.to_owned() },
         is_invoice: paper.credits.is_none(),
+        is_theirs: !document.self_billed_as.is_empty(),
         until: look.today,
     })
 }

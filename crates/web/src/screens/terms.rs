@@ -7,10 +7,10 @@ use projections::words;
 use trade::VatRate;
 
 use crate::look::Look;
+use crate::screens::applications::{Applications, applications};
 use crate::screens::counting::counting;
 
 /// What a deposit asked for comes to, and whether its invoice waits.
-#[derive(Default)]
 pub(crate) struct Terms {
     /// Each deposit with the day it was asked for.
     pub(crate) deposits: Vec<(String, String)>,
@@ -28,6 +28,8 @@ pub(crate) struct Terms {
     pub(crate) has_quote: bool,
     /// How hours on the clock are charged where not all are at one rate.
     pub(crate) counting: Vec<String>,
+    /// None for a householder.
+    pub(crate) applications: Option<Applications>,
 }
 
 /// What a rate is called, and what it comes to today.
@@ -70,6 +72,7 @@ pub(crate) fn terms(look: &Look<'_>) -> Option<Terms> {
         choices: VatRate::ALL.map(|rate| rate_words(look, rate)).to_vec(),
         stages: work.stages.iter().map(|stage| stage.name.clone()).collect(),
         daywork: daywork(&work),
+        applications: applications(look, &work),
         has_quote: projections::quotes::standing_quote(&look.lists, job.job).is_some(),
         counting: counting(look, TimeSide::Charged, Some(job.job), None),
     })

@@ -83,6 +83,8 @@ pub(crate) struct Week {
     pub(crate) questions: Vec<ToSortOut>,
     more_questions: usize,
     owed: Vec<Owed>,
+    /// What was applied for and no invoice bills yet: of which job and how it stands, where, and the sum before VAT.
+    applied: Vec<(String, String, String)>,
     pub(crate) to_bill: Vec<ToBill>,
     pub(crate) to_pay: Vec<ToPay>,
     month: String,
@@ -110,6 +112,7 @@ pub(crate) fn week(look: &Look<'_>, of: Day) -> Week {
         questions: open.iter().take(MOST_QUESTIONS).map(to_sort_out).collect(),
         more_questions,
         owed: owed(look, &works),
+        applied: applied(look, &works),
         to_bill: works.iter().map(|work| to_bill(look, work)).collect(),
         to_pay: to_pay(look, monday, sunday),
         month: words::month(of),
@@ -133,6 +136,7 @@ fn to_sort_out(question: &Question) -> ToSortOut {
         | QuestionKind::PointsOff
         | QuestionKind::ReverseCharge
         | QuestionKind::CisTaken
+        | QuestionKind::CertifiedOtherwise
         | QuestionKind::TimerRunning
         | QuestionKind::Proposed
         | QuestionKind::SameEntry
@@ -169,6 +173,7 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
         QuestionKind::PointsOff => "Left: more or less is billed than was agreed.",
         QuestionKind::ReverseCharge => "Left: the VAT on the invoice may be wrong.",
         QuestionKind::CisTaken => "Left: the CIS in your books is not what the tax office hears.",
+        QuestionKind::CertifiedOtherwise => "Left: nobody asks for what they took off.",
         QuestionKind::NoHours => "Left: a day that nobody logged is neither paid nor billed.",
         QuestionKind::BeforeHours => "Left: the day’s hours may be short.",
         QuestionKind::Overlap => "Left: the same time counts twice.",
@@ -201,6 +206,15 @@ fn owed(look: &Look<'_>, works: &[JobWork]) -> Vec<Owed> {
         plain: row.owed.to_string(),
     };
     rows.map(row).collect()
+}
+
+/// What was applied for, and is on no invoice yet.
+fn applied(look: &Look<'_>, works: &[JobWork]) -> Vec<(String, String, String)> {
+    let rows = billing::applied_for(works, look.today).into_iter().map(|stand| {
+        let said = format!("{}, application {}, {}", stand.job, stand.number, stand.stand.words());
+        (said, encoded(&stand.job), words::pounds(stand.open()))
+    });
+    rows.collect()
 }
 
 fn to_bill(look: &Look<'_>, work: &JobWork) -> ToBill {

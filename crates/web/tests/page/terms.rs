@@ -102,6 +102,7 @@ fn the_boss_takes_the_other_papers_and_a_hand_takes_none() {
         ("/papers/of/statement/pdf?job=GARAGE", "statement-GARAGE.pdf"),
         ("/papers/of/quote/pdf?job=GARAGE", "quote-GARAGE.pdf"),
         ("/papers/of/pay-list/pdf?until=2026-01-18", "pay-out-2026-01-18.pdf"),
+        ("/papers/of/books/pdf?until=2026-01-18", "books-2026-01-31.pdf"),
         ("/papers/of/daywork/pdf?job=MILL&from=2026-01-12&until=2026-01-18", "daywork-MILL-2026-01-18.pdf"),
     ];
     for (path, name) in papers {
@@ -112,6 +113,9 @@ fn the_boss_takes_the_other_papers_and_a_hand_takes_none() {
         let refused = ines.get(path);
         assert!(refused.status == 403 && !refused.body.starts_with(b"%PDF-"), "{path}");
     }
+    let table = maren.get("/papers/of/books/csv?until=2026-01-18");
+    assert!(table.status == 200 && table.text().starts_with("row,day,number"), "{}", table.text());
+    assert_eq!(ines.get("/papers/of/books/csv?until=2026-01-18").status, 403);
     let plain = maren.get("/papers/of/statement/text?job=GARAGE");
     assert_eq!((plain.status, plain.headers["content-type"].starts_with("text/plain")), (200, true));
     for (path, status) in [
@@ -155,4 +159,54 @@ fn how_hours_are_counted_is_said_on_the_page() {
     }
     let tobi = world.browser("Tobi Larch", Role::Hand);
     assert_eq!(tobi.post_json("/do/hours-pay", &paid).status, 403);
+}
+
+#[test]
+fn a_contractor_is_asked_certifies_less_and_issues_the_invoice_once() {
+    let world = World::new();
+    let maren = world.browser("Maren Oake", Role::Owner);
+    let ines = world.browser("Ines Quill", Role::Hand);
+    let hours =
+        [("kind", "hours"), ("job", "MILL"), ("stage", "patching"), ("minutes", "600"), ("entry", "h1")];
+    assert_eq!(maren.post_json("/log", &hours).status, 200);
+    assert!(!maren.get("/job?job=GARAGE").text().contains("/do/apply"), "a householder is sent invoices");
+    assert!(maren.get("/job?job=MILL").text().contains("/do/apply"));
+    assert_eq!(ines.post_json("/do/apply", &[("job", "MILL")]).status, 403);
+    for _ in 0..2 {
+        let made = maren.post_json("/do/apply", &[("job", "MILL"), ("entry", "a1")]);
+        assert_eq!(made.status, 200, "{}", made.text());
+    }
+    let screen = maren.get("/job?job=MILL").text();
+    assert!(screen.contains("Number 1, applied for") && !screen.contains("Number 2"), "{screen}");
+    let paper = maren.get("/papers/of/application/text?job=MILL&number=1");
+    assert!(paper.text().contains("Application for payment 1"), "{}", paper.text());
+    assert_eq!(ines.get("/papers/of/application/pdf?job=MILL&number=1").status, 403);
+    assert_eq!(maren.get("/papers/of/application/pdf?job=MILL&number=9").status, 422);
+    let certified = [("job", "MILL"), ("number", "1"), ("sum", "200.00"), ("reference", "PN-1")];
+    assert_eq!(maren.post_json("/do/certified", &certified).status, 200);
+    let week = maren.get("/week").text();
+    assert!(
+        week.contains("MILL, application 1, certified, not billed yet") && week.contains("£200.00"),
+        "{week}"
+    );
+    assert!(week.contains("was certified of application 1"), "the difference is a question: {week}");
+
+    // The number alone is not enough: the agreement is in writing.
+    let theirs =
+        [("job", "MILL"), ("application", "1"), ("theirs", "TC-207"), ("sum", "200.00"), ("entry", "t1")];
+    let refused = maren.post_json("/do/self-billed", &theirs);
+    assert!(refused.status == 422 && refused.text().contains("agreement"), "{}", refused.text());
+    let agreed = [("job", "MILL"), ("evidence", "letter in the folder"), ("entry", "s1")];
+    assert_eq!(maren.post_json("/do/self-billing", &agreed).status, 200);
+    let ours = maren.post_json("/do/application-bill", &[("job", "MILL"), ("number", "1")]);
+    assert!(ours.status == 422 && ours.text().contains("issue none"), "{}", ours.text());
+    for _ in 0..2 {
+        let recorded = maren.post_json("/do/self-billed", &theirs);
+        assert_eq!(recorded.status, 200, "{}", recorded.text());
+    }
+    let paper = maren.get("/paper?what=TC-207").text();
+    assert!(paper.contains("The customer issued it") && !paper.contains("/papers/TC-207/pdf"), "{paper}");
+    assert_eq!(maren.get("/papers/TC-207/pdf").status, 404);
+    assert!(maren.get("/job?job=MILL").text().contains("billed by TC-207"));
+    assert!(!maren.get("/week").text().contains("application 1, certified"));
 }

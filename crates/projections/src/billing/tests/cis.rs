@@ -1,13 +1,15 @@
 //! CIS over all papers of a job, and what of the material it does not touch.
 
-use ledger::office::{FirmListed, ItemPriced};
-use ledger::site::{Amount, Place, Site, Used, Whose};
+use ledger::office::{FirmListed, ItemPriced, PricePaid};
+use ledger::site::{Amount, HireBegan, HireEnded, Place, Site, Used, Whose};
 use ledger::{Body, ItemId};
 use proptest::prelude::*;
 use trade::Pence;
 use trade::money::percentage;
 
+use super::applications::pounds;
 use super::from_book::{JOB, Said, at, listed};
+use super::from_book_money::moment;
 use super::*;
 
 /// Batten of the invented lists: 2.00 each without VAT.
@@ -45,6 +47,47 @@ fn vat_on_material_is_part_of_its_cost_for_a_crew_that_is_not_registered() {
     // Another price of the pack goes with its VAT.
     told.say(TOBI, day(1), Body::ItemPriced(ItemPriced { item: BATTEN, pack_cost: rate("3.00") }));
     assert_eq!(cis_materials(&told), "360.00");
+}
+
+/// Three days of a breaker at 20.00 and 4.00 of VAT a day: 60.00 to a crew that gets its VAT back, and 72.00 to one that
+/// does not, on its bill with 15 % as off its CIS. One day at a minimum of 50.00: 50.00, and 60.00 with VAT. VAT that is
+/// not given back is part of the cost (FRS 102, 13.6, from memory; HMRC CISR15060 for hire off CIS). Computed.
+#[test]
+fn vat_on_hire_is_part_of_its_cost_for_a_crew_that_is_not_registered() {
+    let mut told = listed();
+    let mut hire = |from: i32, to: i32| {
+        let (what, supplier) = ("breaker".into(), "the hire shop".into());
+        let began = HireBegan { site: at(2), what, supplier, at: moment(day(from)) };
+        let began = told.say(TOBI, day(from), Body::HireBegan(began));
+        let of = entry(TOBI, began);
+        told.say(TOBI, day(to), Body::HireEnded(HireEnded { hire: of, at: moment(day(to)) }));
+        let (net, vat, minimum) = (pounds("20.00"), pounds("4.00"), pounds("50.00"));
+        let paid = PricePaid { of, items: Vec::new(), net, vat, per: "day".into(), minimum };
+        told.say(TOBI, day(5), Body::PricePaid(paid));
+    };
+    hire(1, 3);
+    hire(4, 4);
+    let costs = |said: &Said| {
+        let work = said.work();
+        let off_cis: Vec<_> = work.material_costs.iter().map(|cost| cost.pack_cost.to_string()).collect();
+        let billed = preview(&work, Some(day(5))).unwrap().printed;
+        (off_cis, billed.iter().map(|line| line.amount.to_string()).collect::<Vec<_>>())
+    };
+    let texts = |texts: [&str; 2]| texts.map(str::to_owned).to_vec();
+    assert_eq!(costs(&told), (texts(["20.00", "50.00"]), texts(["57.50", "69.00"])));
+    // Whoever pays the hire shop pays its VAT, registered or not.
+    let on_account = |said: &Said| crate::pay::pay_list(&said.book(), day(0), day(6)).suppliers[0].on_account;
+    assert_eq!(on_account(&told), pounds("132.00"));
+    let book = told.book();
+    let month = crate::books::month(&book, &book.lists(), day(5));
+    assert_eq!(month.bought(), (pounds("110.00"), pounds("22.00")));
+    let unregistered = FirmListed { vat_number: String::new(), vat_from: None, ..firm() };
+    told.say(TOBI, day(0), Body::FirmListed(unregistered));
+    let (off_cis, billed) = costs(&told);
+    let values: Vec<_> = off_cis.iter().map(|cost| cost.parse::<Rate>().unwrap()).collect();
+    assert_eq!(values, [rate("24"), rate("60")]);
+    assert_eq!(billed, ["69.00", "82.80"]);
+    assert_eq!(on_account(&told), pounds("132.00"));
 }
 
 fn step() -> impl Strategy<Value = (i64, u32, bool)> {

@@ -310,7 +310,7 @@ fn an_extra_waits_apart_for_a_yes_and_is_billed_when_it_is_named() {
     assert_eq!(shown["waiting"][0]["lines"][0]["amount"], "36.00");
 
     let named = BTreeSet::from([extra_called(&work, "move the door").unwrap()]);
-    let all = preview_of(&work, &Wish { until: Some(day(3)), tax_point: None, named }).unwrap();
+    let all = preview_of(&work, &Wish { until: Some(day(3)), named, ..Wish::default() }).unwrap();
     assert_eq!((all.waiting.len(), all.totals.net.to_string()), (0, "516.00".into()));
     let no_extra = extra_called(&work, "skim").unwrap_err().to_string();
     assert_eq!(no_extra, "GARAGE has no extra called \"skim\"; there are: move the door");

@@ -96,7 +96,7 @@ fn paid(said: &mut Said, of: u16, net: &str, per: &str, minimum: &str) {
     said.say(TOBI, day(5), Body::PricePaid(paid));
 }
 
-fn moment(on: Day) -> Moment {
+pub(super) fn moment(on: Day) -> Moment {
     Moment::new(i64::from(on.number()) * 86_400_000 + 9 * 3_600_000, 0).unwrap()
 }
 

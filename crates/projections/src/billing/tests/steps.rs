@@ -23,6 +23,9 @@ enum Step {
     Issue,
     Credit,
     CreditWhole { which: usize },
+    Apply,
+    Certify { percent: u32 },
+    BillApplication,
 }
 
 fn step() -> impl Strategy<Value = Step> {
@@ -39,6 +42,9 @@ fn step() -> impl Strategy<Value = Step> {
         4 => Just(Step::Issue),
         2 => Just(Step::Credit),
         1 => (0..6_usize).prop_map(|which| Step::CreditWhole { which }),
+        2 => Just(Step::Apply),
+        2 => (0..=130_u32).prop_map(|percent| Step::Certify { percent }),
+        2 => Just(Step::BillApplication),
     ]
 }
 
@@ -90,7 +96,7 @@ fn worth(work: &JobWork) -> Pence {
 fn work_of(lines: &[ledger::office::InvoiceLine]) -> Pence {
     let is_work = |line: &&ledger::office::InvoiceLine| match line.kind {
         InvoiceLineKind::Labour | InvoiceLineKind::Material | InvoiceLineKind::Price => true,
-        InvoiceLineKind::Deposit | InvoiceLineKind::Retention => false,
+        InvoiceLineKind::Deposit | InvoiceLineKind::Retention | InvoiceLineKind::Uncertified => false,
     };
     lines.iter().filter(is_work).map(|line| line.amount).sum()
 }
@@ -161,7 +167,38 @@ fn take(work: &mut JobWork, number: u16, step: &Step) {
                 work.credit(&credit, today);
             }
         }
+        // See below.
+        Step::Apply | Step::Certify { .. } | Step::BillApplication => {}
     }
+}
+
+/// What the latest application is certified at is in per cent of what it asks for.
+fn take_application(work: &mut JobWork, step: &Step, today: Day) -> Result<(), TestCaseError> {
+    let last =
+        work.applications.last().map(|applied| (applied.application.number, applied.application.applied));
+    match (step, last) {
+        (Step::Apply, _) => {
+            if let Ok(number) = work.apply(today) {
+                let made = &application(work, number).unwrap().application;
+                let lines: Pence = made.lines.iter().map(|line| line.amount).sum();
+                prop_assert_eq!(lines, made.gross);
+                prop_assert_eq!(made.gross - made.retention - made.before, made.applied);
+            }
+        }
+        (Step::Certify { percent }, Some((number, applied))) if certification(work, number).is_ok() => {
+            work.certify(number, percentage(applied, rate(&percent.to_string())), today);
+        }
+        (Step::BillApplication, Some((number, _))) => {
+            let Ok(certified) = certification(work, number) else { return Ok(()) };
+            if work.bill_application(number, today).is_ok() {
+                let billed = work.papers.last().map(|paper| paper.document.totals.taxable);
+                prop_assert_eq!(billed, Some(certified.sum));
+                prop_assert!(certification(work, number).is_err());
+            }
+        }
+        _ => {}
+    }
+    Ok(())
 }
 
 fn check(work: &JobWork, today: Day) -> Result<(), TestCaseError> {
@@ -188,6 +225,15 @@ fn check(work: &JobWork, today: Day) -> Result<(), TestCaseError> {
         settled.papers.iter().map(|paper| signed(paper, work_of(&paper.document.lines))).sum();
     let to_bill = preview(&settled, Some(today)).map_or(Pence::ZERO, |next| work_of(&next.printed));
     prop_assert_eq!(worth(&settled), billed + to_bill);
+    // What was certified less or more than was asked for is made even by the next paper that bills work.
+    let uncertified = |lines: &[ledger::office::InvoiceLine]| -> Pence {
+        let own = lines.iter().filter(|line| line.kind == InvoiceLineKind::Uncertified);
+        own.map(|line| line.amount).sum()
+    };
+    let open: Pence =
+        settled.papers.iter().map(|paper| signed(paper, uncertified(&paper.document.lines))).sum();
+    let next = preview(&settled, Some(today)).map_or(Pence::ZERO, |next| uncertified(&next.printed));
+    prop_assert!(open + next == Pence::ZERO || (open > Pence::ZERO && next == Pence::ZERO));
     // What was held back is held still or was released.
     let held: Pence = settled.papers.iter().map(|paper| signed(paper, paper.document.totals.retention)).sum();
     let is_release = |line: &&ledger::office::InvoiceLine| line.kind == InvoiceLineKind::Retention;
@@ -213,6 +259,7 @@ proptest! {
         work.terms = JobTerms { basis, ..mill_terms() };
         for (number, step) in (1..).zip(&steps) {
             take(&mut work, number, step);
+            take_application(&mut work, step, day(i32::from(number)))?;
             check(&work, day(i32::from(number)))?;
         }
     }

@@ -1,0 +1,130 @@
+//! Folders that were copied, put back from a backup, or damaged at the end: the device works on, and when it meets
+//! the crew again nothing that was logged is lost and no chain has two lines.
+
+mod device;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use device::{Device, lists_only, wait_for};
+
+/// A laptop with the lists and a phone that joined it, neither running.
+fn laptop_and_phone(folder: &Path) -> (Device, Device) {
+    let mut laptop = Device::new(folder, "laptop");
+    laptop.found();
+    laptop.import(&lists_only(folder));
+    laptop.start(&[]);
+    let phone = Device::new(folder, "tobi-phone");
+    phone.ask(&["join", &laptop.invite("Tobi Larch"), "--name", "tobi-phone"]);
+    laptop.stop();
+    (laptop, phone)
+}
+
+/// Logs a note and gives what was said beside it.
+#[track_caller]
+fn note(device: &Device, words: &str) -> String {
+    let output = device.output(&["log", "note", "--job", "GARAGE", "--note", words]);
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(output.status.success(), "{said}");
+    said
+}
+
+/// The two meet until both hold each of these notes, and the same.
+#[track_caller]
+fn meet(laptop: &mut Device, other: &mut Device, notes: &[&str]) {
+    laptop.start(&[]);
+    other.start(&[laptop.address]);
+    wait_for("the two to hold the same", || laptop.frontier() == other.frontier());
+    for device in [&*laptop, &*other] {
+        for note in notes {
+            assert_eq!(device.times_noted(note), 1, "{note}");
+        }
+    }
+    other.stop();
+    laptop.stop();
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir(to).unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if entry.file_type().unwrap().is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
+
+/// The newest segment of the journal.
+fn last_segment(data: &Path) -> PathBuf {
+    let folder = fs::read_dir(data.join("journal/journal")).unwrap();
+    folder.map(|entry| entry.unwrap().path()).max().unwrap()
+}
+
+#[test]
+fn a_copy_and_its_original_both_log_and_nothing_is_lost() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut laptop, mut phone) = laptop_and_phone(folder.path());
+    assert_eq!(note(&phone, "before the copy"), "");
+    let mut copied = Device::new(folder.path(), "tobi-copy");
+    copy(&phone.data, &copied.data);
+
+    assert_eq!(note(&phone, "on the original"), "");
+    let said = note(&copied, "on the copy");
+    assert!(said.contains("is a copy") && said.contains("fivebar invite"), "{said}");
+    assert_eq!(note(&copied, "on the copy again"), "", "it is said once");
+
+    meet(&mut laptop, &mut phone, &["before the copy", "on the original"]);
+    meet(
+        &mut laptop,
+        &mut copied,
+        &["before the copy", "on the original", "on the copy", "on the copy again"],
+    );
+    meet(&mut laptop, &mut phone, &["on the copy again"]);
+}
+
+#[test]
+fn a_backup_that_looks_like_the_same_folder_is_noticed_when_a_peer_is_met() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut laptop, mut phone) = laptop_and_phone(folder.path());
+    note(&phone, "before the backup");
+    let (backup, lost) = (folder.path().join("backup"), folder.path().join("lost"));
+    copy(&phone.data, &backup);
+    note(&phone, "after the backup");
+    meet(&mut laptop, &mut phone, &["before the backup", "after the backup"]);
+
+    // The mark is the very file that it was, as after a snapshot of the whole disk.
+    fs::rename(&phone.data, &lost).unwrap();
+    fs::rename(&backup, &phone.data).unwrap();
+    fs::rename(lost.join("mark.json"), phone.data.join("mark.json")).unwrap();
+    assert_eq!(phone.times_noted("after the backup"), 0);
+    meet(&mut laptop, &mut phone, &["before the backup", "after the backup"]);
+    assert!(fs::read_to_string(phone.log()).unwrap().contains("as after a restored backup"));
+
+    note(&phone, "after coming back");
+    meet(&mut laptop, &mut phone, &["before the backup", "after the backup", "after coming back"]);
+}
+
+#[test]
+fn a_damaged_end_is_left_behind_and_comes_back_from_a_peer() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut laptop, mut phone) = laptop_and_phone(folder.path());
+    note(&phone, "long before");
+    note(&phone, "on the damaged page");
+    meet(&mut laptop, &mut phone, &["long before", "on the damaged page"]);
+
+    let segment = last_segment(&phone.data);
+    let mut bytes = fs::read(&segment).unwrap();
+    let words = b"on the damaged page";
+    let place = bytes.windows(words.len()).rposition(|window| window == words).unwrap();
+    bytes[place] ^= 1;
+    fs::write(&segment, bytes).unwrap();
+    let _ = fs::remove_dir_all(phone.data.join("journal/checkpoints"));
+
+    let said = note(&phone, "in the cellar");
+    assert!(said.contains("was damaged"), "{said}");
+    assert_eq!(phone.times_noted("on the damaged page"), 0);
+    meet(&mut laptop, &mut phone, &["long before", "on the damaged page", "in the cellar"]);
+}
