@@ -9,7 +9,6 @@ use trade::{Day, Quantity, Rate, UnitCost};
 
 use super::hours::{add_hours, add_miles};
 use super::spent::{add_expenses, add_hires};
-use super::vat::is_registered_on;
 use super::work::{
     ApplicationWork, Certified, ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork,
     MaterialCost, Measure, PointWork, Progress, SelfBilling, StageStep, StageWork,
@@ -311,8 +310,7 @@ fn add_materials(
 /// memory), and VAT that nobody gives back is part of a cost (FRS 102, 13.6, from memory).
 fn cost_of(book: &Book, entry: &MaterialUse, lists: &Lists<'_>) -> Option<(Rate, Quantity)> {
     let (cost, size) = book.pack_cost(entry, lists)?;
-    let registered = lists.firm.is_none_or(|firm| is_registered_on(firm, entry.day));
-    let cost = if registered { cost } else { book.pack_cost_with_vat(entry, lists)? };
+    let cost = if lists.gets_vat_back(entry.day) { cost } else { book.pack_cost_with_vat(entry, lists)? };
     Some((cost, size))
 }
 

@@ -62,6 +62,7 @@ pub use preview::{
     extra_called, preview, preview_of, previews, stages_without_a_price,
 };
 pub use prompts::prompts;
+pub(crate) use spent::cost_of;
 pub use uncertified::Certification;
 pub(crate) use vat::says_otherwise_of_vat;
 pub use vat::{VatDecision, one_vat_percent, tax_point, vat_category, vat_decision};

@@ -9,9 +9,8 @@ use ledger::site::ExpenseKind;
 use ledger::{Body, JobId};
 use rust_decimal::Decimal;
 use trade::number::{MAX_SCALE, half_up};
-use trade::{Pence, Quantity, Rate, UnitCost};
+use trade::{Day, Pence, Quantity, Rate, UnitCost};
 
-use super::vat::is_registered_on;
 use super::work::{ClockEntry, JobWork, MaterialCost, Measure};
 use crate::entry::Entry;
 use crate::lists::Lists;
@@ -33,8 +32,8 @@ pub(super) fn add_hires(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut BT
         let (Ok(quantity), Some(one)) = (Quantity::new(count.into()), one()) else { continue };
         let cost = cost.and_then(rate_of);
         let costs = |pack_cost| MaterialCost { stage, done_on: hire.to, quantity, pack_cost, pack_size: one };
-        let registered = lists.firm.is_none_or(|firm| is_registered_on(firm, hire.to));
-        let cost = cost.filter(|_| registered).or_else(|| Some(with_vat(cost?, hire.paid?)));
+        let cost =
+            cost.filter(|_| lists.gets_vat_back(hire.to)).or_else(|| Some(with_vat(cost?, hire.paid?)));
         work.material_costs.extend(cost.map(costs));
         if work.bills_by_the_clock(stage) {
             let (item, unit_cost) = (format!("hire of {}", hire.what), cost.map(UnitCost::of_unit));
@@ -58,9 +57,8 @@ pub(super) fn add_expenses(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut
         let stage = expense.site.stage;
         let work = works.get_mut(&expense.site.job).filter(|work| work.bills_by_the_clock(stage));
         let (Some(work), Some(quantity)) = (work, one()) else { continue };
-        let registered = lists.firm.is_none_or(|firm| is_registered_on(firm, entry.act.done_on));
-        let cost = |paid: &&PricePaid| if registered { paid.net } else { paid.net + paid.vat };
-        let paid = lists.paid.get(&entry.entry_ref()).map(cost).and_then(rate_of);
+        let paid = lists.paid.get(&entry.entry_ref());
+        let paid = paid.map(|paid| cost_of(lists, entry.act.done_on, paid.net, paid.vat)).and_then(rate_of);
         work.entries.push(ClockEntry {
             entry: entry.entry_ref(),
             unit: BillableUnit::Entry(entry.entry_ref()),
@@ -80,6 +78,11 @@ pub(super) fn add_expenses(entries: &[Entry<'_>], lists: &Lists<'_>, works: &mut
 
 /// A rate of a hire with its VAT, in the proportion in which that was paid: what a crew that is not registered
 /// for VAT bears.
+/// What a sum that was paid on a day costs the crew.
+pub(crate) fn cost_of(lists: &Lists<'_>, day: Day, net: Pence, vat: Pence) -> Pence {
+    if lists.gets_vat_back(day) { net } else { net + vat }
+}
+
 fn with_vat(cost: Rate, paid: &PricePaid) -> Rate {
     let gross = cost.value().saturating_mul((paid.net + paid.vat).pounds()).checked_div(paid.net.pounds());
     gross.and_then(|gross| Rate::new(half_up(gross, MAX_SCALE).normalize()).ok()).unwrap_or(cost)

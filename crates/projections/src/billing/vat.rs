@@ -10,6 +10,7 @@ use ledger::office::{CustomerKind, FirmListed, InvoiceLine, InvoiceLineKind, Job
 use trade::{Day, Pence, Rate, ReverseChargeFacts, VatCategory, VatShare, VatTreatment};
 
 use super::work::JobWork;
+use crate::lists::Lists;
 
 /// Who accounts for the VAT, and whether what was said of it agrees.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,9 +28,13 @@ pub(super) fn is_registered(firm: &FirmListed) -> bool {
     !firm.vat_number.trim().is_empty() || firm.vat_from.is_some()
 }
 
-/// Whether it is registered on a day.
-pub(super) fn is_registered_on(firm: &FirmListed, day: Day) -> bool {
-    is_registered(firm) && firm.vat_from.is_none_or(|from| from <= day)
+impl Lists<'_> {
+    /// Whether the crew gets back the VAT on what it buys on a day. What a crew that is not registered pays of it is part
+    /// of what things cost it (FRS 102, 13.6, from memory). Of a firm that nobody listed yet it is taken to be.
+    #[must_use]
+    pub fn gets_vat_back(&self, day: Day) -> bool {
+        self.firm.is_none_or(|firm| is_registered(firm) && firm.vat_from.is_none_or(|from| from <= day))
+    }
 }
 
 /// Whether what somebody said of the reverse charge is not what the facts of the job say.

@@ -1,7 +1,7 @@
 //! Time, cost and material. Figures of the week of 2 November 2026 are those of the demo's own
 //! independent working; the others are worked out beside the check.
 
-use ledger::office::{PricePaid, TimeSide, TimeTermsSet};
+use ledger::office::{FirmListed, PricePaid, TimeSide, TimeTermsSet};
 use ledger::site::{
     Expense, ExpenseKind, HireBegan, HireEnded, Mileage, PaidBy, Returned, StockPlace, WasteCount, Wasted,
     Whose, WorkStarted, WorkStopped, WorkSwitched,
@@ -249,4 +249,21 @@ fn miles_skips_and_hired_gear_are_part_of_what_a_job_cost() {
     let found = costs(&world);
     assert_eq!((found.expenses, found.hires), (Some(Pence(18_000)), Some(Pence(4_500))));
     assert_eq!(found.all(), Some(Pence(23_580)));
+
+    // A crew that gets no VAT back pays 36.00 more for the skip and 9.00 more for the saw.
+    let unregistered = FirmListed {
+        name: "Oake Rooms".to_owned(),
+        trading_as: String::new(),
+        address: String::new(),
+        vat_number: String::new(),
+        vat_from: None,
+        tax_reference: String::new(),
+        bank: String::new(),
+        sort_code: String::new(),
+        account_number: String::new(),
+        terms_days: 14,
+        next_invoice_number: 1,
+    };
+    world.list("firm", "2026-11-01", Body::FirmListed(unregistered));
+    assert_eq!(costs(&world).all(), Some(Pence(23_580 + 3_600 + 900)));
 }
