@@ -57,8 +57,11 @@ fn made(application: &Value) -> String {
 fn certified(answer: &Value) -> String {
     let (job, number) = (text(answer, "job"), text(answer, "number"));
     let less = text(answer, "less");
-    let less =
-        if less == "0.00" { String::new() } else { format!("; {less} of what was applied for is not") };
+    let less = match less.strip_prefix('-') {
+        None if less == "0.00" => String::new(),
+        None => format!("; {less} of what was applied for is not"),
+        Some(more) => format!(", {more} more than was applied for"),
+    };
     format!(
         "{job}: {} is certified of application {number}{less}.\n`fivebar invoice issue {job} --application {number}` bills \
          it.",

@@ -7,6 +7,7 @@ use projections::words::{day_and_year as day, money};
 use trade::Pence;
 
 use crate::figures::{TIE, amount_of, is_hours, number, percent, price};
+use crate::headed::headed;
 use crate::invoice::{called, job_facts, lines_of};
 use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Sum, Table};
 
@@ -53,18 +54,15 @@ fn lines(applied: &[AppliedLine]) -> Table {
         Column::figures("Done", 20),
         Column::figures("To date £", 18),
     ];
-    let mut rows = Vec::new();
-    let mut stage = "";
-    for line in applied {
-        // A stage at its price is its own heading.
-        let belongs_to = if line.unit == "%" { "" } else { line.stage.as_str() };
-        if belongs_to != stage && !belongs_to.is_empty() {
-            rows.push(Row::Group(belongs_to.to_owned()));
-        }
-        stage = belongs_to;
-        rows.push(Row::cells([line.what.clone(), price(line.unit_price), done(line), money(line.amount)]));
-    }
+    let rows = headed(applied, stage_of, |line| {
+        Row::cells([line.what.clone(), price(line.unit_price), done(line), money(line.amount)])
+    });
     Table { columns, rows }
+}
+
+/// The stage that a line stands under. A stage at its price is its own heading.
+fn stage_of(line: &AppliedLine) -> &str {
+    if line.unit == "%" { "" } else { &line.stage }
 }
 
 /// How much is done, as people say it.

@@ -6,6 +6,7 @@ use projections::words::{day_and_year as day, money};
 use trade::{Pence, VatCategory, VatShare};
 
 use crate::figures::{percent, price, quantity};
+use crate::headed::headed;
 use crate::kind::PaperKind;
 use crate::sheet::{Block, Column, Fact, Part, Row, Sheet, Sum, Table};
 
@@ -122,24 +123,21 @@ fn lines(document: &Document) -> Table {
     if several_rates {
         columns.insert(3, Column::figures("VAT", 12));
     }
-    let mut rows = Vec::new();
-    let mut stage = "";
-    for line in &document.lines {
-        // A stage at its price is its own heading.
-        let belongs_to = if line.stage == line.what { "" } else { line.stage.as_str() };
-        if belongs_to != stage && !belongs_to.is_empty() {
-            rows.push(Row::Group(belongs_to.to_owned()));
-        }
-        stage = belongs_to;
+    let rows = headed(&document.lines, stage_of, |line| {
         let how_much = quantity(line);
         let each = if how_much.is_empty() { String::new() } else { price(line.unit_price) };
         let mut cells = vec![line.what.clone(), how_much, each, money(line.amount)];
         if several_rates {
             cells.insert(3, percent(line.vat_percent));
         }
-        rows.push(Row::Cells { cells, below: below(line) });
-    }
+        Row::Cells { cells, below: below(line) }
+    });
     Table { columns, rows }
+}
+
+/// The stage that a line stands under. A stage at its price is its own heading.
+fn stage_of(line: &InvoiceLine) -> &str {
+    if line.stage == line.what { "" } else { &line.stage }
 }
 
 /// The earlier invoice that a line adds to, or comes off.

@@ -14,6 +14,7 @@ mod einvoice;
 mod figures;
 mod form;
 pub mod handing_over;
+mod headed;
 mod invoice;
 mod kind;
 mod pdf;
