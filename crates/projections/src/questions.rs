@@ -48,9 +48,9 @@ pub enum QuestionKind {
     /// CIS that was taken is not what was expected.
     #[serde(rename = "CIS taken otherwise than expected")]
     CisTaken,
-    /// A customer certified something else than was applied for.
-    #[serde(rename = "certified otherwise than applied for")]
-    CertifiedOtherwise,
+    /// A customer certified less than was applied for.
+    #[serde(rename = "certified less than applied for")]
+    CertifiedLess,
     /// A weekday on which others worked.
     #[serde(rename = "no hours that day")]
     NoHours,
@@ -105,7 +105,7 @@ impl QuestionKind {
             Self::PointsOff => "points-off",
             Self::ReverseCharge => "reverse-charge",
             Self::CisTaken => "cis-taken",
-            Self::CertifiedOtherwise => "certified-otherwise",
+            Self::CertifiedLess => "certified-less",
             Self::NoHours => "no-hours",
             Self::BeforeHours => "before-hours",
             Self::Overlap => "overlap",

@@ -1,5 +1,6 @@
 //! Commands on a node of its own, and what they refuse.
 
+mod applications;
 mod closing;
 mod measuring;
 mod said;

@@ -38,7 +38,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     }
     limits_reached(facts, &extras, found);
     cis_taken(facts, found);
-    certified_otherwise(facts, found);
+    certified_less(facts, found);
     for (job, terms) in &lists.terms {
         match terms.basis {
             Basis::Daywork => {}
@@ -123,14 +123,14 @@ fn points_off(facts: &Facts<'_>, extras: &BTreeMap<EntryRef, AgreedExtra>, job: 
     Some(Question::new(QuestionKind::PointsOff, &about, text).at(job, None))
 }
 
-/// Applications of which the customer will pay something else. They decide on it until somebody settles it with them, so
+/// Applications of which the customer will pay less. They decide on it until somebody settles it with them, so
 /// it is no debt.
-fn certified_otherwise(facts: &Facts<'_>, found: &mut Vec<Question>) {
+fn certified_less(facts: &Facts<'_>, found: &mut Vec<Question>) {
     for entry in &facts.entries {
         let Body::PaymentApplied(applied) = entry.body.as_ref() else { continue };
         let application = &applied.application;
         let Some((on, certified, _)) = facts.lists.certified.get(&entry.entry_ref()) else { continue };
-        if certified.certified == application.applied {
+        if certified.certified >= application.applied {
             continue;
         }
         let (job, number) = (facts.lists.job(application.job), application.number);
@@ -141,7 +141,7 @@ fn certified_otherwise(facts: &Facts<'_>, found: &mut Vec<Question>) {
         );
         let about = [application.job.to_string(), number.to_string(), certified.certified.to_string()];
         found.push(
-            Question::new(QuestionKind::CertifiedOtherwise, &about, text)
+            Question::new(QuestionKind::CertifiedLess, &about, text)
                 .on(*on)
                 .at(application.job, None)
                 .from([entry.entry_ref()]),

@@ -136,7 +136,7 @@ fn to_sort_out(question: &Question) -> ToSortOut {
         | QuestionKind::PointsOff
         | QuestionKind::ReverseCharge
         | QuestionKind::CisTaken
-        | QuestionKind::CertifiedOtherwise
+        | QuestionKind::CertifiedLess
         | QuestionKind::TimerRunning
         | QuestionKind::Proposed
         | QuestionKind::SameEntry
@@ -173,7 +173,7 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
         QuestionKind::PointsOff => "Left: more or less is billed than was agreed.",
         QuestionKind::ReverseCharge => "Left: the VAT on the invoice may be wrong.",
         QuestionKind::CisTaken => "Left: the CIS in your books is not what the tax office hears.",
-        QuestionKind::CertifiedOtherwise => "Left: nobody asks for what they took off.",
+        QuestionKind::CertifiedLess => "Left: nobody asks for what they took off.",
         QuestionKind::NoHours => "Left: a day that nobody logged is neither paid nor billed.",
         QuestionKind::BeforeHours => "Left: the day’s hours may be short.",
         QuestionKind::Overlap => "Left: the same time counts twice.",
