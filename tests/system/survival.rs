@@ -9,11 +9,11 @@ mod device;
 use std::collections::hash_map::RandomState;
 use std::fs;
 use std::hash::{BuildHasher as _, Hasher as _};
-use std::process::Stdio;
+use std::process::{Command, Stdio};
 use std::thread::{scope, sleep};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
-use device::{Device, lists_only, scenario};
+use device::{Device, PATIENCE, lists_only, scenario};
 use tempfile::TempDir;
 
 /// A laptop with the lists.
@@ -145,6 +145,29 @@ fn commands_at_once_are_all_done_by_the_one_daemon() {
     });
     check(&laptop, &notes, &notes);
     laptop.stop();
+}
+
+#[test]
+fn a_daemon_that_is_told_to_stop_the_moment_it_can_be_found_ends_in_order() {
+    let folder = tempfile::tempdir().unwrap();
+    let laptop = laptop(&folder);
+    let door = laptop.data.join("daemon.json");
+    for _ in 0..20 {
+        let words = ["run", "--listen", &laptop.address.to_string(), "--page", "127.0.0.1:0"];
+        let quiet = laptop.fivebar(words).stdout(Stdio::null()).stderr(Stdio::null()).spawn();
+        let mut daemon = quiet.unwrap();
+        // Not `wait_for`: that looks ten times a second, which is far too late.
+        let since = Instant::now();
+        while !door.exists() {
+            assert!(since.elapsed() < PATIENCE, "`fivebar run` never opened its door");
+            sleep(Duration::from_micros(200));
+        }
+        let told = Command::new("kill").args(["-INT", &daemon.id().to_string()]).status().unwrap();
+        assert!(told.success());
+        let ended = daemon.wait().unwrap();
+        assert!(ended.success(), "`fivebar run` ended with {ended}");
+        assert!(!door.exists(), "the door is taken away again");
+    }
 }
 
 #[test]

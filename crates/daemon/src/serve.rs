@@ -117,6 +117,8 @@ pub fn run(
     let peers = peers_of(&node, meet);
     let name = node.device().name.clone();
     runtime()?.block_on(async {
+        // Before anybody can know of it and tell it.
+        let told_to_stop = told_to_stop().map_err(network)?;
         let endpoint = Endpoint::bind(&secret, listen).map_err(network)?;
         let holding = Arc::new(Holding::new(node));
         let (listener, door) = socket::open(folder).await?;
@@ -133,7 +135,7 @@ pub fn run(
         say(format!("{name} listens on {listen} and meets the crew's other devices. Ctrl-C ends it."));
         tokio::select! {
             () = endpoint.listen(holding) => {}
-            () = told_to_stop() => {}
+            () = told_to_stop => {}
         }
         endpoint.close().await;
         Door::remove(folder);
@@ -163,17 +165,24 @@ fn peers_of(node: &Node, meet: &[SocketAddr]) -> Vec<(DeviceKey, Vec<SocketAddr>
         .collect()
 }
 
-async fn told_to_stop() {
-    #[cfg(unix)]
-    {
-        use tokio::signal::unix::{SignalKind, signal};
-        if let Ok(mut terminate) = signal(SignalKind::terminate()) {
-            tokio::select! {
-                _ = tokio::signal::ctrl_c() => {}
-                _ = terminate.recv() => {}
-            }
-            return;
+/// What is done when the process is told to stop. From this call on, not from the first wait, it is not simply ended.
+#[cfg(unix)]
+fn told_to_stop() -> std::io::Result<impl Future<Output = ()>> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let (mut interrupt, mut terminate) = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
+    Ok(async move {
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
         }
-    }
-    let _ = tokio::signal::ctrl_c().await;
+    })
+}
+
+/// What is done when the process is told to stop.
+#[cfg(not(unix))]
+fn told_to_stop() -> std::io::Result<impl Future<Output = ()>> {
+    let pressed = tokio::spawn(tokio::signal::ctrl_c());
+    Ok(async move {
+        let _ = pressed.await;
+    })
 }
