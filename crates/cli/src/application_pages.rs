@@ -1,6 +1,6 @@
 //! Applications for payment on the terminal.
 
-use daemon::command::ApplicationCommand;
+use daemon::command::{ApplicationCommand, Stand};
 use serde_json::Value;
 
 use crate::invoice;
@@ -81,11 +81,10 @@ pub(crate) fn open(applications: &[Value]) -> String {
     let mut page =
         Page::new(&["job", ">number", "made", ">applied for £", ">certified £", "stands", "last day to pay"]);
     for stand in applications {
-        let how = match text(stand, "stand").as_str() {
-            "billed" => format!("billed by {}", text(stand, "billed_by")),
-            "certified" => "certified, not billed yet".to_owned(),
-            "replaced" => "in a later one".to_owned(),
-            _ => "applied for".to_owned(),
+        let how = match serde_json::from_value(stand["stand"].clone()) {
+            Ok(Stand::Billed) => format!("billed by {}", text(stand, "billed_by")),
+            Ok(other) => other.words().to_owned(),
+            Err(_) => text(stand, "stand"),
         };
         page.row(&[
             &text(stand, "job"),

@@ -1,16 +1,17 @@
 //! Applications for payment: making them, noting what was certified, and billing that; and the invoices that a
 //! customer issues in the crew's name. Those take no number of the crew's.
 
-use ledger::{Audience, Body, InvoiceId, Payload, PersonId, office};
+use ledger::{Body, InvoiceId, PersonId, office};
 use projections::billing::{self, Certification, JobWork, PaperDates, Wish};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
 
 use crate::command::named;
+use crate::command::office::write;
 use crate::error::{NodeError, has_come};
-use crate::invoices::{self, extras_called, next_number, no_job, update_first, works, write_invoice};
-use crate::node::{Node, Write, random};
+use crate::invoices::{self, extras_called, issue_as, update_first, work_of, works};
+use crate::node::{Node, random};
 
 /// What can be done with applications and the customer's own invoices.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -123,20 +124,6 @@ pub(crate) fn run(
     }
 }
 
-fn refused(refusal: &impl ToString) -> NodeError {
-    NodeError::bad_input(refusal.to_string())
-}
-
-pub(crate) fn work_of<'w>(works: &'w [JobWork], code: &str) -> Result<&'w JobWork, NodeError> {
-    works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))
-}
-
-fn append(node: &mut Node, author: PersonId, body: Body) -> Result<(), NodeError> {
-    let payload = Payload { act: node.act(author)?, body };
-    node.append(&[Write { audience: Audience::Office, payload }])?;
-    Ok(())
-}
-
 fn make(
     node: &mut Node,
     author: PersonId,
@@ -148,10 +135,10 @@ fn make(
     let works = works(node);
     let work = work_of(&works, code)?;
     let wish = Wish { named: extras_called(work, with_extra)?, ..Wish::default() };
-    let application = billing::apply(work, &wish, days).map_err(|refusal| refused(&refusal))?;
+    let application = billing::apply(work, &wish, days).map_err(NodeError::refused)?;
     let answer = json!({ "application": application });
     let application = Box::new(application);
-    append(node, author, Body::PaymentApplied(office::PaymentApplied { application }))?;
+    write(node, author, None, Vec::new(), Body::PaymentApplied(office::PaymentApplied { application }))?;
     Ok(answer)
 }
 
@@ -178,7 +165,7 @@ fn certify(
     }
     let works = works(node);
     let work = work_of(&works, code)?;
-    let applied = billing::application(work, number).map_err(|refusal| refused(&refusal))?;
+    let applied = billing::application(work, number).map_err(NodeError::refused)?;
     let (application, asked) = (applied.entry, applied.application.applied);
     let stands = billing::applications(work, applied.application.made_on);
     if let Some(by) =
@@ -190,14 +177,11 @@ fn certify(
     }
     let is_row =
         |body: &Body| matches!(body, Body::PaymentCertified(held) if held.application == application);
-    let mut act = node.act(author)?;
-    act.replaces = named::heads(node, is_row);
-    act.done_on = on.unwrap_or(act.done_on);
-    let answer = json!({ "job": code, "number": number, "applied": asked, "certified": sum, "less": asked - sum,
-        "on": act.done_on, "reference": reference });
-    let body = Body::PaymentCertified(office::PaymentCertified { application, certified: sum, reference });
-    node.append(&[Write { audience: Audience::Office, payload: Payload { act, body } }])?;
-    Ok(answer)
+    let replaces = named::heads(node, is_row);
+    let certified = office::PaymentCertified { application, certified: sum, reference: reference.clone() };
+    let day = write(node, author, on, replaces, Body::PaymentCertified(certified))?;
+    Ok(json!({ "job": code, "number": number, "applied": asked, "certified": sum, "less": asked - sum,
+        "on": day, "reference": reference }))
 }
 
 fn bill(
@@ -211,13 +195,10 @@ fn bill(
     has_come("--paid-on", paid_on, today)?;
     let works = works(node);
     let work = work_of(&works, code)?;
-    let certified = billing::certification(work, number).map_err(|refusal| refused(&refusal))?;
+    let certified = billing::certification(work, number).map_err(NodeError::refused)?;
     let tax_point = billing::tax_point(work, today, paid_on);
     let preview = preview_as(work, certified, None, tax_point)?;
-    let dates = PaperDates { today, issued_on: today, tax_point };
-    let document =
-        billing::issue(work, &preview, next_number(&works)?, dates).map_err(|refusal| refused(&refusal))?;
-    write_invoice(node, author, document)
+    issue_as(node, author, (&works, work), &preview, PaperDates { today, issued_on: today, tax_point })
 }
 
 /// What an invoice says that comes to what the customer certified or billed.
@@ -228,7 +209,7 @@ fn preview_as(
     tax_point: Day,
 ) -> Result<billing::Preview, NodeError> {
     let applied = certified.application.map(|number| billing::application(work, number)).transpose();
-    let applied = applied.map_err(|refusal| refused(&refusal))?.map(|applied| &applied.application);
+    let applied = applied.map_err(NodeError::refused)?.map(|applied| &applied.application);
     let wish = Wish {
         until: applied.map(|application| application.until).or(until),
         tax_point: Some(tax_point),
@@ -255,10 +236,10 @@ fn self_billed(
     let agreed = work
         .self_billing
         .filter(|agreed| agreed.holds_on(on))
-        .ok_or_else(|| refused(&billing::NotIssued::NoAgreement { job: job.clone(), day: on }))?;
+        .ok_or_else(|| NodeError::refused(billing::NotIssued::NoAgreement { job: job.clone(), day: on }))?;
     let certified = match application {
         Some(number) => {
-            let certified = billing::certification(work, number).map_err(|refusal| refused(&refusal))?;
+            let certified = billing::certification(work, number).map_err(NodeError::refused)?;
             Certification { sum, ..certified }
         }
         None => Certification { sum, application: None, revision: agreed.revision },
@@ -274,11 +255,13 @@ fn self_billed(
     }
     let dates = PaperDates { today, issued_on: on, tax_point };
     let document = billing::self_billed(work, &preview, InvoiceId(random()?), number, dates)
-        .map_err(|refusal| refused(&refusal))?;
+        .map_err(NodeError::refused)?;
     let answer = json!({ "document": document });
-    append(
+    write(
         node,
         author,
+        None,
+        Vec::new(),
         Body::InvoiceSelfBilled(office::InvoiceSelfBilled { document: Box::new(document) }),
     )?;
     Ok(answer)
@@ -324,12 +307,11 @@ fn self_credited(
     // The number is checked as if it were the crew's, and stands for nothing.
     let as_ours = billing::PaperNumber { invoice: InvoiceId(random()?), series: String::new(), number: 1 };
     let dates = PaperDates { today, issued_on: on, tax_point: on };
-    let mut credited =
-        billing::credit_note(work, &proposed, as_ours, dates).map_err(|refusal| refused(&refusal))?;
+    let mut credited = billing::credit_note(work, &proposed, as_ours, dates).map_err(NodeError::refused)?;
     credited.document.number = 0;
     number.clone_into(&mut credited.document.self_billed_as);
     let answer = json!({ "of_number": proposed.of_number, "of_date": proposed.of_date,
         "document": credited.document });
-    append(node, author, Body::InvoiceCredited(credited))?;
+    write(node, author, None, Vec::new(), Body::InvoiceCredited(credited))?;
     Ok(answer)
 }

@@ -79,6 +79,11 @@ impl NodeError {
     pub(crate) fn bad_input(what: impl Into<String>) -> Self {
         Self::BadInput(vec![what.into()])
     }
+
+    /// What a layer below refused, in its own words: they name what is wrong and what to do.
+    pub(crate) fn refused(refusal: impl Display) -> Self {
+        Self::bad_input(refusal.to_string())
+    }
 }
 
 /// Refuses a day that an option names and that is still ahead.

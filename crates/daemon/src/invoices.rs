@@ -51,9 +51,7 @@ pub(crate) fn previews(
 
 /// The extras by their names.
 pub(crate) fn extras_called(work: &JobWork, names: &[String]) -> Result<BTreeSet<BillableUnit>, NodeError> {
-    let called = |name: &String| {
-        billing::extra_called(work, name).map_err(|error| NodeError::bad_input(error.to_string()))
-    };
+    let called = |name: &String| billing::extra_called(work, name).map_err(NodeError::refused);
     names.iter().map(called).collect()
 }
 
@@ -82,7 +80,7 @@ pub(crate) fn issue(
 ) -> Result<Value, NodeError> {
     update_first(node)?;
     let works = works(node);
-    let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
+    let work = work_of(&works, code)?;
     let until = until.unwrap_or(today);
     let tax_point = billing::tax_point(work, today, None);
     let named = extras_called(work, with_extra)?;
@@ -90,19 +88,18 @@ pub(crate) fn issue(
     let preview = billing::preview_of(work, &wish).ok_or_else(|| {
         NodeError::bad_input(format!("nothing to bill on {code} up to {until}; no number was used"))
     })?;
-    let number = next_number(&works)?;
-    let dates = PaperDates { today, issued_on: today, tax_point };
-    let document = billing::issue(work, &preview, number, dates)
-        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
-    write_invoice(node, author, document)
+    issue_as(node, author, (&works, work), &preview, PaperDates { today, issued_on: today, tax_point })
 }
 
-/// Writes an invoice of the crew's that was frozen.
-pub(crate) fn write_invoice(
+/// Gives a preview the next number, fixes all that it prints, and writes it.
+pub(crate) fn issue_as(
     node: &mut Node,
     author: PersonId,
-    document: office::Document,
+    (works, work): (&[JobWork], &JobWork),
+    preview: &billing::Preview,
+    dates: PaperDates,
 ) -> Result<Value, NodeError> {
+    let document = billing::issue(work, preview, next_number(works)?, dates).map_err(NodeError::refused)?;
     let answer = json!({ "document": document });
     let document = Box::new(document);
     write(node, author, String::new(), Body::InvoiceIssued(office::InvoiceIssued { document }))?;
@@ -120,14 +117,10 @@ pub(crate) fn issue_deposit(
     update_first(node)?;
     has_come("--paid-on", paid_on, today)?;
     let works = works(node);
-    let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
+    let work = work_of(&works, code)?;
     let tax_point = paid_on.map_or(today, |paid_on| paid_on.min(today));
-    let preview = billing::deposit_preview(work, tax_point)
-        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
-    let dates = PaperDates { today, issued_on: today, tax_point };
-    let document = billing::issue(work, &preview, next_number(&works)?, dates)
-        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
-    write_invoice(node, author, document)
+    let preview = billing::deposit_preview(work, tax_point).map_err(NodeError::refused)?;
+    issue_as(node, author, (&works, work), &preview, PaperDates { today, issued_on: today, tax_point })
 }
 
 /// Refuses to bill while there is an event of a kind that only a newer program reads: it may change what
@@ -233,8 +226,8 @@ pub(crate) fn credit(
     }
     let proposed = proposed_credit(work, paper, number, whole)?;
     let dates = PaperDates { today, issued_on: today, tax_point: today };
-    let credited = billing::credit_note(work, &proposed, next_number(&works)?, dates)
-        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+    let credited =
+        billing::credit_note(work, &proposed, next_number(&works)?, dates).map_err(NodeError::refused)?;
     let answer = json!({ "of_number": proposed.of_number, "of_date": proposed.of_date,
         "document": credited.document });
     write(node, author, String::new(), Body::InvoiceCredited(credited))?;
@@ -366,11 +359,16 @@ pub(crate) fn ask_deposit(
         return Err(NodeError::bad_input("a deposit is more than nought"));
     }
     let works = works(node);
-    let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
-    billing::may_ask_deposit(work).map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+    let work = work_of(&works, code)?;
+    billing::may_ask_deposit(work).map_err(NodeError::refused)?;
     let job = work.job;
     write(node, author, String::new(), Body::DepositAsked(office::DepositAsked { job, amount }))?;
     Ok(json!({ "job": code, "amount": amount }))
+}
+
+/// The job of this code.
+pub(crate) fn work_of<'w>(works: &'w [JobWork], code: &str) -> Result<&'w JobWork, NodeError> {
+    works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))
 }
 
 pub(crate) fn no_job(code: &str) -> NodeError {

@@ -106,8 +106,7 @@ pub fn make(node: &Node, wish: &PaperWish, forms: &[Form], today: Day) -> Result
         }
         PaperWish::Application { job, number } => {
             let work = of_job(node, job)?;
-            let applied = billing::application(&work, *number)
-                .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+            let applied = billing::application(&work, *number).map_err(NodeError::refused)?;
             let sheet = documents::application_sheet(&applied.application);
             sheets(&sheet, &format!("application-{job}-{number}"), forms)
         }

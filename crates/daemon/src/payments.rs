@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
 
 use crate::error::{NodeError, has_come};
-use crate::invoices::{list, no_job, works};
+use crate::invoices::{list, work_of, works};
 use crate::node::{Node, Write};
 
 /// What closes an invoice: what came in, and what was taken off.
@@ -119,7 +119,7 @@ pub(crate) fn owed(node: &Node, today: Day) -> Value {
 /// A job's account with its customer.
 pub(crate) fn statement(node: &Node, code: &str, today: Day) -> Result<Value, NodeError> {
     let works = works(node);
-    let work = works.iter().find(|work| work.code == code).ok_or_else(|| no_job(code))?;
+    let work = work_of(&works, code)?;
     let lines = billing::statement(node.book(), work);
     let balance = lines.last().map_or(Pence::ZERO, |line| line.balance);
     Ok(json!({ "job": code, "customer": work.customer, "today": today, "lines": lines, "balance": balance,
@@ -135,8 +135,7 @@ pub(crate) fn late(
 ) -> Result<Value, NodeError> {
     let works = works(node);
     let (work, owed) = invoice(node, &works, number, today)?;
-    let claim = billing::late_claim(work, &owed, today, base_rate)
-        .map_err(|refusal| NodeError::bad_input(refusal.to_string()))?;
+    let claim = billing::late_claim(work, &owed, today, base_rate).map_err(NodeError::refused)?;
     Ok(json!({ "number": number, "customer": owed.customer, "owed": owed.owed, "due_on": owed.due_on,
         "days_late": claim.days_late, "percent": claim.percent, "interest": claim.interest,
         "fixed_sum": claim.fixed_sum, "sum": claim.interest + claim.fixed_sum }))

@@ -66,9 +66,6 @@ impl MeasuredExtra {
         job: &str,
         costing: &Costing,
     ) -> Result<Value, NodeError> {
-        if !costing.left_out.is_empty() {
-            return Err(NodeError::BadInput(costing.left_out.clone()));
-        }
         let held = node.book().lists().extras.get(&self.of).map(|priced| priced.amount);
         let at_a_price = self.agreed.as_ref().is_some_and(|agreed| agreed.terms == ExtraTerms::AtAPrice);
         if at_a_price && self.stage.is_none() {

@@ -144,6 +144,9 @@ pub(super) fn cost(node: &mut Node, author: PersonId, wish: &CostedRoom) -> Resu
         Some(extra) => extra.of_its_stage(costing),
         None => costing,
     };
+    if wish.save && !costing.left_out.is_empty() {
+        return Err(NodeError::BadInput(costing.left_out));
+    }
     let (saved, extra) = match (extra, wish.save) {
         (None, false) => (None, None),
         (None, true) => (Some(save(node, author, &wish.job, &costing)?), None),
@@ -169,9 +172,6 @@ pub(super) fn save(
     job: &str,
     costing: &Costing,
 ) -> Result<Value, NodeError> {
-    if !costing.left_out.is_empty() {
-        return Err(NodeError::BadInput(costing.left_out.clone()));
-    }
     let rows: Vec<_> = costing.lines.iter().map(|line| estimate_row(job, line)).collect();
     let of_rows = |file, rows: &[BTreeMap<String, String>]| {
         Files::of_rows(file, rows).map_err(|error| NodeError::bad_input(error.to_string()))

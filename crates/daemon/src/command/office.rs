@@ -47,7 +47,7 @@ pub struct Paid {
 
 /// Writes one event of the office's, in the place of those that it replaces: as of a day that may be ahead. Gives the
 /// day, which is today where none is named.
-pub(super) fn write(
+pub(crate) fn write(
     node: &mut Node,
     author: PersonId,
     done_on: Option<Day>,

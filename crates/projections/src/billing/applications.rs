@@ -8,7 +8,7 @@
 use ledger::InvoiceId;
 use ledger::office::{Application, AppliedLine, BillableUnit, CustomerKind, InvoiceLine, InvoiceLineKind};
 use rust_decimal::Decimal;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use trade::{Day, Pence, Quantity, Rate, Setting};
 
 use super::claims::Claims;
@@ -101,7 +101,7 @@ pub enum NotApplied {
 }
 
 /// How an application stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Stand {
     /// The customer did not say yet what they will pay.
