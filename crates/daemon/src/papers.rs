@@ -139,8 +139,7 @@ fn known_as<'book>(lists: &Lists<'book>) -> &'book str {
 /// The bookkeeper's month, which is also a table.
 fn books(node: &Node, of: Day, forms: &[Form]) -> Result<Made, NodeError> {
     must_read_office(node)?;
-    let lists = node.book().lists();
-    let month = projections::books::month(node.book(), &lists, of);
+    let month = projections::books::month(node.book(), of);
     let name = format!("books-{}", month.to);
     let made = forms.iter().map(|form| match form {
         Form::Csv => {
@@ -148,7 +147,7 @@ fn books(node: &Node, of: Day, forms: &[Form]) -> Result<Made, NodeError> {
             Ok(vec![(PathBuf::from(format!("{name}.csv")), table)])
         }
         Form::Pdf | Form::Ubl | Form::Cii | Form::Text => {
-            sheets(&documents::books_sheet(known_as(&lists), &month), &name, &[*form])
+            sheets(&documents::books_sheet(known_as(&node.book().lists()), &month), &name, &[*form])
         }
     });
     let made: Result<Vec<Made>, NodeError> = made.collect();

@@ -12,7 +12,7 @@ use trade::{Day, Pence, VatCategory};
 
 use crate::billing::{self, JobWork};
 use crate::book::Book;
-use crate::lists::Lists;
+use crate::facts::Facts;
 use crate::pay;
 use crate::words;
 
@@ -128,24 +128,27 @@ pub fn month_of(day: Day) -> (Day, Day) {
     (first, first.plus_months(1).plus_days(-1))
 }
 
-/// Everything of all months, in no order.
-struct All {
+/// Everything of all months, in no order, and the book it was read from, once.
+struct All<'book> {
+    facts: Facts<'book>,
     sales: Vec<Sale>,
     purchases: Vec<Purchase>,
     cis_taken: Vec<CisTaken>,
 }
 
-impl All {
-    fn of(book: &Book, lists: &Lists<'_>) -> Self {
-        let works = billing::job_works(book, lists);
+impl<'book> All<'book> {
+    fn of(book: &'book Book) -> Self {
+        let facts = Facts::of(book);
+        let works = billing::job_works(book, &facts.lists);
         Self {
             sales: works.iter().flat_map(sales).collect(),
-            purchases: purchases(book, lists),
-            cis_taken: cis_taken(book, &works),
+            purchases: purchases(&facts),
+            cis_taken: cis_taken(&facts, &works),
+            facts,
         }
     }
 
-    fn month(&self, book: &Book, (from, to): (Day, Day)) -> Month {
+    fn month(&self, (from, to): (Day, Day)) -> Month {
         let is_within = |day: Day| day >= from && day <= to;
         let mut sales: Vec<_> = self.sales.iter().filter(|sale| is_within(sale.day)).cloned().collect();
         sales.sort_by(|one, other| (one.day, &one.number).cmp(&(other.day, &other.number)));
@@ -156,7 +159,7 @@ impl All {
             self.cis_taken.iter().filter(|taken| is_within(taken.day)).cloned().collect();
         cis_taken.sort_by(|one, other| (one.day, &one.number).cmp(&(other.day, &other.number)));
         let cis_month = (from.plus_days(5), from.plus_months(1).plus_days(4));
-        let people = pay::pay_list(book, cis_month.0, cis_month.1).people;
+        let people = pay::pay_list_of(&self.facts, cis_month.0, cis_month.1).people;
         let kept_back = people.into_iter().filter(|pay| pay.cis != Pence::ZERO).map(|pay| CisKeptBack {
             earned: pay.labour.map(|labour| labour + pay.mileage),
             person: pay.name,
@@ -168,19 +171,19 @@ impl All {
 
 /// The month of a day. Only the office's book knows sums; the crew's has no sales.
 #[must_use]
-pub fn month(book: &Book, lists: &Lists<'_>, of: Day) -> Month {
-    All::of(book, lists).month(book, month_of(of))
+pub fn month(book: &Book, of: Day) -> Month {
+    All::of(book).month(month_of(of))
 }
 
 /// Every month in which anything was sold, bought or taken off, the latest first.
 #[must_use]
-pub fn months(book: &Book, lists: &Lists<'_>) -> Vec<Month> {
-    let all = All::of(book, lists);
+pub fn months(book: &Book) -> Vec<Month> {
+    let all = All::of(book);
     let sold = all.sales.iter().map(|sale| sale.day);
     let bought = all.purchases.iter().map(|bought| bought.day);
     let taken = all.cis_taken.iter().map(|taken| taken.day);
     let months: BTreeSet<_> = sold.chain(bought).chain(taken).map(month_of).collect();
-    months.into_iter().rev().map(|month| all.month(book, month)).collect()
+    months.into_iter().rev().map(|month| all.month(month)).collect()
 }
 
 /// The papers of a job that stand.
@@ -205,8 +208,9 @@ fn sales(work: &JobWork) -> Vec<Sale> {
     sale.collect()
 }
 
-fn purchases(book: &Book, lists: &Lists<'_>) -> Vec<Purchase> {
-    let found = book.entries().filter_map(|entry| {
+fn purchases(facts: &Facts<'_>) -> Vec<Purchase> {
+    let lists = &facts.lists;
+    let found = facts.entries.iter().filter_map(|entry| {
         let (paid_by, photos, supplier, ticket) = match entry.body.as_ref() {
             Body::Bought(bought) => (bought.paid_by, &bought.photos, &bought.supplier, &bought.ticket),
             Body::Expense(expense) => (expense.paid_by, &expense.photos, &expense.supplier, &expense.ticket),
@@ -216,7 +220,7 @@ fn purchases(book: &Book, lists: &Lists<'_>) -> Vec<Purchase> {
         Some(Purchase {
             day: entry.act.done_on,
             entry: entry.entry_ref(),
-            what: words::with_note(&words::told(lists, book, &entry.body), &entry.act.note),
+            what: words::with_note(&words::told(lists, facts.book, &entry.body), &entry.act.note),
             supplier: supplier.clone(),
             ticket: ticket.clone(),
             paid_by,
@@ -225,13 +229,12 @@ fn purchases(book: &Book, lists: &Lists<'_>) -> Vec<Purchase> {
             photos: photos.clone(),
         })
     });
-    found.chain(hires(book, lists)).collect()
+    found.chain(hires(facts)).collect()
 }
 
 /// What was hired and went back, on the day it did.
-fn hires(book: &Book, lists: &Lists<'_>) -> Vec<Purchase> {
-    let entries: Vec<_> = book.entries().collect();
-    let bought = pay::ended_hires(&entries, lists).into_iter().map(|hire| Purchase {
+fn hires(facts: &Facts<'_>) -> Vec<Purchase> {
+    let bought = pay::hires_of(facts).into_iter().map(|hire| Purchase {
         day: hire.to,
         entry: hire.entry,
         what: format!("hire of {}", hire.what),
@@ -245,8 +248,8 @@ fn hires(book: &Book, lists: &Lists<'_>) -> Vec<Purchase> {
     bought.collect()
 }
 
-fn cis_taken(book: &Book, works: &[JobWork]) -> Vec<CisTaken> {
-    let found = book.entries().filter_map(|entry| {
+fn cis_taken(facts: &Facts<'_>, works: &[JobWork]) -> Vec<CisTaken> {
+    let found = facts.entries.iter().filter_map(|entry| {
         let Body::PaymentReceived(paid) = entry.body.as_ref() else { return None };
         let work = works.iter().find(|work| work.job == paid.job);
         let paper = paid
@@ -283,7 +286,7 @@ mod tests {
         assert_eq!(month_of(day("2026-12-01")), (day("2026-12-01"), day("2026-12-31")));
         // gov.uk, what you must do as a CIS contractor: a payment on 20 May is of the month 6 May to 5 June.
         let book = Book::new(ledger::Audience::Office);
-        let may = month(&book, &book.lists(), day("2026-05-20"));
+        let may = month(&book, day("2026-05-20"));
         assert_eq!(may.cis_month, (day("2026-05-06"), day("2026-06-05")));
     }
 }

@@ -95,7 +95,11 @@ pub struct PayList {
 /// The list for the days from `from` to `to`. Only the office's book knows rates and sums.
 #[must_use]
 pub fn pay_list(book: &Book, from: Day, to: Day) -> PayList {
-    let facts = Facts::of(book);
+    pay_list_of(&Facts::of(book), from, to)
+}
+
+/// The same, of a book that was read already.
+pub(crate) fn pay_list_of(facts: &Facts<'_>, from: Day, to: Day) -> PayList {
     let is_within = |day: Day| day >= from && day <= to;
     let mut spent: BTreeMap<PersonId, Option<Pence>> = BTreeMap::new();
     let mut on_account: BTreeMap<String, (Pence, usize)> = BTreeMap::new();
@@ -119,7 +123,7 @@ pub fn pay_list(book: &Book, from: Day, to: Day) -> PayList {
             PaidBy::Card => {}
         }
     }
-    for (supplier, sum) in hires_ended(&facts, is_within) {
+    for (supplier, sum) in hires_ended(facts, is_within) {
         let (owed, unknown) = on_account.entry(supplier).or_default();
         *owed += sum.unwrap_or_default();
         *unknown += usize::from(sum.is_none());
@@ -143,7 +147,7 @@ pub fn pay_list(book: &Book, from: Day, to: Day) -> PayList {
     let pay = |(person, spells): (PersonId, Vec<&Spell>)| {
         let own_pocket = spent.get(&person).copied().unwrap_or(Some(Pence::ZERO));
         let mileage = driven.get(&person).copied().unwrap_or_default();
-        person_pay(&facts, (person, mileage), &spells, own_pocket, to)
+        person_pay(facts, (person, mileage), &spells, own_pocket, to)
     };
     let mut people: Vec<_> = worked.into_iter().map(pay).collect();
     people.sort_by(|one, other| (&one.name, one.person).cmp(&(&other.name, other.person)));

@@ -58,7 +58,7 @@ pub(crate) struct Books {
 
 /// Fills the screen, the latest month first.
 pub(crate) fn books(look: &Look<'_>) -> Books {
-    let months = books::months(look.book, &look.lists);
+    let months = books::months(look.book);
     let months = months.iter().map(month).collect();
     Books { frame: look.frame(Tab::Week, "For the bookkeeper".to_owned()), months }
 }

@@ -79,7 +79,7 @@ fn vat_on_hire_is_part_of_its_cost_for_a_crew_that_is_not_registered() {
     let on_account = |said: &Said| crate::pay::pay_list(&said.book(), day(0), day(6)).suppliers[0].on_account;
     assert_eq!(on_account(&told), pounds("132.00"));
     let book = told.book();
-    let month = crate::books::month(&book, &book.lists(), day(5));
+    let month = crate::books::month(&book, day(5));
     assert_eq!(month.bought(), (pounds("110.00"), pounds("22.00")));
     let unregistered = FirmListed { vat_number: String::new(), vat_from: None, ..firm() };
     told.say(TOBI, day(0), Body::FirmListed(unregistered));
