@@ -275,7 +275,7 @@ impl Excerpt {
 }
 
 fn roster_of(crew: CrewId, events: &[ProvedEvent]) -> Roster {
-    let chains = events.iter().map(|event| (event.start.chain, event.start)).collect();
+    let chains = events.iter().map(|event| (event.start.chain, event.start.into())).collect();
     let mut roster_events = BTreeMap::new();
     for event in events {
         let Ok(payload) = &event.payload else { continue };

@@ -6,23 +6,29 @@
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::chain::{Audience, ChainStart, DeviceSecret, Tip};
 use crate::event::Payload;
+use crate::fork::{Fork, ForkProof};
 use crate::ids::{ChainId, CrewId, DeviceKey, EventHash};
 use crate::kinds::{Body, Kind};
 use crate::refusal::Refusal;
-use crate::roster::{Roster, RosterEvent};
+use crate::roster::{Cut, Line, Roster, RosterEvent};
 use crate::roster_events::OfficeKeysGiven;
 use crate::run::{PlacedEvent, Run, RunBuilder};
 
-/// A chain that is held.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// A chain that is held, in one line.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Chain {
     /// Its start.
     pub start: ChainStart,
-    /// How far it is held.
+    /// How far it is held, whether that counts or not.
     pub tip: Tip,
+    /// The lowest fork that is known of it.
+    pub fork: Option<Arc<Fork>>,
+    /// The last event that a retirement lets stand, as it is held here; none until that is known.
+    at_cut: Option<Cut>,
 }
 
 /// How far each chain is held, in the order of the chain ids.
@@ -192,7 +198,7 @@ impl Ledger {
             return if held.start == start { Ok(()) } else { Err(Refusal::ChainChanged) };
         }
         let tip = start.tip(&self.crew);
-        self.chains.insert(start.chain, Chain { start, tip });
+        self.chains.insert(start.chain, Chain { start, tip, fork: None, at_cut: None });
         Ok(())
     }
 
@@ -271,9 +277,10 @@ impl Ledger {
         if held == 0 && !self.roster_events.is_empty() && !self.admits(&chain.start, &run) {
             return Err(Refusal::NotAdmitted);
         }
-        let is_beyond_cut = self.roster.cut(&chain.start).is_some_and(|cut| held >= cut.count);
-        if is_beyond_cut && !self.begins_with_certificate(&chain.start, &run) {
-            return Err(Refusal::BeyondCut);
+        let is_ended = self.roster.end(&chain.start).is_some_and(|end| held >= end.count);
+        if is_ended && !self.begins_with_certificate(&chain.start, &run) {
+            let is_cut = self.roster.is_retired(&chain.start.device);
+            return Err(if is_cut { Refusal::BeyondCut } else { Refusal::Forked });
         }
         let new = if run.first_seq() == held { Some(run.into_owned()) } else { run.starting_at(held) };
         let Some(run) = new else { return Ok(TakenIn::Known) };
@@ -292,32 +299,167 @@ impl Ledger {
         if chain.tip.next_seq != checked.run.first_seq() {
             return; // Taken in before: the same run, checked twice.
         }
+        let mut changed = false;
         chain.tip = checked.after;
         let start = chain.start;
+        let end = self.roster.end(&start).filter(|end| checked.run.next_seq() >= end.count);
+        let at_end = end.and_then(|end| {
+            let last = end.count.checked_sub(1)?.checked_sub(checked.before.next_seq)?;
+            let hash = *checked.hashes.get(usize::try_from(last).ok()?)?;
+            Some(Cut { count: end.count, hash })
+        });
+        if let Some(at_end) = at_end {
+            chain.at_cut = Some(at_end);
+            changed = chain.fork.is_some();
+        }
         if self.roster_events.is_empty() {
             self.founding_chain = Some(start.chain); // Nothing else is let through before it.
         }
+        changed |= self.note_roster_events(start, checked.events());
+        if changed {
+            self.fold_roster();
+        }
+    }
+
+    /// How far a chain counts: not beyond the cut of a retired device, nor beyond a fork. A run may reach further,
+    /// where no head stands right there.
+    #[must_use]
+    pub fn counted_tip(&self, chain: &Chain) -> (u64, EventHash) {
+        let held = (chain.tip.next_seq, chain.tip.hash);
+        match self.roster.cut(&chain.start) {
+            // A branch in a fork's proof is held too.
+            Some(cut) if chain.fork.is_some() && self.roster.reaches(&chain.start, &cut) => (cut.count, cut.hash),
+            // Another event in that place: the two lines have yet to be told apart.
+            Some(cut) if held.0 >= cut.count => {
+                let at_cut = chain.at_cut.filter(|at_cut| at_cut.count == cut.count).unwrap_or(cut);
+                (at_cut.count, at_cut.hash)
+            }
+            Some(_) | None => held,
+        }
+    }
+
+    /// The chains that are held beyond their device's cut, and of which it is not known whether what is held in that
+    /// place is what the cut names: the chain, and how many events the cut lets stand. Answer with
+    /// [`Ledger::note_at_cut`].
+    pub fn unknown_at_cut(&self) -> impl Iterator<Item = (ChainId, u64)> {
+        self.chains.values().filter_map(|chain| {
+            let end = self.roster.end(&chain.start).filter(|end| self.roster.is_cut_there(&chain.start, end))?;
+            let is_known = chain.at_cut.is_some_and(|at_cut| at_cut.count == end.count);
+            let is_held = end.count > 0 && chain.tip.next_seq >= end.count;
+            (is_held && !is_known).then_some((chain.start.chain, end.count))
+        })
+    }
+
+    /// Notes the hash of the event up to which so many of a chain are held.
+    pub fn note_at_cut(&mut self, chain: ChainId, count: u64, hash: EventHash) {
+        let Some(held) = self.chains.get_mut(&chain) else { return };
+        held.at_cut = Some(Cut { count, hash });
+        if held.fork.is_some() {
+            self.fold_roster();
+        }
+    }
+
+    /// Looks at a fork. `before` is the hash of the event before the branches, as it is held here. True if it says
+    /// something new. Changes nothing.
+    ///
+    /// # Errors
+    /// A [`Refusal`]: [`Refusal::OutOfOrder`] where the chain is not held that far yet, [`Refusal::Forked`] if the branches
+    /// do not leave what is held here: then there is a lower fork.
+    pub fn check_fork(&self, proof: &ForkProof, before: Option<EventHash>) -> Result<bool, Refusal> {
+        let chain = self.chains.get(&proof.chain()).ok_or(Refusal::UnknownChain)?;
+        let base = proof.base();
+        if chain.tip.next_seq < base.count || (base.count == 0 && self.is_anchored_by_hand(&chain.start)) {
+            return Err(Refusal::OutOfOrder);
+        }
+        let fork = Fork::new(proof.clone(), &self.crew, &chain.start)?;
+        if before != Some(base.hash) {
+            return Err(Refusal::Forked);
+        }
+        let end = self.roster.end(&chain.start).filter(|end| self.roster.is_cut_there(&chain.start, end));
+        let known = chain.fork.as_ref().map(|known| known.proof().base().count);
+        Ok(match end {
+            // What a retirement names stands, whatever is found later.
+            Some(end) if chain.at_cut == Some(end) || end.count <= base.count => false,
+            Some(end) if fork.branch_to(&end).is_some() => !self.roster.reaches(&chain.start, &end),
+            Some(_) | None => known.is_none_or(|known| base.count < known),
+        })
+    }
+
+    /// Records a fork that is now durable, in place of one that lies higher. `behind` is the hash of the event that is
+    /// held here behind the last that the branches share.
+    pub fn take_in_fork(&mut self, proof: ForkProof, behind: Option<EventHash>) {
+        let crew = self.crew;
+        let Some(chain) = self.chains.get_mut(&proof.chain()) else { return };
+        let start = chain.start;
+        let Ok(fork) = Fork::new(proof, &crew, &start) else { return };
+        let fork = Arc::new(fork.with_held(behind));
+        chain.fork = Some(Arc::clone(&fork));
+        self.note_roster_events(start, fork.proof().events());
+        self.fold_roster();
+    }
+
+    /// Whether a line of this chain is to be looked for when a peer's does not continue the one held here: no fork is
+    /// known that tells why, or a retirement names a line that is not held.
+    #[must_use]
+    pub fn lacks_line(&self, chain: &ChainId) -> bool {
+        self.chains.get(chain).is_some_and(|chain| {
+            let end = self.roster.end(&chain.start);
+            match end.filter(|end| self.roster.is_cut_there(&chain.start, end)) {
+                Some(end) => chain.at_cut != Some(end) && !self.roster.reaches(&chain.start, &end),
+                None => chain.fork.is_none(),
+            }
+        })
+    }
+
+    /// Whether a chain is held as far as a retirement lets it stand, and in another line than the one that counts.
+    #[must_use]
+    pub fn holds_another_line(&self, chain: &ChainId) -> bool {
+        self.chains.get(chain).is_some_and(|chain| {
+            let end = self.roster.end(&chain.start).filter(|end| chain.tip.next_seq >= end.count);
+            let end = end.filter(|end| self.roster.is_cut_there(&chain.start, end));
+            end.is_some_and(|end| chain.at_cut != Some(end) && !self.roster.reaches(&chain.start, &end))
+        })
+    }
+
+    fn note_roster_events<'e>(
+        &mut self,
+        start: ChainStart,
+        events: impl Iterator<Item = PlacedEvent<'e>>,
+    ) -> bool {
         let mut changed = false;
         let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
-        for event in checked.events().filter(|event| is_roster(event.view.kind)) {
+        for event in events.filter(|event| is_roster(event.view.kind)) {
             let view = event.view;
             if let Ok(payload) = Payload::decode(view.kind, view.kind_version, view.payload) {
                 let place = RosterEvent { hash: event.hash, start, seq: event.seq, payload };
                 changed |= self.roster_events.insert(event.hash, place).is_none();
             }
         }
+        changed
+    }
+
+    fn fold_roster(&mut self) {
+        let line = |chain: &Chain| Line { start: chain.start, fork: chain.fork.clone(), at_cut: chain.at_cut };
+        let lines = self.chains.iter().map(|(id, chain)| (*id, line(chain))).collect();
+        self.roster = Roster::fold(self.crew, &self.roster_events, &lines);
+        // A retirement mostly cuts where a chain ends, and what is held there is known.
+        let mut changed = false;
+        for chain in self.chains.values_mut() {
+            let tip = Cut { count: chain.tip.next_seq, hash: chain.tip.hash };
+            let is_end = self.roster.end(&chain.start).is_some_and(|end| end.count == tip.count);
+            if is_end && chain.at_cut != Some(tip) {
+                chain.at_cut = Some(tip);
+                changed |= chain.fork.is_some();
+            }
+        }
         if changed {
-            let starts = self.chains.iter().map(|(id, chain)| (*id, chain.start)).collect();
-            self.roster = Roster::fold(self.crew, &self.roster_events, &starts);
+            self.fold_roster();
         }
     }
 
-    /// A run may reach beyond a cut, where no head stands right at it; what is beyond doesn't count.
-    fn counted_tip(&self, chain: &Chain) -> (u64, EventHash) {
-        match self.roster.cut(&chain.start) {
-            Some(cut) if chain.tip.next_seq > cut.count => (cut.count, cut.hash),
-            Some(_) | None => (chain.tip.next_seq, chain.tip.hash),
-        }
+    /// Whether the first event of a chain makes the crew, or stands above it.
+    fn is_anchored_by_hand(&self, start: &ChainStart) -> bool {
+        self.is_founding(start) || self.roster.is_certified(&start.chain)
     }
 
     /// Before anything is held, the one run that is taken is the founding: its first event's hash is the crew id.

@@ -9,6 +9,7 @@ pub mod chain;
 pub mod codec;
 pub mod event;
 pub mod excerpt;
+pub mod fork;
 pub mod frontier;
 pub mod ids;
 pub mod kinds;
@@ -25,6 +26,7 @@ pub use act::Act;
 pub use chain::{Audience, ChainStart, DeviceSecret, Tip};
 pub use event::{Event, Payload, Unreadable};
 pub use excerpt::{Excerpt, FrontBuilder};
+pub use fork::ForkProof;
 pub use frontier::{Frontier, Ledger, TakenIn};
 pub use ids::{
     ChainId, CrewId, DeviceKey, EntryId, EntryRef, EventHash, InvoiceId, ItemId, JobId, LineId, OfficeKeyId,

@@ -45,11 +45,13 @@ mod roles;
 pub use authority::least_role;
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use trade::Moment;
 
 use crate::chain::{Audience, ChainStart};
 use crate::event::Payload;
+use crate::fork::Fork;
 use crate::ids::{ChainId, CrewId, DeviceKey, EventHash, PersonId};
 use crate::recovery;
 use crate::roster_events::{DeviceRetired, Role};
@@ -124,6 +126,23 @@ pub struct Cut {
     pub hash: EventHash,
 }
 
+/// A chain as the fold looks at it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// Its start.
+    pub start: ChainStart,
+    /// The lowest fork that is known of it.
+    pub fork: Option<Arc<Fork>>,
+    /// The event that is held at the place of a cut, once that is known.
+    pub at_cut: Option<Cut>,
+}
+
+impl From<ChainStart> for Line {
+    fn from(start: ChainStart) -> Self {
+        Self { start, fork: None, at_cut: None }
+    }
+}
+
 /// Whether an event counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Standing {
@@ -140,6 +159,8 @@ pub enum Standing {
 pub enum Lacking {
     /// It is beyond the cut of a retired device.
     BeyondCut,
+    /// It is set aside: its device signed another event for the same place, or for one before.
+    Forked,
     /// No counted event admits its device.
     Admission,
     /// The person is not of the crew.
@@ -157,6 +178,7 @@ pub enum Lacking {
 struct Session {
     person: PersonId,
     chain: ChainId,
+    hash: EventHash,
     opened: u64,
     closed: Option<u64>,
 }
@@ -191,6 +213,8 @@ pub struct Roster {
     /// The certificates that chains begin with; these chains are not cut before them.
     certificates: BTreeMap<ChainId, EventHash>,
     sessions: BTreeMap<DeviceKey, Vec<Session>>,
+    /// The chains that forked.
+    forked: BTreeMap<ChainId, Line>,
     /// Where the roster events stand that the fold counted; sessions are judged by their place.
     counted: BTreeSet<(ChainId, u64)>,
 }
@@ -202,7 +226,7 @@ impl Roster {
     pub fn fold(
         crew: CrewId,
         events: &BTreeMap<EventHash, RosterEvent>,
-        chains: &BTreeMap<ChainId, ChainStart>,
+        chains: &BTreeMap<ChainId, Line>,
     ) -> Self {
         fold::fold(crew, events, chains)
     }
@@ -254,9 +278,76 @@ impl Roster {
         self.ever_admitted.contains(device)
     }
 
-    /// Where a chain ends, if its device is retired.
+    /// How far a chain counts, if not as far as it is held: up to where its device was retired or, where that names none
+    /// of the branches that are held, up to its fork.
     #[must_use]
     pub fn cut(&self, start: &ChainStart) -> Option<Cut> {
+        let base = self.base(start);
+        match (self.retired_at(start), base) {
+            (Some(cut), Some(base)) if cut.count > base.count && !self.reaches(start, &cut) => Some(base),
+            (Some(cut), _) => Some(cut),
+            (None, base) => base,
+        }
+    }
+
+    /// Up to where events of a chain are taken in, if there is an end: where its device was retired, or its fork.
+    #[must_use]
+    pub(crate) fn end(&self, start: &ChainStart) -> Option<Cut> {
+        self.retired_at(start).or_else(|| self.base(start))
+    }
+
+    /// Whether this is where a retirement cuts the chain.
+    pub(crate) fn is_cut_there(&self, start: &ChainStart, cut: &Cut) -> bool {
+        self.retired_at(start).as_ref() == Some(cut)
+    }
+
+    /// Whether a forked chain is held up to this event, in its line or in a branch of the proof.
+    pub(crate) fn reaches(&self, start: &ChainStart, cut: &Cut) -> bool {
+        self.forked.get(&start.chain).is_some_and(|line| {
+            line.at_cut.as_ref() == Some(cut)
+                || line.fork.as_ref().is_some_and(|fork| fork.branch_to(cut).is_some())
+        })
+    }
+
+    /// Whether a device is retired.
+    pub(crate) fn is_retired(&self, device: &DeviceKey) -> bool {
+        self.retirements.contains_key(device)
+    }
+
+    /// Whether the chain begins with a certificate of the recovery words.
+    pub(crate) fn is_certified(&self, chain: &ChainId) -> bool {
+        self.certificates.contains_key(chain)
+    }
+
+    /// The last event before a chain's fork.
+    fn base(&self, start: &ChainStart) -> Option<Cut> {
+        let line = self.forked.get(&start.chain)?;
+        line.fork.as_ref().map(|fork| fork.proof().base())
+    }
+
+    /// What an event lacks by its place: nothing unless it is beyond a cut or set aside by a fork.
+    #[must_use]
+    pub fn lacks_by_place(&self, start: &ChainStart, seq: u64, hash: &EventHash) -> Option<Lacking> {
+        let cut = self.cut(start)?;
+        let fork = self.forked.get(&start.chain).and_then(|line| line.fork.as_ref());
+        let fork = fork.filter(|fork| seq >= fork.proof().base().count);
+        if seq >= cut.count {
+            return Some(if fork.is_some() { Lacking::Forked } else { Lacking::BeyondCut });
+        }
+        // Behind the fork, and before a cut that names one of the branches.
+        let is_of_line = fork.is_none_or(|fork| match fork.branch_to(&cut) {
+            Some(branch) => branch.contains(hash),
+            None => fork.may_be_held(hash),
+        });
+        (!is_of_line).then_some(Lacking::Forked)
+    }
+
+    fn is_beyond(&self, start: &ChainStart, seq: u64, hash: &EventHash) -> bool {
+        self.lacks_by_place(start, seq, hash).is_some()
+    }
+
+    /// Where the retirement of its device cuts a chain.
+    fn retired_at(&self, start: &ChainStart) -> Option<Cut> {
         let retirements = self.retirements.get(&start.device)?;
         let nothing = Cut { count: 0, hash: start.anchor(&self.crew) };
         let lowest = retirements
@@ -267,13 +358,13 @@ impl Roster {
         lowest.map(|cut| certificate.filter(|_| cut.count == 0).unwrap_or(cut))
     }
 
-    /// Whether an event counts, by where it stands and what it says.
+    /// Whether an event counts, by where it stands (its number in the chain and its hash) and what it says.
     ///
     /// Roster events are judged as the fold judged them, so one that is not among the folded events
     /// does not count.
     #[must_use]
-    pub fn standing(&self, start: &ChainStart, seq: u64, payload: &Payload) -> Standing {
-        self.judge(start, seq, &payload.act, &payload.body)
+    pub fn standing(&self, start: &ChainStart, place: (u64, EventHash), payload: &Payload) -> Standing {
+        self.judge(start, place, &payload.act, &payload.body)
     }
 
     /// Whether the device speaks for the person at this place.
@@ -283,7 +374,7 @@ impl Roster {
         }
         let counted = |session: &Session| {
             let home = ChainStart { chain: session.chain, device: device.key, audience: Audience::Crew };
-            self.cut(&home).is_none_or(|cut| session.opened < cut.count)
+            !self.is_beyond(&home, session.opened, &session.hash)
         };
         device.shared
             && self

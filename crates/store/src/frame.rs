@@ -32,7 +32,9 @@ pub enum RecordKind {
     ChainDeclaration,
     /// 2: events that follow each other on one chain, up to a signed head.
     Run,
-    /// Any other number from 3 to 254: written by a later version, kept and passed on.
+    /// 3: a branch of a forked chain; the two of a fork follow each other in one group.
+    Branch,
+    /// Any other number from 4 to 254: written by a later version, kept and passed on.
     Unknown(u8),
 }
 
@@ -42,6 +44,7 @@ impl RecordKind {
         match self {
             RecordKind::ChainDeclaration => 1,
             RecordKind::Run => 2,
+            RecordKind::Branch => 3,
             RecordKind::Unknown(number) => number,
         }
     }
@@ -52,6 +55,7 @@ impl RecordKind {
             0 | 0xFF => None,
             1 => Some(RecordKind::ChainDeclaration),
             2 => Some(RecordKind::Run),
+            3 => Some(RecordKind::Branch),
             other => Some(RecordKind::Unknown(other)),
         }
     }

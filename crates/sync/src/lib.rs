@@ -9,6 +9,7 @@
 //!
 //! `proto/FORMAT.md` describes every byte that is sent.
 
+mod forks;
 mod frame;
 mod message;
 mod receiving;

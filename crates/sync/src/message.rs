@@ -24,6 +24,9 @@ const RUN_PART: u8 = 4;
 const HELD: u8 = 5;
 const GOODBYE: u8 = 6;
 const ALL_SENT: u8 = 7;
+const RUN_ASKED: u8 = 8;
+const RUN_SHOWN: u8 = 9;
+const FORK_PART: u8 = 10;
 
 /// How far a chain is held.
 pub(crate) type Tips = BTreeMap<ChainId, (u64, EventHash)>;
@@ -45,6 +48,12 @@ pub(crate) enum Message<'a> {
     Goodbye(u16),
     /// All that the receiver lacked when the exchange began is in the frames before.
     AllSent,
+    /// The sender wants to see a run, to find out where two lines of a chain part.
+    RunAsked { chain: ChainId, from_seq: u64 },
+    /// A part of the run that was asked for; the only part is empty where there is none.
+    RunShown { last: bool, bytes: &'a [u8] },
+    /// A part of the proof of a fork.
+    ForkPart { last: bool, bytes: &'a [u8] },
 }
 
 /// The first frame.
@@ -79,10 +88,30 @@ pub(crate) fn chain_start(start: &ChainStart) -> Vec<u8> {
 
 /// The frames of a run.
 pub(crate) fn run_parts(run: &[u8]) -> impl Iterator<Item = Vec<u8>> {
-    let last = run.len().div_ceil(PART);
-    run.chunks(PART).zip(1..).map(move |(part, number)| {
+    parts(RUN_PART, run)
+}
+
+/// The frames of a run that the peer asked to see; of nothing, one empty frame.
+pub(crate) fn shown_parts(run: &[u8]) -> impl Iterator<Item = Vec<u8>> {
+    let nothing = run.is_empty().then(|| vec![RUN_SHOWN, 1]);
+    parts(RUN_SHOWN, run).chain(nothing)
+}
+
+/// The frames of a fork's proof.
+pub(crate) fn fork_parts(proof: &[u8]) -> impl Iterator<Item = Vec<u8>> {
+    parts(FORK_PART, proof)
+}
+
+/// The frame that asks to see a run.
+pub(crate) fn run_asked(chain: &ChainId, from_seq: u64) -> Vec<u8> {
+    [&[RUN_ASKED][..], &chain.0, &from_seq.to_le_bytes()].concat()
+}
+
+fn parts(kind: u8, whole: &[u8]) -> impl Iterator<Item = Vec<u8>> {
+    let last = whole.len().div_ceil(PART);
+    whole.chunks(PART).zip(1..).map(move |(part, number)| {
         let mut frame = Vec::with_capacity(2 + part.len());
-        frame.extend_from_slice(&[RUN_PART, u8::from(number == last)]);
+        frame.extend_from_slice(&[kind, u8::from(number == last)]);
         frame.extend_from_slice(part);
         frame
     })
@@ -149,6 +178,19 @@ impl<'a> Message<'a> {
                 Ok(Self::Goodbye(u16::from_le_bytes(number)))
             }
             ALL_SENT if content.is_empty() => Ok(Self::AllSent),
+            RUN_ASKED => {
+                let (chain, from_seq) = content.split_first_chunk::<16>().ok_or(Refusal::UnexpectedFrame)?;
+                let from_seq = from_seq.try_into().map_err(|_| Refusal::UnexpectedFrame)?;
+                Ok(Self::RunAsked { chain: ChainId(*chain), from_seq: u64::from_le_bytes(from_seq) })
+            }
+            RUN_SHOWN => match split_mark(content)? {
+                (false, []) => Err(Refusal::UnexpectedFrame),
+                (last, bytes) => Ok(Self::RunShown { last, bytes }),
+            },
+            FORK_PART => match split_mark(content)? {
+                (_, []) => Err(Refusal::UnexpectedFrame),
+                (last, bytes) => Ok(Self::ForkPart { last, bytes }),
+            },
             _ => Err(Refusal::UnexpectedFrame),
         }
     }
@@ -222,6 +264,16 @@ mod tests {
         assert_eq!(Message::decode(&[6, 21, 0]), Ok(Message::Goodbye(21)));
         assert_eq!(all_sent(), [7]);
         assert_eq!(Message::decode(&[7]), Ok(Message::AllSent));
+
+        let frame = run_asked(&ChainId([5; 16]), 0x0102);
+        assert_eq!(frame, [&[8][..], &[5; 16], &[2, 1, 0, 0, 0, 0, 0, 0]].concat());
+        let asked = Message::RunAsked { chain: ChainId([5; 16]), from_seq: 0x0102 };
+        assert_eq!(Message::decode(&frame), Ok(asked));
+        assert_eq!(shown_parts(&[]).collect::<Vec<_>>(), [[9, 1]]);
+        assert_eq!(Message::decode(&[9, 1]), Ok(Message::RunShown { last: true, bytes: &[] }));
+        assert_eq!(shown_parts(&[6, 7]).collect::<Vec<_>>(), [[9, 1, 6, 7]]);
+        assert_eq!(fork_parts(&[6, 7]).collect::<Vec<_>>(), [[10, 1, 6, 7]]);
+        assert_eq!(Message::decode(&[10, 1, 6, 7]), Ok(Message::ForkPart { last: true, bytes: &[6, 7] }));
     }
 
     #[test]

@@ -7,7 +7,7 @@ use ledger::{Audience, ChainId, ChainStart, Ledger, Run};
 use crate::message::{self, Tips};
 use crate::receiving::Receiving;
 use crate::session::Output;
-use crate::sight::{counted_tip, sort_parents_first};
+use crate::sight::sort_parents_first;
 
 /// The next run is read when fewer bytes than this are left to send. So at most this and one run
 /// are in memory, however much the peer lacks.
@@ -98,7 +98,7 @@ impl Sending {
             .chains()
             .filter(|chain| {
                 let id = &chain.start.chain;
-                self.next_seq(id) < counted_tip(ledger, chain).0.min(until(id))
+                self.next_seq(id) < ledger.counted_tip(chain).0.min(until(id))
                     && self.reading.as_ref() != Some(id)
                     && !self.unreadable.contains(id)
                     && !receiving.is_set_aside(id)
@@ -139,7 +139,7 @@ impl Sending {
     pub(crate) fn peer_holds_all(&self, ledger: &Ledger) -> bool {
         ledger.chains().all(|chain| {
             let held = self.peer_holds.get(&chain.start.chain).copied().unwrap_or_default();
-            held >= counted_tip(ledger, chain).0
+            held >= ledger.counted_tip(chain).0
         })
     }
 }

@@ -2,12 +2,13 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use ledger::{ChainId, ChainStart, DeviceKey, Frontier, Ledger, Refusal, Run};
+use ledger::fork::Comparison;
+use ledger::{ChainId, ChainStart, DeviceKey, ForkProof, Frontier, Ledger, Refusal, Run};
 
+use crate::forks::{Forks, Part};
 use crate::message::{self, Message, Tips};
 use crate::receiving::{MAX_CHAINS, Receiving};
 use crate::sending::Sending;
-use crate::sight::counted_tip;
 
 /// What the shell is asked to do, in the order in which it comes.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,6 +32,19 @@ pub enum Output {
         /// The first sequence number that the peer lacks.
         from_seq: u64,
     },
+    /// Read a run like that of [`Output::Read`], for the peer to compare, and call [`Session::handle_shown`].
+    Show {
+        /// The chain.
+        chain: ChainId,
+        /// Where the run begins.
+        from_seq: u64,
+    },
+    /// Compare this run of the peer with what is held from the same place on (`ForkProof::compare`), and call
+    /// [`Session::handle_compared`].
+    Compare(Run),
+    /// Check this proof (`Ledger::check_fork`), make it durable, take it in, and call
+    /// [`Session::handle_fork_stored`]; also when it says nothing new.
+    StoreFork(ForkProof),
     /// Everything that the peer had for this device is durable. Comes again after later news.
     CaughtUp,
     /// A chain is left out of this session and the rest goes on: it forked, it goes beyond a cut, or
@@ -81,6 +95,7 @@ pub struct Session {
     all_sent: bool,
     receiving: Receiving,
     sending: Sending,
+    forks: Forks,
     work: VecDeque<Output>,
     caught_up: bool,
     /// The peer lost its rights during the session: it is still sent the crew's events up to here,
@@ -127,6 +142,7 @@ impl Session {
             all_sent: false,
             receiving: Receiving::default(),
             sending: Sending::default(),
+            forks: Forks::default(),
             work: VecDeque::new(),
             caught_up: false,
             farewell: None,
@@ -164,6 +180,9 @@ impl Session {
         }
         self.receiving.done(&chain);
         self.acknowledge(chain, ledger);
+        if ledger.holds_another_line(&chain) {
+            self.forks.suspect(chain); // What is known of the run's place is not what the run says there.
+        }
         self.go_on(ledger);
     }
 
@@ -180,6 +199,9 @@ impl Session {
         if honest_peers_can_meet_it {
             // Who passes on a fork, or events beyond a cut of which it has not heard, did no wrong.
             self.work.extend(self.receiving.set_aside(chain, refusal));
+            if ledger.lacks_line(&chain) {
+                self.forks.suspect(chain);
+            }
         } else if !self.receiving.is_set_aside(&chain) {
             return self.close(refusal);
         }
@@ -189,6 +211,39 @@ impl Session {
     /// Answers [`Output::Read`]; none if the store can't give it (the chain is then left out).
     pub fn handle_read(&mut self, chain: ChainId, run: Option<Run>, ledger: &Ledger) {
         self.sending.handle_read(chain, run, ledger);
+        self.go_on(ledger);
+    }
+
+    /// Answers [`Output::Show`]; none if the store can't give it.
+    pub fn handle_shown(&mut self, run: Option<Run>, ledger: &Ledger) {
+        if self.stage == Stage::Closed {
+            return;
+        }
+        self.forks.handle_shown(run, &mut self.sending);
+        self.go_on(ledger);
+    }
+
+    /// Answers [`Output::Compare`], given the sequence number after that run.
+    pub fn handle_compared(&mut self, reached: u64, outcome: Comparison, ledger: &Ledger) {
+        if self.stage == Stage::Closed {
+            return;
+        }
+        self.forks.handle_compared(reached, outcome, &mut self.sending);
+        self.go_on(ledger);
+    }
+
+    /// Answers [`Output::StoreFork`]: the proof is durable and in the ledger, or was refused.
+    pub fn handle_fork_stored(&mut self, chain: ChainId, outcome: Result<(), Refusal>, ledger: &Ledger) {
+        if self.stage == Stage::Closed {
+            return;
+        }
+        match outcome {
+            Ok(()) => self.acknowledge(chain, ledger),
+            // It leaves another line than the one held here, or comes before its chain.
+            Err(Refusal::Forked | Refusal::OutOfOrder | Refusal::UnknownChain) => {}
+            Err(refusal) => return self.close(refusal),
+        }
+        self.forks.handle_stored(chain, outcome);
         self.go_on(ledger);
     }
 
@@ -202,7 +257,7 @@ impl Session {
         if self.stage == Stage::Closed {
             return;
         }
-        if self.receiving.is_inside_run() {
+        if self.receiving.is_inside_run() || self.forks.is_inside().is_some() {
             self.close(Refusal::Truncated);
         } else {
             self.stop();
@@ -213,7 +268,7 @@ impl Session {
     /// durable that more would only fill memory.
     #[must_use]
     pub fn wants_frames(&self) -> bool {
-        self.receiving.wants_frames()
+        self.receiving.wants_frames() && self.forks.wants_frames()
     }
 
     /// What the shell is to do next.
@@ -253,6 +308,7 @@ impl Session {
         self.stage == Stage::Exchanging
             && self.caught_up
             && self.work.is_empty()
+            && self.forks.is_idle()
             && self.sending.is_idle()
             && self.sending.peer_holds_all(ledger)
     }
@@ -260,8 +316,17 @@ impl Session {
     fn handle_message(&mut self, message: Message<'_>, ledger: &Ledger) -> Result<(), Refusal> {
         // A goodbye ends everything, also in the middle of a run; an acknowledgement waits for none.
         let interrupts = matches!(message, Message::Goodbye(_) | Message::Held(_));
-        let continues = matches!(message, Message::RunPart { .. });
-        if self.receiving.is_inside_run() && !continues && !interrupts {
+        let continues = match message {
+            Message::RunPart { .. } => self.forks.is_inside().is_none(),
+            Message::RunShown { .. } => {
+                !self.receiving.is_inside_run() && self.forks.is_inside() != Some(Part::Fork)
+            }
+            Message::ForkPart { .. } => {
+                !self.receiving.is_inside_run() && self.forks.is_inside() != Some(Part::Shown)
+            }
+            _ => !self.receiving.is_inside_run() && self.forks.is_inside().is_none(),
+        };
+        if !continues && !interrupts {
             return Err(Refusal::UnexpectedFrame);
         }
         match (message, self.stage) {
@@ -276,16 +341,26 @@ impl Session {
                 Ok(())
             }
             (Message::Held(tips), Stage::Exchanging) => {
-                for (chain, (next_seq, _)) in tips {
-                    // Of a chain that is not held here, nothing was sent that could be acknowledged.
-                    if ledger.chain(&chain).is_some() {
-                        self.sending.note_held(chain, next_seq);
-                    }
-                }
+                // Of a chain that is not held here, nothing was sent that could be acknowledged.
+                let tips: Tips = tips.into_iter().filter(|(chain, _)| ledger.chain(chain).is_some()).collect();
+                tips.iter().for_each(|(chain, (next_seq, _))| self.sending.note_held(*chain, *next_seq));
+                self.forks.note(tips);
                 Ok(())
             }
             (Message::AllSent, Stage::Exchanging) if !self.all_received => {
                 self.all_received = true;
+                Ok(())
+            }
+            (Message::RunAsked { chain, from_seq }, Stage::Exchanging) => {
+                self.work.push_back(self.forks.handle_asked(chain, from_seq)?);
+                Ok(())
+            }
+            (Message::RunShown { last, bytes }, Stage::Exchanging) => {
+                self.work.extend(self.forks.add_part(Part::Shown, last, bytes)?);
+                Ok(())
+            }
+            (Message::ForkPart { last, bytes }, Stage::Exchanging) => {
+                self.work.extend(self.forks.add_part(Part::Fork, last, bytes)?);
                 Ok(())
             }
             (Message::Goodbye(number), _) => {
@@ -299,7 +374,10 @@ impl Session {
                 | Message::ChainStart(_)
                 | Message::RunPart { .. }
                 | Message::Held(_)
-                | Message::AllSent,
+                | Message::AllSent
+                | Message::RunAsked { .. }
+                | Message::RunShown { .. }
+                | Message::ForkPart { .. },
                 Stage::Greeting | Stage::Comparing | Stage::Exchanging | Stage::Closed,
             ) => Err(Refusal::UnexpectedFrame),
         }
@@ -318,7 +396,7 @@ impl Session {
         if digest == greeted_with.digest() {
             // Both know it, so neither has to say it.
             (self.all_received, self.all_sent) = (true, true);
-            self.begin_exchange(&greeted_with.tips, ledger);
+            self.begin_exchange(&greeted_with.tips);
         } else {
             self.stage = Stage::Comparing;
             let frames = message::frontier(&ledger.frontier(None).tips);
@@ -343,19 +421,16 @@ impl Session {
         self.claims.extend(tips);
         if last {
             let held = std::mem::take(&mut self.claims);
-            self.begin_exchange(&held, ledger);
+            self.begin_exchange(&held);
         }
         Ok(())
     }
 
-    fn begin_exchange(&mut self, held: &Tips, ledger: &Ledger) {
-        for (chain, (next_seq, hash)) in held {
+    fn begin_exchange(&mut self, held: &Tips) {
+        for (chain, (next_seq, _)) in held {
             self.sending.note_held(*chain, *next_seq);
-            let own = ledger.chain(chain).map(|own| counted_tip(ledger, own));
-            if own.is_some_and(|own| own.0 == *next_seq && own.1 != *hash) {
-                self.work.extend(self.receiving.set_aside(*chain, Refusal::Forked));
-            }
         }
+        self.forks.note(held.clone());
         self.stage = Stage::Exchanging;
     }
 
@@ -374,7 +449,15 @@ impl Session {
         if self.stage != Stage::Exchanging {
             return;
         }
-        if !self.caught_up && self.all_received && self.receiving.is_idle() {
+        for chain in self.forks.parted(ledger) {
+            self.work.extend(self.receiving.set_aside(chain, Refusal::Forked));
+            self.forks.suspect(chain);
+        }
+        let is_idle = self.receiving.is_idle();
+        while let Some(output) = self.forks.next(is_idle, ledger, &mut self.sending) {
+            self.work.push_back(output);
+        }
+        if !self.caught_up && self.all_received && is_idle && self.forks.is_idle() {
             self.caught_up = true;
             self.joining = false;
             self.work.push_back(Output::CaughtUp);
@@ -385,6 +468,9 @@ impl Session {
         }
         let until = self.farewell.as_ref().map(|(_, tips)| tips);
         self.sending.plan(ledger, &self.receiving, until);
+        if self.sending.has_read_all() {
+            self.forks.send_proofs(ledger, &mut self.sending);
+        }
         if !self.all_sent && self.sending.has_read_all() {
             self.all_sent = true;
             self.sending.push(message::all_sent());
@@ -393,7 +479,7 @@ impl Session {
 
     fn acknowledge(&mut self, chain: ChainId, ledger: &Ledger) {
         // A retirement may have come between, after which nothing of the chain counts.
-        let counted = ledger.chain(&chain).map(|held| counted_tip(ledger, held));
+        let counted = ledger.chain(&chain).map(|held| ledger.counted_tip(held));
         if let Some(tip) = counted.filter(|(next_seq, _)| *next_seq > 0) {
             self.sending.acknowledge(chain, tip);
         }

@@ -1,16 +1,7 @@
-//! How far chains count, and in which order they are sent.
+//! In which order chains are sent.
 
-use ledger::frontier::Chain;
 use ledger::roster::Roster;
-use ledger::{ChainStart, DeviceKey, EventHash, Ledger};
-
-/// How far a chain counts: not beyond the cut of a retired device.
-pub(crate) fn counted_tip(ledger: &Ledger, chain: &Chain) -> (u64, EventHash) {
-    match ledger.roster().cut(&chain.start) {
-        Some(cut) if chain.tip.next_seq > cut.count => (cut.count, cut.hash),
-        Some(_) | None => (chain.tip.next_seq, chain.tip.hash),
-    }
-}
+use ledger::{ChainStart, DeviceKey, Ledger};
 
 /// Sorts chains so that whatever admits a device is sent before its chains: the founding chain first, then by
 /// depth in the tree of admissions, and all that the office reads last.

@@ -4,7 +4,7 @@ use std::cmp::min;
 
 use crate::act::Act;
 use crate::chain::ChainStart;
-use crate::ids::EntryRef;
+use crate::ids::{EntryRef, EventHash};
 use crate::kinds::{Body, Kind};
 use crate::roster_events::Role;
 
@@ -203,22 +203,28 @@ impl Roster {
     /// [`Roster::standing`] of an event whose payload was taken apart. The first thing that is lacking
     /// is named.
     #[must_use]
-    pub fn judge(&self, start: &ChainStart, seq: u64, act: &Act, body: &Body) -> Standing {
-        match self.weigh(start, seq, act, body) {
+    pub fn judge(&self, start: &ChainStart, place: (u64, EventHash), act: &Act, body: &Body) -> Standing {
+        match self.weigh(start, place, act, body) {
             Ok(standing) => standing,
             Err(lacking) => Standing::Without(lacking),
         }
     }
 
-    fn weigh(&self, start: &ChainStart, seq: u64, act: &Act, body: &Body) -> Result<Standing, Lacking> {
+    fn weigh(
+        &self,
+        start: &ChainStart,
+        (seq, hash): (u64, EventHash),
+        act: &Act,
+        body: &Body,
+    ) -> Result<Standing, Lacking> {
         let (kind, place) = (body.kind(), (start.chain, seq));
         let (person, author) = (act.person, act.author);
         if !kind.carried().by(start.audience) {
             return Err(Lacking::Audience);
         }
         let device = self.devices.get(&start.device).ok_or(Lacking::Admission)?;
-        if self.cut(start).is_some_and(|cut| seq >= cut.count) {
-            return Err(Lacking::BeyondCut);
+        if let Some(lacking) = self.lacks_by_place(start, seq, &hash) {
+            return Err(lacking);
         }
         // The founding event can't name its founder, whose id follows from its hash; and behind a certificate
         // stands the recovery key, whoever says it.

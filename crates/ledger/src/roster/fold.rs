@@ -2,14 +2,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::chain::{Audience, ChainStart};
+use crate::chain::Audience;
 use crate::event::Payload;
 use crate::ids::{ChainId, CrewId, DeviceKey, EventHash, PersonId};
 use crate::kinds::Body;
 use crate::roster_events::{DeviceAdmitted, DeviceRetired, PersonListed, Role};
 
 use super::roles::{CountedChange, RoleHistory};
-use super::{Device, Founding, Person, Roster, RosterEvent, Session, cut_by};
+use super::{Device, Founding, Line, Person, Roster, RosterEvent, Session, cut_by};
 
 /// A device and a person that it vouches for.
 type Voice = (DeviceKey, PersonId);
@@ -50,7 +50,7 @@ struct Fold<'a> {
 pub(super) fn fold(
     crew: CrewId,
     events: &BTreeMap<EventHash, RosterEvent>,
-    chains: &BTreeMap<ChainId, ChainStart>,
+    chains: &BTreeMap<ChainId, Line>,
 ) -> Roster {
     let mut said: BTreeMap<_, Vec<_>> = BTreeMap::new();
     let mut ever_admitted = BTreeSet::new();
@@ -59,11 +59,13 @@ pub(super) fn fold(
             ever_admitted.insert(admitted.device);
         }
         let is_of_crew = event.start.audience == Audience::Crew;
-        if is_of_crew && chains.get(&event.start.chain) == Some(&event.start) {
+        if is_of_crew && chains.get(&event.start.chain).is_some_and(|line| line.start == event.start) {
             said.entry(event.start.device).or_default().push(event);
         }
     }
     let sessions = said.iter().map(|(device, events)| (*device, sessions_of(events))).collect();
+    let forked = chains.iter().filter(|(_, line)| line.fork.is_some());
+    let forked = forked.map(|(chain, line)| (*chain, line.clone())).collect();
     let roster = Roster {
         crew,
         crew_name: String::new(),
@@ -75,6 +77,7 @@ pub(super) fn fold(
         retirements: BTreeMap::new(),
         certificates: BTreeMap::new(),
         sessions,
+        forked,
         counted: BTreeSet::new(),
     };
     let mut fold = Fold {
@@ -107,7 +110,7 @@ fn sessions_of(events: &[&RosterEvent]) -> Vec<Session> {
                 matches!(&later.payload.body, Body::SessionClosed(closed) if closed.session == opened.session)
             });
             let closed = closed.map(|closed| closed.seq).min();
-            Session { person: opened.person, chain, opened: event.seq, closed }
+            Session { person: opened.person, chain, hash: event.hash, opened: event.seq, closed }
         })
         .collect()
 }
@@ -227,7 +230,7 @@ impl<'a> Fold<'a> {
         let counts = |event: &RosterEvent| {
             event.payload.act.person == *person
                 && event.payload.act.author == *person
-                && self.roster.cut(&event.start).is_none_or(|cut| event.seq < cut.count)
+                && !self.roster.is_beyond(&event.start, event.seq, &event.hash)
                 && is_owner_at(*person, event)
                 && is_owner_at(device.person, event)
                 && self.roster.vouches(device, &event.start, event.seq, *person)

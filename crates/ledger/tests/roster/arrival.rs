@@ -116,7 +116,7 @@ fn deliver(world: &World, mut runs: Vec<(ChainStart, Run)>) -> Ledger {
 /// What everybody must agree about: people, devices, and which events count.
 fn agreed(world: &World, roster: &Roster) -> (Vec<Person>, Vec<Device>, Vec<EventHash>) {
     let counts =
-        |event: &&RosterEvent| roster.standing(&event.start, event.seq, &event.payload) == Standing::Counted;
+        |event: &&RosterEvent| roster.standing(&event.start, (event.seq, event.hash), &event.payload) == Standing::Counted;
     let counted = world.events.values().filter(counts).map(|event| event.hash);
     (roster.people().cloned().collect(), roster.devices().cloned().collect(), counted.collect())
 }
@@ -153,7 +153,7 @@ proptest! {
         prop_assert_eq!(maren.role, Role::Owner);
         prop_assert!(!roster.device(&key(1)).unwrap().retired);
         for event in world.events.values() {
-            let counts = roster.standing(&event.start, event.seq, &event.payload) == Standing::Counted;
+            let counts = roster.standing(&event.start, (event.seq, event.hash), &event.payload) == Standing::Counted;
             if !counts {
                 continue;
             }
@@ -174,7 +174,7 @@ proptest! {
         });
         for event in world.events.values() {
             let Body::DeviceRetired(retired) = &event.payload.body else { continue };
-            let counts = roster.standing(&event.start, event.seq, &event.payload) == Standing::Counted;
+            let counts = roster.standing(&event.start, (event.seq, event.hash), &event.payload) == Standing::Counted;
             let device = roster.device(&retired.device).filter(|device| counts && !was_changed(device.person));
             let owners = device.filter(|device| {
                 roster.person(&device.person).is_some_and(|person| person.role == Role::Owner)
@@ -188,7 +188,7 @@ proptest! {
                 let Body::DeviceAdmitted(admitted) = &event.payload.body else { return false };
                 admitted.device == device.key
                     && event.start.device == parent
-                    && roster.standing(&event.start, event.seq, &event.payload) == Standing::Counted
+                    && roster.standing(&event.start, (event.seq, event.hash), &event.payload) == Standing::Counted
             });
             prop_assert!(admitted);
             prop_assert_eq!(above(&roster, device.key).pop(), Some(key(1)));
@@ -200,7 +200,7 @@ proptest! {
         let world = history(&sayings);
         let roster = world.roster();
         for event in world.events.values() {
-            let standing = roster.standing(&event.start, event.seq, &event.payload);
+            let standing = roster.standing(&event.start, (event.seq, event.hash), &event.payload);
             prop_assert!(standing != Standing::Counted
                 || roster.cut(&event.start).is_none_or(|cut| event.seq < cut.count));
             let Body::Recovered(recovered) = &event.payload.body else { continue };

@@ -32,7 +32,7 @@ fn the_founder_owns_the_crew_and_a_stranger_is_nothing() {
     assert_eq!(world.standing(stray.1, 0, maren.0, note()), Standing::Without(Lacking::Admission));
     assert_eq!(world.standing(1, 5, PersonId([9; 16]), note()), Standing::Without(Lacking::Person));
     assert_eq!(world.stands(EventHash(world.crew.0)), Standing::Counted);
-    assert_eq!(Roster::fold(CrewId([5; 32]), &world.events, &world.chains).people().count(), 0);
+    assert_eq!(Roster::fold(CrewId([5; 32]), &world.events, &world.lines()).people().count(), 0);
 }
 
 #[test]
@@ -229,7 +229,7 @@ fn a_shared_device_vouches_while_a_session_is_open() {
     assert_eq!(world.standing(2, 2, ines, signed_off()), WRONG_ROLE);
     let office = start(2, Audience::Office);
     let paid = payload(ines, &[], price_paid());
-    assert_eq!(world.roster().standing(&office, 0, &paid), Standing::Counted);
+    assert_eq!(world.roster().standing(&office, (0, EventHash([0; 32])), &paid), Standing::Counted);
 
     // A hand at the page of an owner's device is a hand: for a mate it is proposed, and no more.
     world.say(Voice(maren.0, 3), &[], opened(tobi));
@@ -308,8 +308,8 @@ fn what_counts_by_role_device_and_whose_entry() {
     assert_eq!(world.standing_by(2, 50, maren.0, tobi, hours()), vouching);
     assert_eq!(world.standing(2, 50, maren.0, hours()), vouching);
     let (office, roster) = (start(2, Audience::Office), world.roster());
-    assert_eq!(roster.standing(&office, 0, &payload(tobi, &[], price_paid())), Standing::Counted);
-    let misplaced = roster.standing(&office, 0, &payload(tobi, &[], note()));
+    assert_eq!(roster.standing(&office, (0, EventHash([0; 32])), &payload(tobi, &[], price_paid())), Standing::Counted);
+    let misplaced = roster.standing(&office, (0, EventHash([0; 32])), &payload(tobi, &[], note()));
     assert_eq!(misplaced, Standing::Without(Lacking::Audience));
 }
 

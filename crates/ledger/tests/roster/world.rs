@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use ledger::chain::{Audience, ChainStart, DeviceSecret, Tip};
 use ledger::ids::{EntryId, EntryRef, JobId, PersonId, SessionId};
 use ledger::office::PricePaid;
-use ledger::roster::{Roster, RosterEvent, Standing};
+use ledger::roster::{Line, Roster, RosterEvent, Standing};
 use ledger::roster_events::{
     CrewFounded, DeviceAdmitted, DeviceRetired, PersonListed, Position, Role, RoleChanged, SessionOpened,
 };
@@ -206,8 +206,12 @@ impl World {
         Position { chain, seq: tip.next_seq - 1, hash: tip.hash }
     }
 
+    pub(crate) fn lines(&self) -> BTreeMap<ChainId, Line> {
+        self.chains.iter().map(|(id, start)| (*id, (*start).into())).collect()
+    }
+
     pub(crate) fn roster(&self) -> Roster {
-        Roster::fold(self.crew, &self.events, &self.chains)
+        Roster::fold(self.crew, &self.events, &self.lines())
     }
 
     pub(crate) fn standing(&self, device: u8, seq: u64, person: PersonId, body: Body) -> Standing {
@@ -225,12 +229,12 @@ impl World {
     ) -> Standing {
         let mut payload = payload(person, &[], body);
         payload.act.author = author;
-        self.roster().standing(&crew_chain(device), seq, &payload)
+        self.roster().standing(&crew_chain(device), (seq, EventHash([0; 32])), &payload)
     }
 
     pub(crate) fn stands(&self, event: EventHash) -> Standing {
         let event = &self.events[&event];
-        self.roster().standing(&event.start, event.seq, &event.payload)
+        self.roster().standing(&event.start, (event.seq, event.hash), &event.payload)
     }
 }
 

@@ -2,10 +2,11 @@
 
 use std::collections::BTreeMap;
 
+use ledger::fork::Comparison;
 use ledger::roster_events::{CrewFounded, DeviceAdmitted, DeviceRetired, PersonListed, Position, Role};
 use ledger::{
-    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, Kind, Ledger,
-    Payload, PersonId, Refusal, Run, RunBuilder, TakenIn,
+    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, EventHash, ForkProof,
+    Kind, Ledger, Payload, PersonId, Refusal, Run, RunBuilder, TakenIn,
 };
 use trade::{Day, Moment};
 
@@ -145,6 +146,7 @@ impl Device {
             TakenIn::New(checked) => {
                 self.runs.entry(run.chain()).or_default().push(checked.run().clone());
                 self.ledger.take_in(&checked);
+                self.answer_unknown();
                 Ok(true)
             }
         }
@@ -156,6 +158,66 @@ impl Device {
         let mut joined = runs.next()?.starting_at(from_seq)?;
         while runs.next().is_some_and(|run| joined.join(run)) {}
         Some(joined)
+    }
+
+    /// What a shell does with `Output::Compare`.
+    pub(crate) fn compare(&self, shown: &Run) -> Comparison {
+        let (chain, from_seq) = (shown.chain(), shown.first_seq());
+        let Some(start) = self.ledger.chain(&chain).map(|held| held.start) else { return Comparison::Elsewhere };
+        let before = match from_seq.checked_sub(1) {
+            Some(seq) => self.hash_of(chain, seq),
+            None => Some(self.ledger.first_tip(&start).hash),
+        };
+        let held = self.read(chain, from_seq);
+        let found = before.zip(held).map(|(before, held)| {
+            ForkProof::compare(&self.ledger.crew(), &start, before, &held, shown)
+        });
+        found.unwrap_or(Comparison::Elsewhere)
+    }
+
+    /// What a shell does with `Output::StoreFork`.
+    pub(crate) fn store_fork(&mut self, proof: ForkProof) -> Result<(), Refusal> {
+        let (chain, base) = (proof.chain(), proof.base());
+        let before = match base.count.checked_sub(1) {
+            Some(seq) => self.hash_of(chain, seq),
+            None => self.ledger.chain(&chain).map(|held| self.ledger.first_tip(&held.start).hash),
+        };
+        if self.ledger.check_fork(&proof, before)? {
+            let behind = self.hash_of(chain, base.count);
+            self.ledger.take_in_fork(proof, behind);
+            self.answer_unknown();
+        }
+        Ok(())
+    }
+
+    /// What a shell does after every change of the roster.
+    fn answer_unknown(&mut self) {
+        let unknown: Vec<_> = self.ledger.unknown_at_cut().collect();
+        for (chain, count) in unknown {
+            let hash = self.hash_of(chain, count - 1).expect("it is held");
+            self.ledger.note_at_cut(chain, count, hash);
+        }
+    }
+
+    fn hash_of(&self, chain: ChainId, seq: u64) -> Option<EventHash> {
+        let start = self.ledger.chain(&chain)?.start;
+        let mut before = self.ledger.first_tip(&start).hash;
+        for run in self.runs.get(&chain)? {
+            for event in run.placed_events(before) {
+                if event.seq == seq {
+                    return Some(event.hash);
+                }
+                before = event.hash;
+            }
+        }
+        None
+    }
+
+    /// The same device once more, as from a copy of its whole disk.
+    pub(crate) fn copy(&self) -> Self {
+        let secret = DeviceSecret::from_seed(&self.secret.seed());
+        let (ledger, runs) = (self.ledger.clone(), self.runs.clone());
+        Self { secret, ledger, runs, person: self.person, entries: self.entries }
     }
 
     /// How many events are held.

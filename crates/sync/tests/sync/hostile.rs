@@ -56,6 +56,16 @@ fn feed(session: &mut Session, device: &mut Device, frames: &[Vec<u8>]) -> (Opti
                 Output::Read { chain, from_seq } => {
                     session.handle_read(chain, device.read(chain, from_seq), &device.ledger);
                 }
+                Output::Show { chain, from_seq } => {
+                    session.handle_shown(device.read(chain, from_seq), &device.ledger);
+                }
+                Output::Compare(run) => {
+                    session.handle_compared(run.next_seq(), device.compare(&run), &device.ledger);
+                }
+                Output::StoreFork(proof) => {
+                    let chain = proof.chain();
+                    session.handle_fork_stored(chain, device.store_fork(proof), &device.ledger);
+                }
                 Output::Send(_) | Output::CaughtUp | Output::SetAside { .. } => others.push(output),
             }
         }

@@ -2,6 +2,7 @@
 
 mod converge;
 mod device;
+mod forks;
 mod hostile;
 mod rights;
 mod world;

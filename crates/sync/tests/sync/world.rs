@@ -131,6 +131,19 @@ impl World {
                     let run = device.read(chain, from_seq);
                     end.session.handle_read(chain, run, &device.ledger);
                 }
+                Output::Show { chain, from_seq } => {
+                    let run = device.read(chain, from_seq);
+                    end.session.handle_shown(run, &device.ledger);
+                }
+                Output::Compare(run) => {
+                    let found = device.compare(&run);
+                    end.session.handle_compared(run.next_seq(), found, &device.ledger);
+                }
+                Output::StoreFork(proof) => {
+                    let chain = proof.chain();
+                    let outcome = device.store_fork(proof);
+                    end.session.handle_fork_stored(chain, outcome, &device.ledger);
+                }
                 Output::CaughtUp => end.caught_up += 1,
                 Output::SetAside { refusal, .. } => end.set_aside.push(refusal),
                 Output::Close(_) | Output::Dismissed(_) => {
