@@ -108,6 +108,66 @@ fn a_backup_that_looks_like_the_same_folder_is_noticed_when_a_peer_is_met() {
 }
 
 #[test]
+fn a_phone_set_back_that_writes_on_forks_and_nothing_it_wrote_is_lost() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut laptop, mut phone) = laptop_and_phone(folder.path());
+    note(&phone, "before the snapshot");
+    let (snapshot, lost) = (folder.path().join("snapshot"), folder.path().join("lost"));
+    copy(&phone.data, &snapshot);
+    note(&phone, "lost with the disk, one");
+    note(&phone, "lost with the disk, two");
+    meet(&mut laptop, &mut phone, &["lost with the disk, one", "lost with the disk, two"]);
+
+    // The whole disk is set back, and the phone writes on in the cellar: as much as it had written before, and more.
+    fs::rename(&phone.data, &lost).unwrap();
+    fs::rename(&snapshot, &phone.data).unwrap();
+    fs::rename(lost.join("mark.json"), phone.data.join("mark.json")).unwrap();
+    for words in ["written anew, one", "written anew, two", "written anew, three"] {
+        assert_eq!(note(&phone, words), "", "nothing tells it so far");
+    }
+    meet(&mut laptop, &mut phone, &["before the snapshot"]);
+    assert!(fs::read_to_string(phone.log()).unwrap().contains("wrote twice from the same place"));
+    // Both lines are set aside, on both devices, and nothing of them counts.
+    let written =
+        ["lost with the disk, one", "lost with the disk, two", "written anew, one", "written anew, three"];
+    for device in [&laptop, &phone] {
+        let aside = device.ask(&["set-aside"]);
+        assert_eq!(aside["set_aside"].as_array().unwrap().len(), 5, "{aside}");
+        for words in written {
+            assert!(aside.to_string().contains(words), "{words}: {aside}");
+            assert_eq!(standing(device, words), 0, "{words}");
+        }
+        assert!(device.ask(&["sort-out"]).to_string().contains("5 entries of Tobi Larch are set aside"));
+    }
+    // The phone enters it again, and the laptop too, before they meet: it is there once, and no longer asked about.
+    for device in [&laptop, &phone] {
+        assert_eq!(device.ask(&["set-aside", "--all-again"])["entered"], 5);
+    }
+    note(&phone, "after it all");
+    meet(&mut laptop, &mut phone, &["after it all"]);
+    fs::remove_dir_all(laptop.data.join("journal/checkpoints")).ok();
+    for device in [&laptop, &phone] {
+        for words in written {
+            assert_eq!(standing(device, words), 1, "{words}");
+        }
+        assert_eq!(device.ask(&["set-aside"])["set_aside"].as_array().unwrap().len(), 0);
+        assert!(!device.ask(&["sort-out"]).to_string().contains("set aside"));
+    }
+    meet(&mut laptop, &mut phone, &["before the snapshot", "after it all"]);
+    assert_eq!(laptop.ask(&["verify"])["damage"].as_array().unwrap().len(), 0);
+}
+
+/// How many entries with these words count.
+#[track_caller]
+fn standing(device: &Device, words: &str) -> usize {
+    let log = device.ask(&["entries"]);
+    let rows = log["entries"].as_array().unwrap();
+    rows.iter()
+        .filter(|row| row["text"].as_str().unwrap().contains(words) && row["state"] != "does not count")
+        .count()
+}
+
+#[test]
 fn a_damaged_end_is_left_behind_and_comes_back_from_a_peer() {
     let folder = tempfile::tempdir().unwrap();
     let (mut laptop, mut phone) = laptop_and_phone(folder.path());

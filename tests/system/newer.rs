@@ -14,7 +14,7 @@ const KIND_OF_LATER: u16 = 60_000;
 /// chained and signed by the device itself. The program has no way to do this.
 fn write_as_later_program(device: &Device) {
     let mut node = daemon::Node::open(&device.data).unwrap();
-    let own = *node.ledger().chain(&node.device().crew_chain.unwrap()).unwrap();
+    let own = node.ledger().chain(&node.device().crew_chain.unwrap()).unwrap().clone();
     let mut run = RunBuilder::new(own.start, own.tip);
     run.push(own.tip.made_at, KIND_OF_LATER, 1, b"\0what only a later program reads").unwrap();
     let (run, _) = run.finish(&node.crew(), &node.secret()).unwrap();

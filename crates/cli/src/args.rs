@@ -258,6 +258,18 @@ pub(crate) enum Request {
         /// The answer.
         answer: String,
     },
+    /// What was set aside because its device was copied, set back or taken off the crew; and enter it again.
+    #[command(
+        after_help = "  fivebar set-aside\n  fivebar set-aside --again 7f3a02\n  fivebar set-aside --all-again"
+    )]
+    SetAside {
+        /// Enter this again; as often as needed.
+        #[arg(long, value_name = "KEY")]
+        again: Vec<String>,
+        /// Enter all of it again that can be.
+        #[arg(long, conflicts_with = "again")]
+        all_again: bool,
+    },
     /// How the stages of every job stand.
     Stages,
     /// At seven: what is free and ready, what is missing, what to load and to get, whom you wait for.

@@ -21,7 +21,7 @@ use std::process::ExitCode;
 
 use args::{Arguments, Request};
 use clap::Parser;
-use daemon::command::{PlanCommand, SpellSplit, TestCommand};
+use daemon::command::{PlanCommand, SetAsideWish, SpellSplit, TestCommand};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
@@ -148,6 +148,9 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::PayOut { of } => Command::PayList { of },
         Request::SortOut => Command::SortOut,
         Request::Settle { question, answer } => Command::Settle { question, answer },
+        Request::SetAside { all_again: true, .. } => Command::SetAside(SetAsideWish::AllAgain),
+        Request::SetAside { again, .. } if again.is_empty() => Command::SetAside(SetAsideWish::List),
+        Request::SetAside { again, .. } => Command::SetAside(SetAsideWish::Again(again)),
         Request::Stages => Command::Stages,
         Request::Morning { job } => Command::Plan(PlanCommand::Morning { job }),
         Request::Need(need) => need.command(),

@@ -57,6 +57,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         Command::Terms(terms) => office_pages::terms(terms, answer),
         Command::SortOut => questions(answer),
         Command::Settle { .. } => format!("Noted. {} left to sort out.", text(answer, "left")),
+        Command::SetAside(_) => set_aside(answer),
         Command::Stages => stages(answer),
         Command::Tests(command) => test_pages::tests(command, answer),
         Command::Plan(command) => plan_pages::plan(command, answer),
@@ -346,10 +347,32 @@ fn verified(answer: &Value) -> String {
     page
 }
 
+fn set_aside(answer: &Value) -> String {
+    let mut page = Page::new(&["key", "who", "day", "what", "why", "again"]);
+    for row in list(answer, "set_aside") {
+        let again = if row["again"] == true { "yes".to_owned() } else { text(row, "by_hand") };
+        let [key, person, day, what, why] =
+            ["key", "person", "day", "what", "why"].map(|name| text(row, name));
+        page.row(&[&key, &person, &day, &what, &why, &again]);
+    }
+    let entered = answer["entered"].as_u64().unwrap_or(0);
+    let mut out = if entered > 0 { format!("{entered} entered again.\n") } else { String::new() };
+    for refused in list(answer, "refused") {
+        out += &format!("  not {}: {}\n", text(refused, "key"), text(refused, "why"));
+    }
+    if list(answer, "set_aside").is_empty() {
+        return out + "Nothing is set aside.";
+    }
+    out += &page.finish();
+    out + "\n`fivebar set-aside --all-again` enters again what says yes; each stays one entry, whoever does it."
+}
+
 fn status(answer: &Value) -> String {
     let mut page = Page::new(&["device", "for", ">events"]);
     for chain in list(answer, "chains") {
-        page.row(&[&text(chain, "device"), &text(chain, "audience"), &text(chain, "events")]);
+        let (events, counted) = (text(chain, "events"), text(chain, "counted"));
+        let events = if events == counted { events } else { format!("{counted} of {events} count") };
+        page.row(&[&text(chain, "device"), &text(chain, "audience"), &events]);
     }
     format!(
         "{}\nCrew code {}: it is on quotes and on what is handed over.",

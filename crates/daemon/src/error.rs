@@ -103,6 +103,7 @@ pub(crate) fn has_come(option: &str, day: Option<Day>, today: Day) -> Result<(),
 pub(crate) const fn explain(lacking: Lacking) -> &'static str {
     match lacking {
         Lacking::BeyondCut => "this phone or laptop was taken off the crew; ask the boss",
+        Lacking::Forked => "this device wrote twice from the same place; start it anew and enter it again",
         Lacking::Admission => "this phone or laptop is not of the crew yet",
         Lacking::Person => "that person is not of the crew; the boss adds people",
         Lacking::Vouching => "this phone or laptop does not log for that person",

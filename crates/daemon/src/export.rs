@@ -18,29 +18,23 @@ pub fn write(node: &mut Node, dir: &Path) -> Result<Value, NodeError> {
     let path = dir.join("events.jsonl");
     let failed = |error: &dyn std::fmt::Display| NodeError::folder(&path, error);
     let mut out = BufWriter::new(fs::File::create(&path).map_err(|error| failed(&error))?);
-    let chains: Vec<_> = node.ledger().chains().copied().collect();
+    let chains: Vec<_> = node.ledger().chains().cloned().collect();
     let mut count = 0_u64;
     for chain in chains {
-        let mut before = node.ledger().first_tip(&chain.start).hash;
-        let mut next_seq = 0;
-        while let Some(run) = node.read_run(chain.start.chain, next_seq)? {
-            for event in run.placed_events(before) {
-                before = event.hash;
-                let view = event.view;
-                let payload = node.read_payload(chain.start.chain, event.seq, &view);
-                let line = json!({
-                    "hash": event.hash, "chain": chain.start.chain, "device": chain.start.device,
-                    "audience": chain.start.audience, "seq": event.seq, "made_at": view.made_at,
-                    "kind": view.kind,
-                    "act": payload.as_ref().ok().map(|payload| &payload.act),
-                    "body": payload.as_ref().ok().map(|payload| &payload.body),
-                    "unreadable": payload.as_ref().err().map(ToString::to_string),
-                });
-                writeln!(out, "{line}").map_err(|error| failed(&error))?;
-                count += 1;
-            }
-            next_seq = run.next_seq();
-        }
+        node.visit_events(&chain, |node, event| {
+            let view = event.view;
+            let payload = node.read_payload(chain.start.chain, event.seq, &view);
+            let line = json!({
+                "hash": event.hash, "chain": chain.start.chain, "device": chain.start.device,
+                "audience": chain.start.audience, "seq": event.seq, "made_at": view.made_at,
+                "kind": view.kind,
+                "act": payload.as_ref().ok().map(|payload| &payload.act),
+                "body": payload.as_ref().ok().map(|payload| &payload.body),
+                "unreadable": payload.as_ref().err().map(ToString::to_string),
+            });
+            count += 1;
+            writeln!(out, "{line}").map_err(|error| failed(&error))
+        })?;
     }
     out.into_inner().map_err(|error| failed(&error))?.sync_all().map_err(|error| failed(&error))?;
     let figures = json!(projections::reconcile(node.book()));

@@ -1,6 +1,7 @@
 //! Runs on their way into the store and the book.
 
 use ledger::frontier::Checked;
+use ledger::run::PlacedEvent;
 use ledger::{ChainId, ChainStart, Ledger, OfficeKeys, Payload, Refusal, Run, TakenIn};
 use projections::{Book, Taken};
 
@@ -41,12 +42,23 @@ impl Group {
 /// Folds the events of a run that the ledger has taken in.
 pub(crate) fn fold_run(book: &mut Book, ledger: &Ledger, keys: &OfficeKeys, checked: &Checked) {
     let Some(chain) = ledger.chain(&checked.run().chain()) else { return };
-    for event in checked.events() {
+    fold_events(book, ledger, keys, &chain.start, checked.events());
+}
+
+/// Folds events of a chain. One that was folded before changes nothing.
+pub(crate) fn fold_events<'e>(
+    book: &mut Book,
+    ledger: &Ledger,
+    keys: &OfficeKeys,
+    start: &ChainStart,
+    events: impl Iterator<Item = PlacedEvent<'e>>,
+) {
+    for event in events {
         let view = event.view;
-        let (start, hash, seq, made_at) = (chain.start, event.hash, event.seq, view.made_at);
+        let (hash, seq, made_at) = (event.hash, event.seq, view.made_at);
         match Payload::open(start.chain, seq, &view, keys) {
             Ok(payload) => {
-                let standing = ledger.roster().standing(&start, seq, &payload);
+                let standing = ledger.roster().standing(start, (seq, hash), &payload);
                 book.take_in(Taken { hash, chain: start.chain, seq, made_at, standing, payload });
             }
             Err(reason) => book.take_in_unreadable(hash, start.chain, seq, reason),

@@ -6,8 +6,11 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
+use ledger::fork::Comparison;
 use ledger::roster_events::DeviceAdmitted;
-use ledger::{Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, Ledger, Payload, Refusal, Run};
+use ledger::{
+    Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, ForkProof, Ledger, Payload, Refusal, Run,
+};
 use net::{Fault, HoldError, Holder, Host, InviteId, Joiner, Offer};
 use tokio::sync::watch;
 
@@ -45,14 +48,14 @@ impl Holding {
         self.announced.load(Ordering::Relaxed)
     }
 
-    /// Uses the node, and rings the bell if there are more events than before.
+    /// Uses the node, and rings the bell if there is more than before.
     pub fn with<R>(&self, work: impl FnOnce(&mut Node) -> R) -> R {
         let mut node = self.node.lock().unwrap_or_else(PoisonError::into_inner);
         let met = std::mem::take(&mut *self.met.lock().unwrap_or_else(PoisonError::into_inner));
         node.note_met(met);
-        let before = events(node.ledger());
+        let before = news(node.ledger());
         let result = work(&mut node);
-        let after = events(node.ledger());
+        let after = news(node.ledger());
         if after != before {
             self.publish(node.ledger());
             drop(node);
@@ -66,7 +69,7 @@ impl Holding {
         look(&self.ledger.read().unwrap_or_else(PoisonError::into_inner))
     }
 
-    /// The bell: it gives how many events are held, whenever that grows.
+    /// The bell: its number grows with what is held.
     pub fn bell(&self) -> watch::Receiver<u64> {
         self.changed.subscribe()
     }
@@ -83,8 +86,9 @@ impl Holding {
     }
 }
 
-fn events(ledger: &Ledger) -> u64 {
-    ledger.chains().map(|chain| chain.tip.next_seq).sum()
+/// A fork is news, too, whatever it leaves to count.
+fn news(ledger: &Ledger) -> u64 {
+    ledger.chains().map(|chain| chain.tip.next_seq + u64::from(chain.fork.is_some())).sum()
 }
 
 fn fault(error: &NodeError) -> Fault {
@@ -108,6 +112,14 @@ impl Holder for Holding {
     fn read(&self, chain: ChainId, from_seq: u64) -> Option<Run> {
         let run = self.with(|node| node.read_run(chain, from_seq));
         run.inspect_err(|error| tracing::warn!(%error, "a run can't be read for a peer")).ok().flatten()
+    }
+
+    fn compare(&self, shown: &Run) -> Result<Comparison, Fault> {
+        self.with(|node| node.compare(shown)).map_err(|error| fault(&error))
+    }
+
+    fn store_fork(&self, proof: ForkProof) -> Result<Result<(), Refusal>, Fault> {
+        self.with(|node| node.store_fork(proof)).map_err(|error| fault(&error))
     }
 
     fn changes(&self) -> watch::Receiver<u64> {

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::BillableUnit;
 use ledger::roster::{Lacking, Standing};
-use ledger::{Audience, Body, ChainStart, EventHash, InvoiceId, Payload, PersonId, Unreadable, office};
+use ledger::{Audience, Body, EventHash, InvoiceId, Payload, PersonId, Unreadable, office};
 use projections::billing::{self, IssuedPaper, JobWork, PaperDates, PaperNumber, Wish};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
@@ -323,28 +323,24 @@ pub(crate) fn adopt(node: &mut Node, author: PersonId, number: &str) -> Result<V
     Ok(list(node))
 }
 
-/// The invoices that are held and don't count because their device had been cut off.
-fn beyond_a_cut(node: &mut Node) -> Result<Vec<(EventHash, Box<office::Document>)>, NodeError> {
+/// The invoices that are held and don't count because their device had been cut off, or had written twice over.
+fn beyond_a_cut(node: &mut Node) -> Result<BTreeMap<EventHash, Box<office::Document>>, NodeError> {
     let chains = node.ledger().chains().filter(|chain| chain.start.audience == Audience::Office);
     let cut = chains.filter(|chain| node.ledger().roster().cut(&chain.start).is_some());
-    let cut: Vec<ChainStart> = cut.map(|chain| chain.start).collect();
-    let mut found = Vec::new();
-    for start in cut {
-        let mut before = node.ledger().first_tip(&start).hash;
-        let mut next_seq = 0;
-        while let Some(run) = node.read_run(start.chain, next_seq)? {
-            for event in run.placed_events(before) {
-                before = event.hash;
-                let Ok(payload) = node.read_payload(start.chain, event.seq, &event.view) else { continue };
-                let standing = node.ledger().roster().standing(&start, event.seq, &payload);
-                if let (Standing::Without(Lacking::BeyondCut), Body::InvoiceIssued(issued)) =
-                    (standing, payload.body)
-                {
-                    found.push((event.hash, issued.document));
-                }
+    let cut: Vec<_> = cut.cloned().collect();
+    let mut found = BTreeMap::new();
+    for chain in cut {
+        let start = chain.start;
+        node.visit_events(&chain, |node, event| {
+            let Ok(payload) = node.read_payload(start.chain, event.seq, &event.view) else { return Ok(()) };
+            let standing = node.ledger().roster().standing(&start, (event.seq, event.hash), &payload);
+            if let (Standing::Without(Lacking::BeyondCut | Lacking::Forked), Body::InvoiceIssued(issued)) =
+                (standing, payload.body)
+            {
+                found.insert(event.hash, issued.document);
             }
-            next_seq = run.next_seq();
-        }
+            Ok(())
+        })?;
     }
     Ok(found)
 }

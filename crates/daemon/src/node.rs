@@ -5,6 +5,7 @@
 //! what was verified is written when enough is new, and when the node is closed.
 
 mod beginning;
+pub(crate) mod forks;
 mod office_keys;
 mod own_chains;
 mod writing;
@@ -85,6 +86,9 @@ impl Node {
             press: Cell::new(None),
             fetching: false,
         };
+        if node.fill_in_at_cuts() {
+            node.book.judge_again(opening::judge(&node.ledger));
+        }
         node.settle_own_chains()?;
         Ok(node)
     }
@@ -262,6 +266,7 @@ impl Node {
             fold_run(&mut self.book, &self.ledger, &self.keys, checked);
         }
         if roster_changed {
+            self.fill_in_at_cuts();
             // Who may do what decides what counts.
             self.book.judge_again(opening::judge(&self.ledger));
         }

@@ -10,14 +10,16 @@ use std::thread;
 
 use ledger::frontier::Checked;
 use ledger::roster::Standing;
+use ledger::run::PlacedEvent;
 use ledger::{
-    Audience, ChainId, ChainStart, CrewId, DeviceSecret, Event, EventHash, Ledger, OfficeKeys, Payload,
-    Refusal, Run, TakenIn, Unreadable,
+    Audience, ChainId, ChainStart, CrewId, DeviceSecret, Event, EventHash, ForkProof, Ledger, OfficeKeys,
+    Payload, Refusal, Run, TakenIn, Unreadable,
 };
 use projections::{Book, Filed, Filing, Logged};
 use store::{DiskError, Position, RecordKind, Store};
 
 use crate::error::NodeError;
+use crate::node::forks::StoredBranch;
 use crate::verified::Verified;
 
 /// About how many bytes of runs go to the other thread at once.
@@ -141,14 +143,15 @@ fn pass<E: From<DiskError>>(
     let mut ledger = Ledger::new(crew);
     let mut verified = Verified::default();
     let (own, other) = thread::scope(|scope| {
-        let (sender, receiver) = sync_channel::<Vec<Checked>>(WAITING_BATCHES);
+        let (sender, receiver) = sync_channel::<Vec<Piece>>(WAITING_BATCHES);
         let decoder = scope.spawn(move || {
             let mut part = Part::default();
-            receiver.iter().flatten().for_each(|checked| part.decode(&checked));
+            receiver.iter().flatten().for_each(|piece| part.decode(&piece));
             part
         });
         let mut own = Part::default();
         let (mut batch, mut bytes) = (Vec::new(), 0);
+        let mut branch: Option<StoredBranch> = None;
         store.replay::<E>(None, |place, record| {
             match record.kind {
                 RecordKind::ChainDeclaration => {
@@ -162,7 +165,17 @@ fn pass<E: From<DiskError>>(
                             verified.add(place, &checked);
                         }
                         bytes += checked.run().bytes().len();
-                        batch.push(checked);
+                        batch.push(Piece::Run(checked));
+                    }
+                }
+                RecordKind::Branch => {
+                    let Some(read) = note(place, StoredBranch::decode(record.bytes)) else { return Ok(()) };
+                    match branch.take() {
+                        None => branch = Some(read),
+                        Some(before) => {
+                            let taken = before.with(read).and_then(|fork| take_in_fork(&mut ledger, fork));
+                            batch.extend(note(place, taken).map(Piece::Fork));
+                        }
                     }
                 }
                 // Written by a later version: kept, and passed over.
@@ -173,14 +186,14 @@ fn pass<E: From<DiskError>>(
                 match sender.try_send(std::mem::take(&mut batch)) {
                     Ok(()) => {}
                     Err(TrySendError::Full(batch) | TrySendError::Disconnected(batch)) => {
-                        batch.iter().for_each(|checked| own.decode(checked));
+                        batch.iter().for_each(|piece| own.decode(piece));
                     }
                 }
             }
             Ok(())
         })?;
         drop(sender);
-        batch.iter().for_each(|checked| own.decode(checked));
+        batch.iter().for_each(|piece| own.decode(piece));
         Ok::<_, E>((own, join(decoder)))
     })?;
     let is_office = ledger.roster().device(&device.public()).is_some_and(|device| device.office);
@@ -191,6 +204,16 @@ fn pass<E: From<DiskError>>(
         [own.opened(&keys).judged(audience, judge(&ledger)), join(other)]
     });
     Ok(Opened { book: Book::of(audience, filed), ledger, keys, verified })
+}
+
+/// Takes in a fork that this device once checked against what it held.
+fn take_in_fork(
+    ledger: &mut Ledger,
+    (proof, behind): (ForkProof, Option<EventHash>),
+) -> Result<ForkProof, Refusal> {
+    ledger.check_fork(&proof, Some(proof.base().hash))?;
+    ledger.take_in_fork(proof.clone(), behind);
+    Ok(proof)
 }
 
 /// Checks a run that was never verified; what does not fit is left aside.
@@ -211,6 +234,12 @@ fn note<T>(place: Position, taken: Result<T, Refusal>) -> Option<T> {
         .ok()
 }
 
+/// What is to be decoded for the book.
+enum Piece {
+    Run(Checked),
+    Fork(ForkProof),
+}
+
 /// What a thread has decoded, and what must wait until the keys are known: these may come after it.
 #[derive(Default)]
 struct Part {
@@ -219,11 +248,29 @@ struct Part {
 }
 
 impl Part {
-    /// Decodes the events of a run for the book.
-    fn decode(&mut self, checked: &Checked) {
-        let chain = checked.run().chain();
-        let mut prev = checked.before().hash;
-        for event in checked.events() {
+    /// Decodes events for the book.
+    fn decode(&mut self, piece: &Piece) {
+        match piece {
+            Piece::Run(checked) => {
+                self.decode_events(checked.run().chain(), checked.before().hash, checked.events());
+            }
+            Piece::Fork(proof) => {
+                let before = proof.base().hash;
+                for run in proof.branches() {
+                    self.decode_events(run.chain(), before, run.placed_events(before));
+                }
+            }
+        }
+    }
+
+    fn decode_events<'e>(
+        &mut self,
+        chain: ChainId,
+        before: EventHash,
+        events: impl Iterator<Item = PlacedEvent<'e>>,
+    ) {
+        let mut prev = before;
+        for event in events {
             let view = event.view;
             match Payload::decode(view.kind, view.kind_version, view.payload) {
                 Ok(payload) => self.filing.add(event.hash, chain, event.seq, view.made_at, payload),
@@ -252,7 +299,7 @@ pub(crate) fn judge(ledger: &Ledger) -> impl FnMut(&Logged) -> Standing {
         ledger.chains().map(|chain| (chain.start.chain, chain.start)).collect();
     move |logged| {
         starts.get(&logged.chain).map_or(logged.standing, |start| {
-            ledger.roster().judge(start, logged.seq, &logged.act, &logged.body)
+            ledger.roster().judge(start, (logged.seq, logged.hash), &logged.act, &logged.body)
         })
     }
 }

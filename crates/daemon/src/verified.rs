@@ -71,6 +71,13 @@ impl Verified {
         })
     }
 
+    /// The hash of an event in a run that lies at this place.
+    pub(crate) fn hash_of(&self, place: Position, seq: u64) -> Option<EventHash> {
+        let (run, hashes) = self.runs().find(|(run, _)| run.place == place)?;
+        let at = usize::try_from(seq.checked_sub(run.first_seq)?).ok()?;
+        hashes.get(at).copied()
+    }
+
     /// Reads the checkpoint, with the place up to which it holds the journal. None if there is none that
     /// can be read.
     pub(crate) fn read(store: &Store) -> Result<Option<(Self, Position)>, ReadError> {

@@ -55,7 +55,13 @@ impl ForkProof {
 
     /// Compares a peer's run with the run that is held from the same place on, given the hash of the event before.
     #[must_use]
-    pub fn compare(crew: &CrewId, start: &ChainStart, before: EventHash, held: &Run, shown: &Run) -> Comparison {
+    pub fn compare(
+        crew: &CrewId,
+        start: &ChainStart,
+        before: EventHash,
+        held: &Run,
+        shown: &Run,
+    ) -> Comparison {
         let hashes = |run: &Run| run.placed_events(before).map(|event| event.hash).collect::<Vec<_>>();
         let (own, other) = (hashes(held), hashes(shown));
         if held.first_seq() != shown.first_seq() || check_branch(crew, start, shown, &other).is_err() {
@@ -165,7 +171,8 @@ impl Fork {
 
     /// The same, where this event is held behind the last that the branches share.
     pub(crate) fn with_held(self, behind: Option<EventHash>) -> Self {
-        let held = self.hashes.iter().position(|branch| behind.is_some() && branch.first().copied() == behind);
+        let held =
+            self.hashes.iter().position(|branch| behind.is_some() && branch.first().copied() == behind);
         Self { held, ..self }
     }
 

@@ -328,7 +328,9 @@ impl Ledger {
         let held = (chain.tip.next_seq, chain.tip.hash);
         match self.roster.cut(&chain.start) {
             // A branch in a fork's proof is held too.
-            Some(cut) if chain.fork.is_some() && self.roster.reaches(&chain.start, &cut) => (cut.count, cut.hash),
+            Some(cut) if chain.fork.is_some() && self.roster.reaches(&chain.start, &cut) => {
+                (cut.count, cut.hash)
+            }
             // Another event in that place: the two lines have yet to be told apart.
             Some(cut) if held.0 >= cut.count => {
                 let at_cut = chain.at_cut.filter(|at_cut| at_cut.count == cut.count).unwrap_or(cut);
@@ -343,7 +345,8 @@ impl Ledger {
     /// [`Ledger::note_at_cut`].
     pub fn unknown_at_cut(&self) -> impl Iterator<Item = (ChainId, u64)> {
         self.chains.values().filter_map(|chain| {
-            let end = self.roster.end(&chain.start).filter(|end| self.roster.is_cut_there(&chain.start, end))?;
+            let end =
+                self.roster.end(&chain.start).filter(|end| self.roster.is_cut_there(&chain.start, end))?;
             let is_known = chain.at_cut.is_some_and(|at_cut| at_cut.count == end.count);
             let is_held = end.count > 0 && chain.tip.next_seq >= end.count;
             (is_held && !is_known).then_some((chain.start.chain, end.count))
@@ -439,7 +442,8 @@ impl Ledger {
     }
 
     fn fold_roster(&mut self) {
-        let line = |chain: &Chain| Line { start: chain.start, fork: chain.fork.clone(), at_cut: chain.at_cut };
+        let line =
+            |chain: &Chain| Line { start: chain.start, fork: chain.fork.clone(), at_cut: chain.at_cut };
         let lines = self.chains.iter().map(|(id, chain)| (*id, line(chain))).collect();
         self.roster = Roster::fold(self.crew, &self.roster_events, &lines);
         // A retirement mostly cuts where a chain ends, and what is held there is known.

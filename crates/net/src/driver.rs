@@ -9,7 +9,8 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
 
-use ledger::{ChainId, Ledger, Refusal, Run};
+use ledger::fork::Comparison;
+use ledger::{ChainId, ForkProof, Ledger, Refusal, Run};
 use quinn::{Connection, ConnectionError, ReadError, RecvStream, SendStream, WriteError};
 use sync::{FrameReader, Output, Session, frame_length};
 use tokio::task::JoinHandle;
@@ -49,6 +50,33 @@ enum End {
 
 type Stored = (Vec<ChainId>, Result<Vec<Result<(), Refusal>>, Fault>);
 
+/// What the holder is asked for besides storing, one at a time.
+enum Ask {
+    Read(ChainId, u64),
+    Show(ChainId, u64),
+    Compare(Run),
+    StoreFork(ForkProof),
+}
+
+/// What it said.
+enum Answer {
+    Read(ChainId, Option<Run>),
+    Shown(Option<Run>),
+    Compared(u64, Comparison),
+    ForkStored(ChainId, Result<(), Refusal>),
+}
+
+impl Ask {
+    fn put_to(self, holder: &impl Holder) -> Result<Answer, Fault> {
+        Ok(match self {
+            Self::Read(chain, from_seq) => Answer::Read(chain, holder.read(chain, from_seq)),
+            Self::Show(chain, from_seq) => Answer::Shown(holder.read(chain, from_seq)),
+            Self::Compare(run) => Answer::Compared(run.next_seq(), holder.compare(&run)?),
+            Self::StoreFork(proof) => Answer::ForkStored(proof.chain(), holder.store_fork(proof)?),
+        })
+    }
+}
+
 struct Driver<H> {
     session: Session,
     holder: Arc<H>,
@@ -61,9 +89,9 @@ struct Driver<H> {
     output: Vec<u8>,
     sent: usize,
     to_store: VecDeque<Run>,
-    to_read: VecDeque<(ChainId, u64)>,
+    to_ask: VecDeque<Ask>,
     storing: Option<JoinHandle<Stored>>,
-    reading: Option<JoinHandle<(ChainId, Option<Run>)>>,
+    asking: Option<JoinHandle<Result<Answer, Fault>>>,
     /// Whether the holder was told what the peer announced.
     peer_noted: bool,
     end: Option<End>,
@@ -89,9 +117,9 @@ pub(crate) async fn drive<H: Holder>(
         output: Vec::new(),
         sent: 0,
         to_store: VecDeque::new(),
-        to_read: VecDeque::new(),
+        to_ask: VecDeque::new(),
         storing: None,
-        reading: None,
+        asking: None,
         peer_noted: false,
         end: None,
         noted: 0,
@@ -147,7 +175,7 @@ impl<H: Holder> Driver<H> {
             let may_read = self.taken == self.input.len() && !self.input_ended && self.session.wants_frames();
             tokio::select! {
                 stored = finished(&mut self.storing) => self.handle_stored(stored),
-                read = finished(&mut self.reading) => self.handle_read(read),
+                answer = finished(&mut self.asking) => self.handle_answer(answer.flatten()),
                 written = send.write(self.output.get(self.sent..).unwrap_or_default()),
                     if self.sent < self.output.len() => self.handle_written(written),
                 read = receive.read(&mut buffer), if may_read => match read {
@@ -208,7 +236,10 @@ impl<H: Holder> Driver<H> {
                     }
                 }
                 Output::Store(run) => self.to_store.push_back(run),
-                Output::Read { chain, from_seq } => self.to_read.push_back((chain, from_seq)),
+                Output::Read { chain, from_seq } => self.to_ask.push_back(Ask::Read(chain, from_seq)),
+                Output::Show { chain, from_seq } => self.to_ask.push_back(Ask::Show(chain, from_seq)),
+                Output::Compare(run) => self.to_ask.push_back(Ask::Compare(run)),
+                Output::StoreFork(proof) => self.to_ask.push_back(Ask::StoreFork(proof)),
                 Output::CaughtUp => {
                     self.holder.note_peer(self.session.peer(), self.session.peer_holds());
                     tracing::debug!(peer = %self.session.peer().short(), "caught up");
@@ -261,11 +292,11 @@ impl<H: Holder> Driver<H> {
                 (chains, holder.store(runs))
             }));
         }
-        if self.reading.is_none()
-            && let Some((chain, from_seq)) = self.to_read.pop_front()
+        if self.asking.is_none()
+            && let Some(ask) = self.to_ask.pop_front()
         {
             let holder = Arc::clone(&self.holder);
-            self.reading = Some(tokio::task::spawn_blocking(move || (chain, holder.read(chain, from_seq))));
+            self.asking = Some(tokio::task::spawn_blocking(move || ask.put_to(&*holder)));
         }
     }
 
@@ -284,9 +315,14 @@ impl<H: Holder> Driver<H> {
         }
     }
 
-    fn handle_read(&mut self, read: Result<(ChainId, Option<Run>), Fault>) {
-        match read {
-            Ok((chain, run)) => self.with_session(|session, ledger| session.handle_read(chain, run, ledger)),
+    fn handle_answer(&mut self, answer: Result<Answer, Fault>) {
+        match answer {
+            Ok(answer) => self.with_session(|session, ledger| match answer {
+                Answer::Read(chain, run) => session.handle_read(chain, run, ledger),
+                Answer::Shown(run) => session.handle_shown(run, ledger),
+                Answer::Compared(reached, found) => session.handle_compared(reached, found, ledger),
+                Answer::ForkStored(chain, outcome) => session.handle_fork_stored(chain, outcome, ledger),
+            }),
             Err(fault) => self.end = Some(End::Error(fault.into())),
         }
     }

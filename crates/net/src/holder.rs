@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 use std::future::Future;
 
-use ledger::{ChainId, ChainStart, CrewId, DeviceKey, Ledger, Refusal, Run};
+use ledger::fork::Comparison;
+use ledger::{ChainId, ChainStart, CrewId, DeviceKey, ForkProof, Ledger, Refusal, Run};
 use tokio::sync::watch;
 
 use crate::check_words::CheckWords;
@@ -49,6 +50,19 @@ pub trait Holder: Send + Sync + 'static {
     /// A run of the chain that begins at or covers `from_seq`: as many joined as fit in 1 MiB. None
     /// if the store can't give it. May wait for a disk: it is called where that is allowed.
     fn read(&self, chain: ChainId, from_seq: u64) -> Option<Run>;
+
+    /// Compares a peer's run with what is held from the same place on. May wait for a disk, as above.
+    ///
+    /// # Errors
+    /// [`Fault`] if what is held can't be read.
+    fn compare(&self, shown: &Run) -> Result<Comparison, Fault>;
+
+    /// Checks the proof of a fork, makes it durable if it says something new, and takes it into the ledger. Once it
+    /// returns, [`Holder::changes`] has moved on. May wait for a disk, as above.
+    ///
+    /// # Errors
+    /// [`Fault`] if it could not be made durable. It is not in the ledger then.
+    fn store_fork(&self, proof: ForkProof) -> Result<Result<(), Refusal>, Fault>;
 
     /// Moves on whenever something became durable, wherever it came from.
     fn changes(&self) -> watch::Receiver<u64>;

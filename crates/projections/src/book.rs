@@ -211,6 +211,7 @@ enum StandingOnDisk {
 #[serde(remote = "Lacking")]
 enum LackingOnDisk {
     BeyondCut,
+    Forked,
     Admission,
     Person,
     Vouching,

@@ -230,19 +230,14 @@ impl Book {
     /// of a button gives its event an id, so this tells whether the press came before.
     #[must_use]
     pub fn written_by(&self, author: PersonId, entry: EntryId) -> Option<&Logged> {
-        let rows = self.rows.values().flat_map(|versions| versions.values().map(|row| &**row));
-        let mut all = self.entries.values().flat_map(History::all).chain(rows);
-        all.find(|logged| logged.act.entry == entry && logged.act.author == author)
+        self.all().find(|logged| logged.act.entry == entry && logged.act.author == author)
     }
 
     /// Everything that a mate wrote down and nobody with the right to has accepted or crossed out:
     /// entries, changes of entries, and rows of the lists. Whether somebody answered the question
     /// about it makes no difference.
     pub fn proposed(&self) -> impl Iterator<Item = &Logged> {
-        let entries = self.entries.values();
-        let entries = entries.flat_map(History::all);
-        let rows = self.rows.values().flat_map(|versions| versions.values()).map(|row| &**row);
-        entries.chain(rows).filter(|logged| {
+        self.all().filter(|logged| {
             logged.standing == Standing::Proposed
                 && !self.counts(logged)
                 && !self.is_struck(&logged.act.entry_ref())

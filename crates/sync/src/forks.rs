@@ -136,7 +136,12 @@ impl Forks {
     ///
     /// # Errors
     /// [`Refusal::UnexpectedFrame`] for what was not asked for, and those of what is put together.
-    pub(crate) fn add_part(&mut self, part: Part, last: bool, bytes: &[u8]) -> Result<Option<Output>, Refusal> {
+    pub(crate) fn add_part(
+        &mut self,
+        part: Part,
+        last: bool,
+        bytes: &[u8],
+    ) -> Result<Option<Output>, Refusal> {
         if part == Part::Shown && self.search.is_none() {
             return Err(Refusal::UnexpectedFrame);
         }
@@ -165,8 +170,10 @@ impl Forks {
             }
             Part::Shown => {
                 let run = Run::decode(whole)?;
-                let expected =
-                    self.search.as_ref().is_some_and(|search| (search.chain, search.from_seq) == (run.chain(), run.first_seq()));
+                let expected = self
+                    .search
+                    .as_ref()
+                    .is_some_and(|search| (search.chain, search.from_seq) == (run.chain(), run.first_seq()));
                 if expected { Ok(Some(Output::Compare(run))) } else { Err(Refusal::UnexpectedFrame) }
             }
         }

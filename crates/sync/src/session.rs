@@ -331,7 +331,7 @@ impl Session {
         }
         match (message, self.stage) {
             (Message::Hello { crew, digest }, Stage::Greeting) => self.handle_hello(crew, digest, ledger),
-            (Message::Frontier { last, tips }, Stage::Comparing) => self.handle_frontier(last, tips, ledger),
+            (Message::Frontier { last, tips }, Stage::Comparing) => self.handle_frontier(last, tips),
             (Message::ChainStart(start), Stage::Exchanging) => self.receiving.add_start(start, ledger),
             (Message::RunPart { last, bytes }, Stage::Exchanging) => {
                 self.caught_up = false;
@@ -342,7 +342,8 @@ impl Session {
             }
             (Message::Held(tips), Stage::Exchanging) => {
                 // Of a chain that is not held here, nothing was sent that could be acknowledged.
-                let tips: Tips = tips.into_iter().filter(|(chain, _)| ledger.chain(chain).is_some()).collect();
+                let tips: Tips =
+                    tips.into_iter().filter(|(chain, _)| ledger.chain(chain).is_some()).collect();
                 tips.iter().for_each(|(chain, (next_seq, _))| self.sending.note_held(*chain, *next_seq));
                 self.forks.note(tips);
                 Ok(())
@@ -405,7 +406,7 @@ impl Session {
         Ok(())
     }
 
-    fn handle_frontier(&mut self, last: bool, tips: Tips, ledger: &Ledger) -> Result<(), Refusal> {
+    fn handle_frontier(&mut self, last: bool, tips: Tips) -> Result<(), Refusal> {
         if self.claims.len() + tips.len() > MAX_CHAINS {
             return Err(Refusal::TooMuchClaimed);
         }

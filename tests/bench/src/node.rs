@@ -40,15 +40,16 @@ pub(crate) fn open(folder: &Path, thousands: u32) -> Result<(), Box<dyn Error>> 
     let secret: DeviceSecret = node.secret();
     let count = u64::from(thousands) * u64::from(BATCH_EVENTS) / 10;
     for from in (0..count).step_by(BATCH_EVENTS as usize) {
-        let mut chain = *node.ledger().chains().next().ok_or("the founding chain is there")?;
+        let founding = node.ledger().chains().next().ok_or("the founding chain is there")?;
+        let (start, mut tip) = (founding.start, founding.tip);
         let mut runs: Vec<Run> = Vec::new();
         for number in from..count.min(from + u64::from(BATCH_EVENTS)) {
             let payload = entry(&node, number)?;
-            let mut builder = RunBuilder::new(chain.start, chain.tip);
+            let mut builder = RunBuilder::new(start, tip);
             builder.push(0, payload.body.kind().number(), KIND_VERSION, &payload.encode()?)?;
-            let (run, tip) = builder.finish(&node.crew(), &secret).ok_or("a run has events")?;
+            let (run, reached) = builder.finish(&node.crew(), &secret).ok_or("a run has events")?;
             runs.push(run);
-            chain.tip = tip;
+            tip = reached;
         }
         node.store_runs(|_| None, &runs)?.into_iter().collect::<Result<Vec<()>, _>>()?;
     }

@@ -62,7 +62,8 @@ pub(crate) fn rebuild(thousands: u32) -> Result<(), Box<dyn Error>> {
     }
     let decoding = began.elapsed();
 
-    let judge = |logged: &Logged| ledger.roster().judge(&start, logged.seq, &logged.act, &logged.body);
+    let judge =
+        |logged: &Logged| ledger.roster().judge(&start, (logged.seq, logged.hash), &logged.act, &logged.body);
     let mut book = Book::new(Audience::Office);
     let mut foldings = Vec::with_capacity(FOLDINGS);
     for _ in 0..FOLDINGS {
@@ -89,7 +90,7 @@ pub(crate) fn rebuild(thousands: u32) -> Result<(), Box<dyn Error>> {
         for event in run.placed_events(*before) {
             let view = event.view;
             let payload = Payload::decode(view.kind, view.kind_version, view.payload)?;
-            let standing = ledger.roster().standing(&start, event.seq, &payload);
+            let standing = ledger.roster().standing(&start, (event.seq, event.hash), &payload);
             let (hash, chain, seq, made_at) = (event.hash, start.chain, event.seq, view.made_at);
             grown.take_in(Taken { hash, chain, seq, made_at, standing, payload });
         }

@@ -23,8 +23,10 @@ pub(super) fn status(node: &Node) -> Value {
         .chains()
         .map(|chain| {
             let device = roster.device(&chain.start.device).map(|device| device.name.clone());
+            let (counted, _) = node.ledger().counted_tip(chain);
             json!({ "chain": chain.start.chain, "device": device, "audience": chain.start.audience,
-                "events": chain.tip.next_seq, "head": chain.tip.hash })
+                "events": chain.tip.next_seq, "counted": counted, "head": chain.tip.hash,
+                "forked": chain.fork.is_some() })
         })
         .collect();
     let digest: String = node

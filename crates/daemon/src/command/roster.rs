@@ -119,15 +119,14 @@ pub(crate) fn device_called(node: &Node, wanted: &str) -> Result<DeviceKey, Node
     Ok(device)
 }
 
-/// The end of each chain of some devices, as far as it is held here.
+/// The end of each chain of some devices, as far as it is held here and counts.
 pub(crate) fn positions(node: &Node, of: impl Fn(&DeviceKey) -> bool) -> Vec<Position> {
-    let chains = node.ledger().chains().filter(|chain| of(&chain.start.device) && chain.tip.next_seq > 0);
-    let end = |chain: &ledger::frontier::Chain| Position {
-        chain: chain.start.chain,
-        seq: chain.tip.next_seq - 1,
-        hash: chain.tip.hash,
-    };
-    let mut ends: Vec<Position> = chains.map(end).collect();
+    let chains = node.ledger().chains().filter(|chain| of(&chain.start.device));
+    let ends = chains.filter_map(|chain| {
+        let (count, hash) = node.ledger().counted_tip(chain);
+        Some(Position { chain: chain.start.chain, seq: count.checked_sub(1)?, hash })
+    });
+    let mut ends: Vec<Position> = ends.collect();
     ends.sort_unstable();
     ends
 }

@@ -10,10 +10,11 @@ use std::path::Path;
 
 use ledger::roster_events::DeviceAdmitted;
 use ledger::{Audience, Body, DeviceSecret, ItemId, JobId, Kind, Payload};
+use serde_json::json;
 
 use super::*;
 use crate::device::DeviceFile;
-use crate::node::Write;
+use crate::node::{Node, Write};
 
 const SCENARIO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/scenario");
 

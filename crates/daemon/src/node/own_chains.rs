@@ -26,6 +26,11 @@ enum Doubt {
     )]
     Damaged,
     #[error(
+        "Take note: this device wrote twice from the same place, as after a restored copy of its whole disk. What it wrote since \
+         then counts only up to there; what is set aside can be entered again (fivebar set-aside). It goes on in new chains"
+    )]
+    Forked,
+    #[error(
         "Take note: another device holds entries of this one that are not here, as after a restored backup. This device goes on \
          in new chains, and fetches what it lacks"
     )]
@@ -46,6 +51,7 @@ impl Node {
             self.leave_chains(Doubt::Damaged);
         }
         self.leave_chains_that_others_know_better();
+        self.leave_chains_that_forked();
         Ok(())
     }
 
@@ -57,6 +63,14 @@ impl Node {
         };
         if self.device.written_chains().any(|chain| is_behind(&chain)) {
             self.leave_chains(Doubt::Behind);
+        }
+    }
+
+    /// Leaves this device's chains if it has written one of them twice.
+    pub(super) fn leave_chains_that_forked(&mut self) {
+        let has_forked = |chain: &ChainId| self.ledger.chain(chain).is_some_and(|held| held.fork.is_some());
+        if self.device.written_chains().any(|chain| has_forked(&chain)) {
+            self.leave_chains(Doubt::Forked);
         }
     }
 

@@ -67,8 +67,10 @@ impl Node {
         let (run, _) = builder.finish(&self.crew(), &self.secret).ok_or(Refusal::EmptyRun)?;
         let mut group = Group::new(&self.ledger);
         group.add(|_| Some(start), &run)?;
-        for (seq, write) in (tip.next_seq..).zip(writes.iter().take(hashes.len())) {
-            if let Standing::Without(lacking) = group.ledger.roster().standing(&start, seq, &write.payload) {
+        for ((seq, hash), write) in (tip.next_seq..).zip(&hashes).zip(writes) {
+            if let Standing::Without(lacking) =
+                group.ledger.roster().standing(&start, (seq, *hash), &write.payload)
+            {
                 return Err(NodeError::NotAllowed { kind: write.payload.body.kind(), lacking });
             }
         }

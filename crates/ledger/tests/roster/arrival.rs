@@ -115,8 +115,9 @@ fn deliver(world: &World, mut runs: Vec<(ChainStart, Run)>) -> Ledger {
 
 /// What everybody must agree about: people, devices, and which events count.
 fn agreed(world: &World, roster: &Roster) -> (Vec<Person>, Vec<Device>, Vec<EventHash>) {
-    let counts =
-        |event: &&RosterEvent| roster.standing(&event.start, (event.seq, event.hash), &event.payload) == Standing::Counted;
+    let counts = |event: &&RosterEvent| {
+        roster.standing(&event.start, (event.seq, event.hash), &event.payload) == Standing::Counted
+    };
     let counted = world.events.values().filter(counts).map(|event| event.hash);
     (roster.people().cloned().collect(), roster.devices().cloned().collect(), counted.collect())
 }

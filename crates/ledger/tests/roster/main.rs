@@ -308,7 +308,10 @@ fn what_counts_by_role_device_and_whose_entry() {
     assert_eq!(world.standing_by(2, 50, maren.0, tobi, hours()), vouching);
     assert_eq!(world.standing(2, 50, maren.0, hours()), vouching);
     let (office, roster) = (start(2, Audience::Office), world.roster());
-    assert_eq!(roster.standing(&office, (0, EventHash([0; 32])), &payload(tobi, &[], price_paid())), Standing::Counted);
+    assert_eq!(
+        roster.standing(&office, (0, EventHash([0; 32])), &payload(tobi, &[], price_paid())),
+        Standing::Counted
+    );
     let misplaced = roster.standing(&office, (0, EventHash([0; 32])), &payload(tobi, &[], note()));
     assert_eq!(misplaced, Standing::Without(Lacking::Audience));
 }

@@ -312,6 +312,11 @@ pub(super) fn too_much<'w>(claims: &Claims<'w>) -> Vec<(Account<'w>, Claim)> {
         if claims.double(unit, worths.get(&unit).copied().unwrap_or_default()).is_some() {
             return None;
         }
+        // What was billed and is set aside stands until people have said what becomes of it.
+        let is_set_aside = |claim: &Standing<'_>| claims.job.set_aside.contains(&claim.revision);
+        if !worths.contains_key(&unit) && account.claims.iter().any(is_set_aside) {
+            return None;
+        }
         let (revision, quantity) = (claims.revision(unit)?, Quantity::new(account.giving_back(open)).ok()?);
         Some((account, Claim { unit, revision, quantity, follows: claims.newest(unit) }))
     });

@@ -21,6 +21,7 @@ use crate::materials::{MaterialUse, Movement, uses_of};
 use crate::places::PlaceWords;
 use crate::quotes;
 use crate::row::RowKey;
+use crate::set_aside;
 use crate::stages::DoneAt;
 use crate::words::packs_of;
 
@@ -31,6 +32,7 @@ use crate::words::packs_of;
 pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
     let mut works: BTreeMap<JobId, JobWork> = BTreeMap::new();
     let also_called = also_called(book, lists);
+    let set_aside = set_aside::forked(book);
     let entries: Vec<_> = book.entries().collect();
     let agreed = agreed_of(&entries);
     for (job, terms) in &lists.terms {
@@ -58,6 +60,7 @@ pub fn job_works(book: &Book, lists: &Lists<'_>) -> Vec<JobWork> {
                 vat_rates: vat_rates(lists, *job),
                 applications: Vec::new(),
                 self_billing: self_billing(lists, *job),
+                set_aside: set_aside.clone(),
             };
             (*job, work)
         }));

@@ -139,6 +139,7 @@ fn job(code: &str, customer: &str, terms: JobTerms, stages: &[&str]) -> JobWork 
         vat_rates: BTreeMap::new(),
         applications: Vec::new(),
         self_billing: None,
+        set_aside: BTreeSet::new(),
     }
 }
 

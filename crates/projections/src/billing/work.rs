@@ -64,6 +64,8 @@ pub struct JobWork {
     pub applications: Vec<ApplicationWork>,
     /// The agreement that the customer issues its invoices.
     pub self_billing: Option<SelfBilling>,
+    /// The events of the crew that a fork of a chain has set aside.
+    pub set_aside: BTreeSet<EventHash>,
 }
 
 /// An application for payment.

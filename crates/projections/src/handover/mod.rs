@@ -114,7 +114,7 @@ pub fn book_of(proved: &Proved) -> Book {
         let (hash, chain, seq, made_at) = (event.hash, event.start.chain, event.seq, event.made_at);
         match &event.payload {
             Ok(payload) => {
-                let standing = proved.roster.standing(&event.start, seq, payload);
+                let standing = proved.roster.standing(&event.start, (seq, hash), payload);
                 book.take_in(Taken { hash, chain, seq, made_at, standing, payload: payload.clone() });
             }
             Err(reason) => book.take_in_unreadable(hash, chain, seq, *reason),

@@ -1,7 +1,7 @@
 //! Questions about what was written: twice, apart, for a mate, without the right to, or in bytes
 //! that can't be read.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::roster::{Lacking, Standing};
 use ledger::{EntryRef, Unreadable};
@@ -22,6 +22,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     for logged in facts.book.rows.values().flat_map(|versions| versions.values()) {
         standing(facts, logged, found);
     }
+    set_aside(facts, found);
     listed_apart(facts, found);
     unreadable(facts, found);
 }
@@ -89,6 +90,8 @@ fn standing(facts: &Facts<'_>, logged: &Logged, found: &mut Vec<Question>) {
                 format!("Somebody logged an entry for {} on {day}. Is it right?", name()),
             )
         }
+        // Asked about all at once.
+        Standing::Without(Lacking::Forked) => return,
         Standing::Without(lacking) => {
             let text =
                 format!("An entry of {} on {day} is kept and does not count: {}.", name(), why_not(lacking));
@@ -102,11 +105,38 @@ fn standing(facts: &Facts<'_>, logged: &Logged, found: &mut Vec<Question>) {
 const fn why_not(lacking: Lacking) -> &'static str {
     match lacking {
         Lacking::BeyondCut => "it was written on a phone after that phone was taken off the crew",
+        Lacking::Forked => {
+            "it was written by a device that was copied or set back, and that wrote something else there, too"
+        }
         Lacking::Admission => "nobody with the right to added its phone",
         Lacking::Person => "that person is not of the crew",
         Lacking::Vouching => "the phone may not write for that person",
         Lacking::Role => "a foreman or the boss has to do that",
         Lacking::Audience => "it was written where such a thing does not belong",
+    }
+}
+
+/// What a copied or restored device wrote, one question a chain.
+fn set_aside(facts: &Facts<'_>, found: &mut Vec<Question>) {
+    let forked = |logged: &&Logged| logged.standing == Standing::Without(Lacking::Forked);
+    let waiting = crate::set_aside(facts.book).into_iter().filter(forked);
+    let mut of_chain: BTreeMap<_, Vec<&Logged>> = BTreeMap::new();
+    waiting.for_each(|logged| of_chain.entry(logged.chain).or_default().push(logged));
+    for (chain, logged) in of_chain {
+        let who: BTreeSet<_> = logged.iter().map(|logged| facts.lists.person(logged.act.person)).collect();
+        let who: Vec<_> = who.into_iter().collect();
+        let count = logged.len();
+        let text = format!(
+            "{count} {} of {} set aside: {}. `fivebar set-aside` lists and enters again what was set aside.",
+            if count == 1 { "entry" } else { "entries" },
+            format_args!("{} {}", who.join(" and "), if count == 1 { "is" } else { "are" }),
+            why_not(Lacking::Forked),
+        );
+        let about = [chain.to_string(), count.to_string()];
+        let mut question = Question::new(QuestionKind::NotCounted, &about, text)
+            .from(logged.iter().map(|logged| logged.act.entry_ref()));
+        question.day = logged.first().map(|logged| logged.act.done_on);
+        found.push(question);
     }
 }
 

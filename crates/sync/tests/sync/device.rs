@@ -163,15 +163,17 @@ impl Device {
     /// What a shell does with `Output::Compare`.
     pub(crate) fn compare(&self, shown: &Run) -> Comparison {
         let (chain, from_seq) = (shown.chain(), shown.first_seq());
-        let Some(start) = self.ledger.chain(&chain).map(|held| held.start) else { return Comparison::Elsewhere };
+        let Some(start) = self.ledger.chain(&chain).map(|held| held.start) else {
+            return Comparison::Elsewhere;
+        };
         let before = match from_seq.checked_sub(1) {
             Some(seq) => self.hash_of(chain, seq),
             None => Some(self.ledger.first_tip(&start).hash),
         };
         let held = self.read(chain, from_seq);
-        let found = before.zip(held).map(|(before, held)| {
-            ForkProof::compare(&self.ledger.crew(), &start, before, &held, shown)
-        });
+        let found = before
+            .zip(held)
+            .map(|(before, held)| ForkProof::compare(&self.ledger.crew(), &start, before, &held, shown));
         found.unwrap_or(Comparison::Elsewhere)
     }
 
