@@ -195,3 +195,77 @@ impl Fork {
         self.hashes.iter().find(|branch| branch.get(at) == Some(&cut.hash)).map(Vec::as_slice)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chain::{Audience, DeviceSecret};
+    use crate::run::RunBuilder;
+
+    const CREW: CrewId = CrewId([1; 32]);
+
+    fn secret() -> DeviceSecret {
+        DeviceSecret::from_seed(&[2; 32])
+    }
+
+    fn start() -> ChainStart {
+        ChainStart { chain: ChainId([3; 16]), device: secret().public(), audience: Audience::Crew }
+    }
+
+    fn run(from: Tip, words: &[&[u8]], signer: &DeviceSecret) -> (Run, Tip) {
+        let mut builder = RunBuilder::new(start(), from);
+        for word in words {
+            builder.push(5, 60_000, 1, word).unwrap();
+        }
+        builder.finish(&CREW, signer).unwrap()
+    }
+
+    #[test]
+    fn a_proof_is_the_same_from_either_side_and_reads_back() {
+        let (shared, tip) = run(start().tip(&CREW), &[b"shared"], &secret());
+        let before = shared.placed_events(start().anchor(&CREW)).last().unwrap().hash;
+        let (one, _) = run(tip, &[b"one", b"more"], &secret());
+        let (other, _) = run(tip, &[b"other"], &secret());
+        let proof = ForkProof::new(before, one.clone(), other.clone()).unwrap();
+        assert_eq!(ForkProof::new(before, other.clone(), one.clone()), Some(proof.clone()));
+        assert_eq!(ForkProof::new(before, one.clone(), one.clone()), None);
+        assert_eq!(proof.base(), Cut { count: 1, hash: before });
+        let bytes = proof.encode();
+        assert_eq!(ForkProof::decode(&bytes), Ok(proof.clone()));
+        assert!((0..bytes.len()).all(|length| ForkProof::decode(&bytes[..length]).is_err()));
+        // The branches the other way round are no second form of it.
+        let [low, high] = proof.branches();
+        let length = u32::try_from(high.bytes().len()).unwrap().to_le_bytes();
+        let turned = [&before.0[..], &length, high.bytes(), low.bytes()].concat();
+        assert_eq!(ForkProof::decode(&turned), Err(Refusal::MalformedEnvelope));
+        assert_eq!(
+            proof.verify(&CREW, &start()).map(|hashes| hashes.map(|branch| branch.len()).iter().sum()),
+            Ok(3_usize)
+        );
+        // Found by comparing longer runs.
+        let (longer, _) = run(start().tip(&CREW), &[b"shared", b"one", b"more"], &secret());
+        let (held, _) = run(start().tip(&CREW), &[b"shared", b"other"], &secret());
+        let anchor = start().anchor(&CREW);
+        let Comparison::Forked(found) = ForkProof::compare(&CREW, &start(), anchor, &held, &longer) else {
+            panic!("they part behind the first event")
+        };
+        assert_eq!(found.base(), proof.base());
+        let same = ForkProof::compare(&CREW, &start(), anchor, &held, &shared);
+        assert_eq!(same, Comparison::Same);
+    }
+
+    #[test]
+    fn only_what_the_device_signed_is_a_proof() {
+        let stranger = DeviceSecret::from_seed(&[9; 32]);
+        let tip = start().tip(&CREW);
+        let (one, _) = run(tip, &[b"one"], &secret());
+        let (forged, _) = run(tip, &[b"other"], &stranger);
+        let proof = ForkProof::new(tip.hash, one.clone(), forged.clone()).unwrap();
+        assert_eq!(proof.verify(&CREW, &start()), Err(Refusal::BadSignature));
+        assert_eq!(ForkProof::compare(&CREW, &start(), tip.hash, &one, &forged), Comparison::Elsewhere);
+        // Of another past it proves nothing here: its heads sign other hashes.
+        let (other, _) = run(tip, &[b"other"], &secret());
+        let proof = ForkProof::new(EventHash([7; 32]), one, other).unwrap();
+        assert_eq!(proof.verify(&CREW, &start()), Err(Refusal::BadSignature));
+    }
+}

@@ -11,8 +11,8 @@ use ledger::run::MAX_RUN;
 use ledger::{ChainId, ForkProof, Ledger, Refusal, Run};
 
 use crate::message::{self, Tips};
+use crate::output::Output;
 use crate::sending::Sending;
-use crate::session::Output;
 
 /// Most runs that are asked for, or shown, in a session: to close in on a place among a million events takes 40.
 const MAX_ASKED: usize = 128;

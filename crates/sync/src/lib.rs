@@ -12,6 +12,7 @@
 mod forks;
 mod frame;
 mod message;
+mod output;
 mod receiving;
 mod sending;
 mod session;
@@ -19,4 +20,5 @@ mod sight;
 
 pub use frame::{FrameReader, MAX_FRAME, frame_length};
 pub use message::FORMAT_MAJOR;
-pub use session::{Output, Session};
+pub use output::Output;
+pub use session::Session;

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use ledger::run::MAX_RUN;
 use ledger::{ChainId, ChainStart, Ledger, Refusal, Run};
 
-use crate::session::Output;
+use crate::output::Output;
 
 /// Most chains that a peer may announce in one session. A crew of six that changes its devices
 /// every month for twenty years has fewer.

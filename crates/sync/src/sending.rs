@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use ledger::{Audience, ChainId, ChainStart, Ledger, Run};
 
 use crate::message::{self, Tips};
+use crate::output::Output;
 use crate::receiving::Receiving;
-use crate::session::Output;
 use crate::sight::sort_parents_first;
 
 /// The next run is read when fewer bytes than this are left to send. So at most this and one run

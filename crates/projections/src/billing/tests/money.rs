@@ -245,3 +245,25 @@ fn the_tax_point_follows_from_completion_only_where_one_payment_pays_for_the_job
     assert_eq!(tax_point(&work, day(16), None), day(16));
     assert_eq!(work.papers[0].document.lines[0].claims[0].unit, BillableUnit::Stage(work.stage("skim")));
 }
+
+#[test]
+fn what_was_billed_and_is_set_aside_by_a_fork_is_neither_given_back_nor_billed_again() {
+    let mut work = mill();
+    let stage = work.stages[0].name.clone();
+    work.work(1, &stage, day(0), (TOBI, "Tobi Larch", "38.00"), 240);
+    work.work(2, &stage, day(0), (TOBI, "Tobi Larch", "38.00"), 60);
+    work.bill(day(0));
+    let before = work.entries.clone();
+    work.strike(1);
+    assert_eq!(proposed_credits(&work).len(), 1, "crossed out, it would be given back");
+    work.set_aside = BTreeSet::from([hash(1)]);
+    assert_eq!(proposed_credits(&work), []);
+    assert_eq!(preview(&work, Some(day(0))), None);
+    // Entered again, as it was and then shorter.
+    work.entries = before;
+    work.entries[0].revision = hash(300);
+    assert_eq!(proposed_credits(&work), []);
+    assert_eq!(preview(&work, Some(day(0))), None);
+    work.set_minutes(1, 180);
+    assert_eq!(proposed_credits(&work).len(), 1);
+}
