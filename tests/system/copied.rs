@@ -188,3 +188,44 @@ fn a_damaged_end_is_left_behind_and_comes_back_from_a_peer() {
     assert_eq!(phone.times_noted("on the damaged page"), 0);
     meet(&mut laptop, &mut phone, &["long before", "on the damaged page", "in the cellar"]);
 }
+
+/// Turns one bit of what stands in a journal.
+fn damage(data: &Path, words: &str) {
+    let segment = last_segment(data);
+    let mut bytes = fs::read(&segment).unwrap();
+    let place = bytes.windows(words.len()).position(|window| window == words.as_bytes()).unwrap();
+    bytes[place] ^= 1;
+    fs::write(&segment, bytes).unwrap();
+}
+
+#[test]
+fn damage_in_the_middle_is_put_right_and_what_stood_there_comes_back_from_a_peer() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut laptop, mut phone) = laptop_and_phone(folder.path());
+    let notes = ["long before", "on the damaged page", "after it"];
+    notes.iter().for_each(|words| drop(note(&phone, words)));
+    meet(&mut laptop, &mut phone, &notes);
+    damage(&phone.data, "on the damaged page");
+    let _ = fs::remove_dir_all(phone.data.join("journal/checkpoints"));
+
+    assert!(note(&phone, "in the cellar").contains("part of the journal was damaged"));
+    assert_eq!(fs::read_dir(phone.data.join("journal/cut")).unwrap().count(), 1);
+    assert_eq!(note(&phone, "in the cellar again"), "", "it is said once, and its chains are left once");
+    assert_eq!(phone.ask(&["verify"])["damage"].as_array().unwrap().len(), 0);
+    let all = [&notes[..], &["in the cellar", "in the cellar again"]].concat();
+    meet(&mut laptop, &mut phone, &all);
+
+    // Found while the device runs, too: what is lost is fetched from the other at once.
+    laptop.start(&[]);
+    phone.start(&[laptop.address]);
+    wait_for("the two to hold the same", || laptop.frontier() == phone.frontier());
+    let before = phone.frontier();
+    damage(&phone.data, "long before");
+    let found = phone.ask(&["verify"]);
+    assert_eq!(found["damage"].as_array().unwrap().len(), 1, "{found}");
+    assert!(found["put_right"] == true && found["missing"].as_u64().unwrap() > 0, "{found}");
+    wait_for("what was lost to come back", || phone.frontier() == before);
+    all.iter().for_each(|words| assert_eq!(phone.times_noted(words), 1, "{words}"));
+    let found = phone.ask(&["verify"]);
+    assert_eq!((found["damage"].as_array().unwrap().len(), &found["missing"]), (0, &serde_json::json!(0)));
+}

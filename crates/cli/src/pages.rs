@@ -344,6 +344,21 @@ fn verified(answer: &Value) -> String {
     for place in damage {
         page += &format!("\n  damaged: {}", place.as_str().unwrap_or_default());
     }
+    for file in list(answer, "moved") {
+        page += &format!("\n  moved to {} of the journal's folder", file.as_str().unwrap_or_default());
+    }
+    if !damage.is_empty() && answer["put_right"] != true {
+        page += "\nThe damage could not be put right: is the disk full? Free some space and verify again.";
+    }
+    match answer["missing"].as_u64().unwrap_or(0) {
+        0 => {}
+        1 => page += "\n1 event is missing here. It comes back from the next device that has it.",
+        missing => {
+            page += &format!(
+                "\n{missing} events are missing here. They come back from the next device that has them."
+            )
+        }
+    }
     page
 }
 

@@ -21,7 +21,7 @@ use ledger::{
     Payload, PersonId, Refusal, Run, Unreadable,
 };
 use projections::Book;
-use store::{DeepReport, Record, RecordKind, Store};
+use store::{DeepReport, Healed, Record, RecordKind, Store};
 use trade::{Day, Moment};
 
 use crate::device::DeviceFile;
@@ -37,6 +37,19 @@ use crate::verified::{Pending, Verified};
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
 /// What the log calls that which became of the data folder, for whoever opened it.
 pub const OF_THE_FOLDER: &str = "fivebar::folder";
+
+/// What came of reading and verifying everything.
+#[derive(Debug)]
+pub struct WholeRead {
+    /// What the store found.
+    pub report: DeepReport,
+    /// How many events were verified.
+    pub verified: u64,
+    /// What was damaged and is put right.
+    pub healed: Vec<Healed>,
+    /// How many events are missing here by that, and come back from a device that has them.
+    pub missing: u64,
+}
 
 /// Something to be written, and for whom.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,7 +84,8 @@ impl Node {
         mut store: Store,
     ) -> Result<Self, NodeError> {
         let secret = device.secret()?;
-        let Opened { ledger, book, keys, verified } = opening::open(&mut store, device.crew, &secret)?;
+        let Opened { ledger, book, keys, verified, damage } =
+            opening::open(&mut store, device.crew, &secret)?;
         let page = PageFile::open(&*machine)?;
         let mut node = Self {
             machine,
@@ -89,7 +103,7 @@ impl Node {
         if node.fill_in_at_cuts() {
             node.book.judge_again(opening::judge(&node.ledger));
         }
-        node.settle_own_chains()?;
+        node.settle_own_chains(&damage)?;
         Ok(node)
     }
 
@@ -284,20 +298,28 @@ impl Node {
         Ok(())
     }
 
-    /// Reads everything from the journal and verifies it anew, whatever a checkpoint said. Gives what the
-    /// store found and how many events were verified.
+    /// Reads everything from the journal and verifies it anew, whatever a checkpoint said. Damage is put right.
     ///
     /// # Errors
     /// [`NodeError::Read`] or [`NodeError::Disk`].
-    pub fn verify(&mut self) -> Result<(DeepReport, u64), NodeError> {
+    pub fn verify(&mut self) -> Result<WholeRead, NodeError> {
         let report = self.store.verify_deep()?;
+        let events = |ledger: &Ledger| ledger.chains().map(|chain| chain.tip.next_seq).sum::<u64>();
+        let before = events(&self.ledger);
         let opened = opening::open_anew(&self.store, self.crew(), &self.secret)?;
         self.verified = opened.verified;
-        // Where the disk has lost something meanwhile, this process still knows of it, and the owner is told.
-        if opened.ledger.frontier(None) == self.ledger.frontier(None) {
-            self.book = opened.book;
+        let mut healed = Vec::new();
+        if !report.damage.is_empty() {
+            healed = self.put_right(&report.damage);
+            // What is lost here is asked for like anything else that is not held.
+            (self.ledger, self.keys) = (opened.ledger, opened.keys);
         }
-        Ok((report, self.verified.events() as u64))
+        self.book = opened.book;
+        self.fill_in_at_cuts();
+        self.book.judge_again(opening::judge(&self.ledger));
+        let (verified, missing) =
+            (self.verified.events() as u64, before.saturating_sub(events(&self.ledger)));
+        Ok(WholeRead { report, verified, healed, missing })
     }
 
     /// How many events the start took from a checkpoint as verified.

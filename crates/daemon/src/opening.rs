@@ -16,7 +16,7 @@ use ledger::{
     Payload, Refusal, Run, TakenIn, Unreadable,
 };
 use projections::{Book, Filed, Filing, Logged};
-use store::{DiskError, Position, RecordKind, Store};
+use store::{Damage, DiskError, Position, RecordKind, Store};
 
 use crate::error::NodeError;
 use crate::node::forks::StoredBranch;
@@ -35,6 +35,8 @@ pub(crate) struct Opened {
     pub(crate) book: Book,
     /// What this pass verified: not what it was told had been verified before.
     pub(crate) verified: Verified,
+    /// What could not be read.
+    pub(crate) damage: Vec<Damage>,
 }
 
 /// Why a pass ended early.
@@ -142,7 +144,7 @@ fn pass<E: From<DiskError>>(
 ) -> Result<Opened, E> {
     let mut ledger = Ledger::new(crew);
     let mut verified = Verified::default();
-    let (own, other) = thread::scope(|scope| {
+    let (own, other, damage) = thread::scope(|scope| {
         let (sender, receiver) = sync_channel::<Vec<Piece>>(WAITING_BATCHES);
         let decoder = scope.spawn(move || {
             let mut part = Part::default();
@@ -152,7 +154,7 @@ fn pass<E: From<DiskError>>(
         let mut own = Part::default();
         let (mut batch, mut bytes) = (Vec::new(), 0);
         let mut branch: Option<StoredBranch> = None;
-        store.replay::<E>(None, |place, record| {
+        let replayed = store.replay::<E>(None, |place, record| {
             match record.kind {
                 RecordKind::ChainDeclaration => {
                     let start = ChainStart::decode(record.bytes);
@@ -178,8 +180,8 @@ fn pass<E: From<DiskError>>(
                         }
                     }
                 }
-                // Written by a later version: kept, and passed over.
-                RecordKind::Unknown(_) => {}
+                // In place of damage, or written by a later version: kept, and passed over.
+                RecordKind::Lost | RecordKind::Unknown(_) => {}
             }
             if bytes >= BATCH_BYTES {
                 bytes = 0;
@@ -194,7 +196,7 @@ fn pass<E: From<DiskError>>(
         })?;
         drop(sender);
         batch.iter().for_each(|piece| own.decode(piece));
-        Ok::<_, E>((own, join(decoder)))
+        Ok::<_, E>((own, join(decoder), replayed.damage))
     })?;
     let is_office = ledger.roster().device(&device.public()).is_some_and(|device| device.office);
     let audience = if is_office { Audience::Office } else { Audience::Crew };
@@ -203,7 +205,7 @@ fn pass<E: From<DiskError>>(
         let other = scope.spawn(|| other.opened(&keys).judged(audience, judge(&ledger)));
         [own.opened(&keys).judged(audience, judge(&ledger)), join(other)]
     });
-    Ok(Opened { book: Book::of(audience, filed), ledger, keys, verified })
+    Ok(Opened { book: Book::of(audience, filed), ledger, keys, verified, damage })
 }
 
 /// Takes in a fork that this device once checked against what it held.

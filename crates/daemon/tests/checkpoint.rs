@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use daemon::Node;
 use daemon::device::DeviceFile;
-use daemon::node::Write;
+use daemon::node::{WholeRead, Write};
 use ledger::office::PricePaid;
 use ledger::roster_events::{DeviceAdmitted, PersonListed, Role, RoleChanged};
 use ledger::site::{Changes, Corrected, Hours, Place, Site, Struck, Worked};
@@ -278,7 +278,7 @@ fn verifying_looks_at_everything_whatever_the_checkpoint_says() {
     let mut node = Node::open(folder.path()).unwrap();
     assert_eq!(node.verified_before(), 7);
     let held = everything(&node);
-    let (report, events) = node.verify().unwrap();
+    let WholeRead { report, verified: events, .. } = node.verify().unwrap();
     assert_eq!((report.damage.len(), report.events, events), (0, 7, 7));
     assert_eq!(everything(&node), held);
 }

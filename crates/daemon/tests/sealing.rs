@@ -94,7 +94,7 @@ fn last_key(node: &mut Node) -> OfficeKeyId {
     let own = |chain: &&ledger::frontier::Chain| {
         chain.start.device == node.key() && chain.start.audience == Audience::Office
     };
-    let chain = *node.ledger().chains().find(own).unwrap();
+    let chain = node.ledger().chains().find(own).unwrap().clone();
     let run = node.read_run(chain.start.chain, chain.tip.next_seq - 1).unwrap().unwrap();
     let payload = run.events().last().unwrap().payload;
     assert_eq!(payload[0], 1, "sealed");

@@ -158,6 +158,7 @@ impl<H: Holder> Driver<H> {
         stay: Stay,
     ) -> End {
         let mut changes = self.holder.changes();
+        let mut held = *changes.borrow_and_update();
         let mut buffer = vec![0; READ_AT_ONCE];
         let mut watching = true;
         loop {
@@ -189,7 +190,14 @@ impl<H: Holder> Driver<H> {
                     Err(_) => return End::Error(Refusal::Truncated.into()),
                 },
                 changed = changes.changed(), if watching => match changed {
-                    Ok(()) => self.with_session(Session::handle_ledger_changed),
+                    Ok(()) => {
+                        // What was lost and is to be fetched is asked for when two meet, not in between.
+                        let holds = *changes.borrow_and_update();
+                        if holds < std::mem::replace(&mut held, holds) {
+                            return End::Settled;
+                        }
+                        self.with_session(Session::handle_ledger_changed);
+                    }
                     Err(_) => watching = false,
                 },
                 error = connection.closed() => return self.after_loss(error).await,

@@ -65,7 +65,8 @@ pub trait Holder: Send + Sync + 'static {
     /// [`Fault`] if it could not be made durable. It is not in the ledger then.
     fn store_fork(&self, proof: ForkProof) -> Result<Result<(), Refusal>, Fault>;
 
-    /// Moves on whenever something became durable, wherever it came from.
+    /// Moves on whenever something became durable, wherever it came from. Its number grows with what is held, and is
+    /// lower only where something was lost.
     fn changes(&self) -> watch::Receiver<u64>;
 
     /// The device that paired this one. Until the ledger says so, it is taken for one of the crew.

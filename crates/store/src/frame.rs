@@ -34,7 +34,9 @@ pub enum RecordKind {
     Run,
     /// 3: a branch of a forked chain; the two of a fork follow each other in one group.
     Branch,
-    /// Any other number from 4 to 254: written by a later version, kept and passed on.
+    /// 4: nothing, in place of bytes that were damaged and moved away.
+    Lost,
+    /// Any other number from 5 to 254: written by a later version, kept and passed on.
     Unknown(u8),
 }
 
@@ -45,6 +47,7 @@ impl RecordKind {
             RecordKind::ChainDeclaration => 1,
             RecordKind::Run => 2,
             RecordKind::Branch => 3,
+            RecordKind::Lost => 4,
             RecordKind::Unknown(number) => number,
         }
     }
@@ -56,6 +59,7 @@ impl RecordKind {
             1 => Some(RecordKind::ChainDeclaration),
             2 => Some(RecordKind::Run),
             3 => Some(RecordKind::Branch),
+            4 => Some(RecordKind::Lost),
             other => Some(RecordKind::Unknown(other)),
         }
     }

@@ -13,6 +13,7 @@ use crate::Position;
 use crate::disk::{Disk, DiskError, DiskFile, Tried};
 use crate::error::AppendError;
 use crate::frame::{self, GROUP_BYTES_MAX, RECORD_BYTES_MAX, RECORD_HEADER_BYTES, Record, RecordKind};
+use crate::healing::{Healed, heal_segment};
 use crate::recovery::{Damage, Mark, Tail};
 use crate::scanner::{Scanner, Step};
 use crate::segment::{self, FIRST_GROUP, HeaderFound, JOURNAL_FOLDER, segment_file};
@@ -168,6 +169,26 @@ impl Journal {
         let mut piece = vec![0; length as usize];
         file.read_at(place.offset, &mut piece).tried("read", &name)?;
         Ok(Some(piece))
+    }
+
+    /// Puts whole groups in place of what is damaged in a segment. What is appended meanwhile waits.
+    pub(crate) fn heal(&mut self, number: u32) -> Result<Vec<Healed>, DiskError> {
+        let tail = self.tail.mark.end;
+        let is_tail = number == tail.segment;
+        let healed = heal_segment(&*self.disk, &self.crew, number, is_tail.then_some(tail.offset))?;
+        if healed.is_empty() {
+            return Ok(healed);
+        }
+        self.readers.remove(&number);
+        if let Err(place) = self.segments.binary_search(&number) {
+            self.segments.insert(place, number);
+        }
+        if is_tail {
+            let name = segment_file(number);
+            self.tail.file = self.disk.open(&name).tried("open", &name)?;
+            self.tail.filled = tail.offset;
+        }
+        Ok(healed)
     }
 
     fn reader(&mut self, number: u32) -> Result<&dyn DiskFile, DiskError> {

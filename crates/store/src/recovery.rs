@@ -1,7 +1,7 @@
 //! What a start finds in the journal: where its last whole group ends, what was torn, what is damaged.
 //!
 //! A torn tail is copied to `cut/` before it is cut off. Damage in front of a whole group is reported
-//! and left where it is; the groups behind it stay readable. Nothing is repaired here.
+//! and left where it is; the groups behind it stay readable. Healing it is another module's.
 
 use std::fmt;
 
@@ -215,7 +215,7 @@ fn cut_tail(disk: &dyn Disk, tail: &mut Tail, torn_bytes: u64, report: &mut Open
 }
 
 /// Copies bytes of a segment to a new, synced file in `cut/`.
-fn copy_to_cut(
+pub(crate) fn copy_to_cut(
     disk: &dyn Disk,
     from: &dyn DiskFile,
     place: Position,

@@ -14,6 +14,7 @@ use crate::disk::{Disk, DiskError};
 use crate::error::{AppendError, CheckpointError, OpenError, ReadError};
 use crate::extent::{self, Extent};
 use crate::frame::{self, RECORD_HEADER_BYTES, Record, RecordKind};
+use crate::healing::Healed;
 use crate::index::{Entry, Index, IndexPlace, IndexState};
 use crate::journal::Journal;
 use crate::lock::FolderLock;
@@ -316,6 +317,23 @@ impl Store {
     /// The disk's.
     pub fn read_checkpoint(&self, name: &str) -> Result<Option<Checkpoint>, ReadError> {
         Ok(checkpoint::read(&*self.disk, name, &self.journal.crew())?)
+    }
+
+    /// Puts damaged segments right: what can't be read is moved to `cut/`, and the next start finds no damage any
+    /// more. What stood there is to come from a peer. A place that reads well by now is left alone.
+    ///
+    /// # Errors
+    /// The disk's. The segments before that are put right, and the others are as they were.
+    pub fn heal(&mut self, damage: &[Damage]) -> Result<Vec<Healed>, DiskError> {
+        let segments: BTreeSet<u32> = damage.iter().map(|damage| damage.place.segment).collect();
+        let mut healed = Vec::new();
+        for segment in segments {
+            healed.extend(self.journal.heal(segment)?);
+        }
+        if !healed.is_empty() {
+            self.rebuild_index("damage in the journal was put right")?;
+        }
+        Ok(healed)
     }
 
     /// Reads the whole journal, compares the index with it if nothing is damaged, and says what is there.

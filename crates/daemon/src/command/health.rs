@@ -5,14 +5,18 @@ use ledger::Audience;
 use serde_json::{Value, json};
 
 use crate::error::NodeError;
-use crate::node::Node;
+use crate::node::{Node, WholeRead};
 
 /// Reads the whole ledger from disk and verifies it.
 pub(super) fn verify(node: &mut Node) -> Result<Value, NodeError> {
-    let (report, events) = node.verify()?;
-    let damage: Vec<String> =
-        report.damage.iter().map(|damage| format!("{}: {} bytes", damage.place, damage.length)).collect();
-    Ok(json!({ "runs": report.runs, "events": report.events, "events_verified": events, "damage": damage }))
+    let WholeRead { report, verified, healed, missing } = node.verify()?;
+    let damage: Vec<String> = report.damage.iter().map(ToString::to_string).collect();
+    let moved: Vec<&str> =
+        healed.iter().filter_map(|healed| Some(healed.cut.as_ref()?.file.as_str())).collect();
+    Ok(json!({
+        "runs": report.runs, "events": report.events, "events_verified": verified, "damage": damage,
+        "put_right": healed.len() == damage.len(), "moved": moved, "missing": missing,
+    }))
 }
 
 /// How far each chain is held.

@@ -7,6 +7,7 @@
 
 use ledger::roster_events::SessionOpened;
 use ledger::{Audience, Body, ChainId, ChainStart, Payload};
+use store::{Damage, Healed};
 
 use super::{Node, OF_THE_FOLDER, Write};
 use crate::error::NodeError;
@@ -21,7 +22,7 @@ enum Doubt {
     )]
     Copied,
     #[error(
-        "Take note: the end of the journal was damaged, so this device goes on in new chains. What was lost comes back from the \
+        "Take note: part of the journal was damaged, so this device goes on in new chains. What was lost comes back from the \
          devices that have it"
     )]
     Damaged,
@@ -39,9 +40,8 @@ enum Doubt {
 
 impl Node {
     /// Leaves the chains that this device may not go on writing, by what was found when the folder was opened.
-    pub(super) fn settle_own_chains(&mut self) -> Result<(), NodeError> {
-        let found = self.store.opening();
-        let damaged = !found.damage.is_empty() || !found.cut.is_empty();
+    pub(super) fn settle_own_chains(&mut self, damage: &[Damage]) -> Result<(), NodeError> {
+        let damaged = !damage.is_empty() || !self.store.opening().cut.is_empty();
         if self.machine.is_copied()? {
             self.leave_chains(Doubt::Copied);
             // Two folders must not vouch by the same sessions.
@@ -50,6 +50,7 @@ impl Node {
         } else if damaged {
             self.leave_chains(Doubt::Damaged);
         }
+        self.put_right(damage);
         self.leave_chains_that_others_know_better();
         self.leave_chains_that_forked();
         Ok(())
@@ -71,6 +72,29 @@ impl Node {
         let has_forked = |chain: &ChainId| self.ledger.chain(chain).is_some_and(|held| held.fork.is_some());
         if self.device.written_chains().any(|chain| has_forked(&chain)) {
             self.leave_chains(Doubt::Forked);
+        }
+    }
+
+    /// Moves what is damaged out of the journal, once this device writes its chains no more: with the damage would go
+    /// the sign that it does not remember all of them.
+    pub(super) fn put_right(&mut self, damage: &[Damage]) -> Vec<Healed> {
+        if damage.is_empty() {
+            return Vec::new();
+        }
+        self.leave_chains(Doubt::Damaged);
+        let healed = self.change_device(|_| ()).and_then(|()| Ok(self.store.heal(damage)?));
+        match healed {
+            Ok(healed) => {
+                for Healed { damage, cut } in &healed {
+                    let cut = cut.as_ref().map(|cut| cut.file.as_str());
+                    tracing::warn!(%damage, cut, "damage in the journal was put right");
+                }
+                healed
+            }
+            Err(error) => {
+                tracing::warn!(%error, "damage in the journal could not be put right; it is tried again at the next start");
+                Vec::new()
+            }
         }
     }
 

@@ -34,6 +34,56 @@ fn takes_in(damage: &[Damage], segment: u32, byte: u64) -> bool {
 
 proptest! {
     #[test]
+    fn what_is_damaged_is_moved_away_and_all_else_stays_where_it_is(
+        groups in groups(2..14),
+        flips in prop::collection::vec((any::<prop::sample::Index>(), any::<prop::sample::Index>()), 1..4),
+        missing in any::<bool>(),
+    ) {
+        use store::Disk;
+        let disk = FaultyDisk::new();
+        let (store, places) = written(&disk, &groups);
+        let end = store.end();
+        drop(store);
+        // Never the last group: that would be a torn tail.
+        let mut lost = std::collections::BTreeSet::new();
+        for (victim, bit) in flips {
+            let victim = victim.index(groups.len() - 1);
+            let (start, end) = places[victim];
+            let bit = start.offset * 8 + bit.index(((end.offset - start.offset) * 8) as usize) as u64;
+            if lost.insert(victim) {
+                disk.flip_bit(&segment_file(start.segment), bit).expect("it is there");
+            }
+        }
+        if missing && end.segment > 1 {
+            disk.remove(&segment_file(1)).expect("it is there");
+            lost.extend((0..groups.len()).filter(|group| places[*group].0.segment == 1));
+        }
+        let kept: Vec<Kept> =
+            (0..groups.len()).filter(|group| !lost.contains(group)).flat_map(|group| groups[group].clone()).collect();
+
+        let mut store = Store::open(options(&disk)).expect("it opens");
+        let (_, damage) = replay(&store, None);
+        let healed = store.heal(&damage).expect("the disk works");
+        prop_assert_eq!(healed.len(), damage.len());
+        let without_lost = |found: Vec<Kept>| -> Vec<Kept> {
+            found.into_iter().filter(|kept| kept.0 != store::RecordKind::Lost).collect()
+        };
+        let (found, damage) = replay(&store, None);
+        prop_assert_eq!((without_lost(found), damage), (kept.clone(), vec![]));
+        prop_assert_eq!(store.end(), end);
+        // It can be written on, and the next start finds nothing wrong.
+        let more = vec![run(chain(9), 0, 1, b"written on")];
+        store.append(&records(&more)).expect("the disk works");
+        drop(store);
+        let mut store = Store::open(options(&disk)).expect("it opens");
+        prop_assert!(store.opening().damage.is_empty() && store.opening().cut.is_empty());
+        let deep = store.verify_deep().expect("reads");
+        prop_assert_eq!((deep.damage.len(), deep.index_rebuilt), (0, false));
+        let (found, _) = replay(&store, None);
+        prop_assert_eq!(without_lost(found), [&kept[..], &more[..]].concat());
+    }
+
+    #[test]
     fn a_flipped_bit_costs_its_own_group_and_no_other(
         groups in groups(2..12),
         victim in any::<prop::sample::Index>(),
