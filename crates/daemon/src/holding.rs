@@ -39,7 +39,7 @@ impl Holding {
     #[must_use]
     pub fn new(node: Node) -> Self {
         let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
-        let (changed, announced) = (watch::Sender::new(0), AtomicU64::new(0));
+        let (changed, announced) = (watch::Sender::new(news(node.ledger())), AtomicU64::new(0));
         let machine = node.shared_machine();
         Self { machine, node: Mutex::new(node), ledger, inviter, changed, announced, met: Mutex::default() }
     }

@@ -194,7 +194,8 @@ impl<H: Holder> Driver<H> {
                         // What was lost and is to be fetched is asked for when two meet, not in between.
                         let holds = *changes.borrow_and_update();
                         if holds < std::mem::replace(&mut held, holds) {
-                            return End::Settled;
+                            let lost = "something that was held is lost, and asked for again".to_owned();
+                            return End::Error(Fault(lost).into());
                         }
                         self.with_session(Session::handle_ledger_changed);
                     }
