@@ -402,6 +402,14 @@ pub(crate) enum Request {
         /// A handover, as a zip or as a folder.
         file: Option<PathBuf>,
     },
+    /// Move this device to another folder, as to a new disk or laptop: it stays the same device.
+    #[command(
+        after_help = "  fivebar move /media/stick/fivebar\n  fivebar --data /media/stick/fivebar move ~/fivebar"
+    )]
+    Move {
+        /// The new folder; it must not exist yet.
+        to: PathBuf,
+    },
     /// How far each device's entries are held here.
     Status,
 }

@@ -102,6 +102,25 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             print(arguments, &answer, |_| pages::joined(&joined));
             return Ok(());
         }
+        Request::Move { to } => {
+            let bar = progress::copying();
+            let moved = daemon::moving::move_to(folder, &to, &|done, of| {
+                bar.set_length(of);
+                bar.set_position(done);
+            });
+            bar.finish_and_clear();
+            let moved = moved?;
+            print(arguments, &json!(moved), |_| {
+                format!(
+                    "Moved to {}: {} files. From now on start it with --data {}. What is left in {} can be deleted.",
+                    moved.to.display(),
+                    moved.files,
+                    moved.to.display(),
+                    folder.display()
+                )
+            });
+            return Ok(());
+        }
         Request::Run { meeting, page } => {
             let say = |line| println!("{line}");
             return serve::run(folder, meeting.meeting(), say, async |holding| {

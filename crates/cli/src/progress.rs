@@ -33,3 +33,13 @@ pub(crate) fn show(bar: &ProgressBar, reached: Progress) {
     });
     bar.set_position(reached.done);
 }
+
+/// A bar of bytes that are copied.
+pub(crate) fn copying() -> ProgressBar {
+    let bar = ProgressBar::new(0);
+    if let Ok(style) = ProgressStyle::with_template("{bytes} of {total_bytes} copied {wide_bar} {eta} to go")
+    {
+        bar.set_style(style);
+    }
+    bar
+}

@@ -16,8 +16,6 @@ use crate::error::NodeError;
 use crate::invites::KeptInvite;
 use crate::machine::{Machine, ThisMachine};
 
-const FILE: &str = "device.json";
-
 /// A device of the crew that was met, and where.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct KnownPeer {
@@ -68,6 +66,9 @@ pub struct DeviceFile {
 }
 
 impl DeviceFile {
+    /// What the file is called.
+    pub(crate) const NAME: &str = "device.json";
+
     /// A new device.
     #[must_use]
     pub fn new(secret: &DeviceSecret, crew: CrewId, name: String, person: PersonId) -> Self {
@@ -99,10 +100,10 @@ impl DeviceFile {
     /// # Errors
     /// As [`DeviceFile::read`].
     pub(crate) fn read_on(machine: &dyn Machine) -> Result<Option<Self>, NodeError> {
-        let Some(text) = machine.read(FILE)? else { return Ok(None) };
+        let Some(text) = machine.read(Self::NAME)? else { return Ok(None) };
         serde_json::from_slice(&text)
             .map(Some)
-            .map_err(|error| NodeError::folder(&machine.folder().join(FILE), &error))
+            .map_err(|error| NodeError::folder(&machine.folder().join(Self::NAME), &error))
     }
 
     /// Writes the file so that either the old or the new one is there, whatever happens.
@@ -112,7 +113,7 @@ impl DeviceFile {
     pub(crate) fn write_on(&self, machine: &dyn Machine) -> Result<(), NodeError> {
         let text = serde_json::to_string_pretty(self)
             .map_err(|error| NodeError::folder(machine.folder(), &error))?;
-        machine.write(FILE, text.as_bytes())
+        machine.write(Self::NAME, text.as_bytes())
     }
 
     /// The chains it writes.
@@ -127,7 +128,7 @@ impl DeviceFile {
     pub fn secret(&self) -> Result<DeviceSecret, NodeError> {
         // A device key has the width of a seed, and its hex is read strictly.
         let seed: DeviceKey =
-            self.seed.parse().map_err(|error| NodeError::folder(&PathBuf::from(FILE), &error))?;
+            self.seed.parse().map_err(|error| NodeError::folder(&PathBuf::from(Self::NAME), &error))?;
         Ok(DeviceSecret::from_seed(&seed.0))
     }
 

@@ -23,6 +23,9 @@ pub enum NodeError {
     /// The folder holds no ledger.
     #[error("no ledger in {0}. Found a crew with `fivebar found`, or join one with `fivebar join`")]
     NoLedger(String),
+    /// The device that this folder was of is in another one.
+    #[error("this device was moved to {0}; start it there, with --data")]
+    Moved(String),
     /// The folder holds a ledger already.
     #[error("{0} holds a ledger already. Choose another folder with --data")]
     AlreadyFounded(String),

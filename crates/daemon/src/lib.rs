@@ -18,6 +18,7 @@ mod keeping;
 pub mod local;
 pub mod machine;
 mod mark;
+pub mod moving;
 pub mod node;
 mod opening;
 pub mod page;

@@ -11,6 +11,7 @@ use super::{Node, act_at};
 use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::machine::{Machine, ThisMachine};
+use crate::moving::moved_away;
 
 impl Node {
     /// Founds a crew in a folder that holds no ledger. The recovery words are given out here and kept nowhere.
@@ -39,6 +40,7 @@ impl Node {
         if DeviceFile::read_on(&*machine)?.is_some() {
             return Err(NodeError::AlreadyFounded(machine.folder().display().to_string()));
         }
+        not_moved_away(&*machine)?;
         if crew.trim().is_empty() || founder.trim().is_empty() {
             return Err(NodeError::bad_input("a crew and its founder need a name"));
         }
@@ -87,6 +89,7 @@ impl Node {
         if DeviceFile::read_on(&*machine)?.is_some() {
             return Err(NodeError::AlreadyFounded(machine.folder().display().to_string()));
         }
+        not_moved_away(&*machine)?;
         machine.put_unfinished_aside()?;
         let store = Store::create(machine.journal()?, file.crew)?;
         file.write_on(&*machine)?;
@@ -106,13 +109,23 @@ impl Node {
     /// # Errors
     /// As [`Node::open`].
     pub fn open_on(machine: Arc<dyn Machine>) -> Result<Self, NodeError> {
-        let device = DeviceFile::read_on(&*machine)?
-            .ok_or_else(|| NodeError::NoLedger(machine.folder().display().to_string()))?;
+        let Some(device) = DeviceFile::read_on(&*machine)? else {
+            not_moved_away(&*machine)?;
+            return Err(NodeError::NoLedger(machine.folder().display().to_string()));
+        };
         let store = match Store::open(machine.journal()?) {
             // Joined, and stopped before the first run came.
             Err(store::OpenError::Empty) => Store::create(machine.journal()?, device.crew)?,
             other => other?,
         };
         Self::with_store(machine, device, store)
+    }
+}
+
+/// Refuses a folder whose device is in another one.
+fn not_moved_away(machine: &dyn Machine) -> Result<(), NodeError> {
+    match moved_away(machine)? {
+        Some(away) => Err(NodeError::Moved(away.to.display().to_string())),
+        None => Ok(()),
     }
 }
