@@ -11,7 +11,7 @@ use crate::command::named;
 use crate::command::office::write;
 use crate::error::{NodeError, has_come};
 use crate::invoices::{self, extras_called, issue_as, update_first, work_of, works};
-use crate::node::{Node, random};
+use crate::node::Node;
 
 /// What can be done with applications and the customer's own invoices.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -254,7 +254,7 @@ fn self_billed(
         )));
     }
     let dates = PaperDates { today, issued_on: on, tax_point };
-    let document = billing::self_billed(work, &preview, InvoiceId(random()?), number, dates)
+    let document = billing::self_billed(work, &preview, InvoiceId(node.machine().random()?), number, dates)
         .map_err(NodeError::refused)?;
     let answer = json!({ "document": document });
     write(
@@ -305,7 +305,11 @@ fn self_credited(
     }
     let proposed = invoices::proposed_credit(work, paper, of, whole)?;
     // The number is checked as if it were the crew's, and stands for nothing.
-    let as_ours = billing::PaperNumber { invoice: InvoiceId(random()?), series: String::new(), number: 1 };
+    let as_ours = billing::PaperNumber {
+        invoice: InvoiceId(node.machine().random()?),
+        series: String::new(),
+        number: 1,
+    };
     let dates = PaperDates { today, issued_on: on, tax_point: on };
     let mut credited = billing::credit_note(work, &proposed, as_ours, dates).map_err(NodeError::refused)?;
     credited.document.number = 0;

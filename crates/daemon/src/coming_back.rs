@@ -16,7 +16,8 @@ use crate::command::roster::positions;
 use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::holding::Holding;
-use crate::node::{Node, random};
+use crate::machine::random;
+use crate::node::Node;
 use crate::serve::{Progress, network, runtime};
 
 /// Why a device that comes back takes others off.

@@ -55,7 +55,7 @@ use crate::error::NodeError;
 use crate::handing_over::{self, HandOverWish};
 use crate::import::FileName;
 use crate::invites::InviteWish;
-use crate::node::{Node, today};
+use crate::node::Node;
 use crate::papers::{self, PaperWish};
 use crate::{applications, entries, export, invoices, payments, timers};
 
@@ -404,6 +404,8 @@ fn dispatch(
     command: Command,
     say: &dyn Fn(Progress),
 ) -> Result<Value, NodeError> {
+    // An error only of those commands that ask for it.
+    let today = node.today();
     match command {
         Command::Import { dir, devices } => importing::import(node, author, &dir, &devices, say),
         Command::CheckImport { dir } => importing::check(node, author, &dir),
@@ -436,32 +438,32 @@ fn dispatch(
         Command::Entries { job, on } => entries::entries(node, job.as_deref(), on),
         Command::Reconcile => Ok(json!(projections::reconcile(node.book()))),
         Command::PreviewInvoice { until, job, with_extra } => {
-            invoices::previews(node, until, job.as_deref(), &with_extra, today()?)
+            invoices::previews(node, until, job.as_deref(), &with_extra, today?)
         }
         Command::IssueInvoice { job, until, with_extra } => {
-            invoices::issue(node, author, &job, until, &with_extra, today()?)
+            invoices::issue(node, author, &job, until, &with_extra, today?)
         }
         Command::IssueDeposit { job, paid_on } => {
-            invoices::issue_deposit(node, author, &job, paid_on, today()?)
+            invoices::issue_deposit(node, author, &job, paid_on, today?)
         }
         Command::Invoices => Ok(invoices::list(node)),
-        Command::PrintPaper { paper, forms, dir } => papers::print(node, &paper, &forms, &dir, today()?),
-        Command::HandOver(wish) => handing_over::hand_over(node, author, &wish, today()?),
-        Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today()?),
+        Command::PrintPaper { paper, forms, dir } => papers::print(node, &paper, &forms, &dir, today?),
+        Command::HandOver(wish) => handing_over::hand_over(node, author, &wish, today?),
+        Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today?),
         Command::VoidInvoice { number, reason } => invoices::void(node, author, &number, reason),
         Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),
         Command::AskDeposit { job, amount } => invoices::ask_deposit(node, author, &job, amount),
-        Command::Pay { number, received } => payments::pay(node, author, &number, received, today()?),
-        Command::Applications(command) => applications::run(node, author, command, today()?),
-        Command::Owed => Ok(payments::owed(node, today()?)),
-        Command::Statement { job } => payments::statement(node, &job, today()?),
-        Command::LateClaim { number, base_rate } => payments::late(node, &number, base_rate, today()?),
-        Command::PayList { of } => payments::pay_list(node, of.map_or_else(today, Ok)?),
+        Command::Pay { number, received } => payments::pay(node, author, &number, received, today?),
+        Command::Applications(command) => applications::run(node, author, command, today?),
+        Command::Owed => Ok(payments::owed(node, today?)),
+        Command::Statement { job } => payments::statement(node, &job, today?),
+        Command::LateClaim { number, base_rate } => payments::late(node, &number, base_rate, today?),
+        Command::PayList { of } => payments::pay_list(node, of.map_or(today, Ok)?),
         Command::Price { item, pack_cost, from } => {
-            office::price(node, author, &item, pack_cost, from.map_or_else(today, Ok)?)
+            office::price(node, author, &item, pack_cost, from.map_or(today, Ok)?)
         }
         Command::Rate(rate) => {
-            let from = rate.from.map_or_else(today, Ok)?;
+            let from = rate.from.map_or(today, Ok)?;
             office::rate(node, author, &rate, from)
         }
         Command::Paid(paid) => office::paid(node, author, paid),

@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::NodeError;
 use crate::invites::KeptInvite;
+use crate::machine::{Machine, ThisMachine};
 
 const FILE: &str = "device.json";
 
@@ -88,22 +89,28 @@ impl DeviceFile {
     /// # Errors
     /// [`NodeError::Folder`] if it can't be read or is not what this program writes.
     pub fn read(folder: &Path) -> Result<Option<Self>, NodeError> {
-        let path = folder.join(FILE);
-        let text = match fs::read_to_string(&path) {
-            Ok(text) => text,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
-            Err(error) => return Err(NodeError::folder(&path, &error)),
-        };
-        serde_json::from_str(&text).map(Some).map_err(|error| NodeError::folder(&path, &error))
+        Self::read_on(&ThisMachine::new(folder))
+    }
+
+    /// Reads the file of a machine's data folder; none if there is none.
+    ///
+    /// # Errors
+    /// As [`DeviceFile::read`].
+    pub(crate) fn read_on(machine: &dyn Machine) -> Result<Option<Self>, NodeError> {
+        let Some(text) = machine.read(FILE)? else { return Ok(None) };
+        serde_json::from_slice(&text)
+            .map(Some)
+            .map_err(|error| NodeError::folder(&machine.folder().join(FILE), &error))
     }
 
     /// Writes the file so that either the old or the new one is there, whatever happens.
     ///
     /// # Errors
     /// [`NodeError::Folder`].
-    pub fn write(&self, folder: &Path) -> Result<(), NodeError> {
-        let text = serde_json::to_string_pretty(self).map_err(|error| NodeError::folder(folder, &error))?;
-        write_private(&folder.join(FILE), text.as_bytes())
+    pub(crate) fn write_on(&self, machine: &dyn Machine) -> Result<(), NodeError> {
+        let text = serde_json::to_string_pretty(self)
+            .map_err(|error| NodeError::folder(machine.folder(), &error))?;
+        machine.write(FILE, text.as_bytes())
     }
 
     /// The chains it writes.
@@ -190,7 +197,7 @@ mod tests {
 
         // A file that an earlier version wrote is read, and one that is written is read back.
         let folder = tempfile::tempdir().unwrap();
-        file.write(folder.path()).unwrap();
+        file.write_on(&ThisMachine::new(folder.path())).unwrap();
         let read = DeviceFile::read(folder.path()).unwrap().unwrap();
         assert_eq!(read.peers, file.peers);
         let older: KnownPeer = serde_json::from_value(serde_json::json!({

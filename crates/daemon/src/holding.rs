@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Mutex, PoisonError, RwLock};
+use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
 use ledger::roster_events::DeviceAdmitted;
 use ledger::{Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, Ledger, Payload, Refusal, Run};
@@ -13,10 +13,12 @@ use tokio::sync::watch;
 
 use crate::device::Met;
 use crate::error::NodeError;
-use crate::node::{Node, Write, now_ms};
+use crate::machine::Machine;
+use crate::node::{Node, Write};
 
 /// A node that several tasks use.
 pub struct Holding {
+    machine: Arc<dyn Machine>,
     node: Mutex<Node>,
     ledger: RwLock<Ledger>,
     inviter: Option<DeviceKey>,
@@ -34,7 +36,8 @@ impl Holding {
     pub fn new(node: Node) -> Self {
         let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
         let (changed, announced) = (watch::Sender::new(0), AtomicU64::new(0));
-        Self { node: Mutex::new(node), ledger, inviter, changed, announced, met: Mutex::default() }
+        let machine = node.shared_machine();
+        Self { machine, node: Mutex::new(node), ledger, inviter, changed, announced, met: Mutex::default() }
     }
 
     /// The most events that a peer has said to hold.
@@ -119,7 +122,7 @@ impl Holder for Holding {
         let events: u64 = holds.values().sum();
         self.announced.fetch_max(events, Ordering::Relaxed);
         tracing::info!(peer = %peer.short(), events, "what a peer holds");
-        let met = Met { at_ms: now_ms(), holds: holds.clone() };
+        let met = Met { at_ms: self.machine.now_ms(), holds: holds.clone() };
         self.met.lock().unwrap_or_else(PoisonError::into_inner).insert(peer, met);
         // Whoever looks at the page wants to see that an entry is safe now.
         self.changed.send_modify(|_| {});

@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 
 use crate::device::DeviceFile;
 use crate::error::NodeError;
-use crate::node::{Node, Write, now_ms};
+use crate::node::{Node, Write};
 
 /// An invite as the device's file keeps it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -92,14 +92,14 @@ impl Node {
                 person
             }
         };
-        let expires_ms = now_ms().saturating_add(i64::from(wish.minutes) * 60_000);
+        let now = self.now_ms();
+        let expires_ms = now.saturating_add(i64::from(wish.minutes) * 60_000);
         let invite = Invite::make(self.crew(), self.key(), addresses, expires_ms)
             .map_err(|error| NodeError::NoRandomness(error.to_string()))?;
         let code = invite.code();
         let InviteWish { shared, office, .. } = *wish;
         let kept = KeptInvite { code: code.clone(), press, person, shared, office, used: false };
         self.change_device(|device| {
-            let now = now_ms();
             let open =
                 |kept: &KeptInvite| Invite::from_code(&kept.code).is_ok_and(|invite| invite.expires_ms > now);
             device.invites.retain(open);

@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use trade::{Day, Pence};
 
 use crate::error::{NodeError, has_come};
-use crate::node::{Node, Write, random};
+use crate::node::{Node, Write};
 
 pub(crate) fn works(node: &Node) -> Vec<JobWork> {
     billing::job_works(node.book(), &node.book().lists())
@@ -99,7 +99,8 @@ pub(crate) fn issue_as(
     preview: &billing::Preview,
     dates: PaperDates,
 ) -> Result<Value, NodeError> {
-    let document = billing::issue(work, preview, next_number(works)?, dates).map_err(NodeError::refused)?;
+    let document =
+        billing::issue(work, preview, next_number(node, works)?, dates).map_err(NodeError::refused)?;
     let answer = json!({ "document": document });
     let document = Box::new(document);
     write(node, author, String::new(), Body::InvoiceIssued(office::InvoiceIssued { document }))?;
@@ -162,11 +163,11 @@ pub(crate) fn list(node: &Node) -> Value {
 }
 
 /// The number of the next paper. Invoices and credit notes share one series, so that no number is missing.
-pub(crate) fn next_number(works: &[JobWork]) -> Result<PaperNumber, NodeError> {
+pub(crate) fn next_number(node: &Node, works: &[JobWork]) -> Result<PaperNumber, NodeError> {
     let papers = || works.iter().flat_map(|work| &work.papers).map(|paper| &paper.document);
     let firm = works.iter().find_map(|work| work.firm.as_ref());
     let number = firm.map_or(1, |firm| billing::next_number(firm, "", papers()));
-    Ok(PaperNumber { invoice: InvoiceId(random()?), series: String::new(), number })
+    Ok(PaperNumber { invoice: InvoiceId(node.machine().random()?), series: String::new(), number })
 }
 
 /// The paper with this number, with its job.
@@ -226,8 +227,8 @@ pub(crate) fn credit(
     }
     let proposed = proposed_credit(work, paper, number, whole)?;
     let dates = PaperDates { today, issued_on: today, tax_point: today };
-    let credited =
-        billing::credit_note(work, &proposed, next_number(&works)?, dates).map_err(NodeError::refused)?;
+    let credited = billing::credit_note(work, &proposed, next_number(node, &works)?, dates)
+        .map_err(NodeError::refused)?;
     let answer = json!({ "of_number": proposed.of_number, "of_date": proposed.of_date,
         "document": credited.document });
     write(node, author, String::new(), Body::InvoiceCredited(credited))?;

@@ -16,6 +16,7 @@ pub mod invites;
 mod invoices;
 mod keeping;
 pub mod local;
+pub mod machine;
 mod mark;
 pub mod node;
 mod opening;

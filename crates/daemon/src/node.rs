@@ -4,26 +4,29 @@
 //! durable by the store, recorded, and folded. Nothing is acknowledged before it is durable. A checkpoint of
 //! what was verified is written when enough is new, and when the node is closed.
 
+mod beginning;
 mod office_keys;
 mod own_chains;
 mod writing;
 
 use std::cell::Cell;
 use std::net::SocketAddr;
-use std::path::{Path, PathBuf};
+use std::path::Path;
+use std::sync::Arc;
 
 use ledger::run::EventView;
 use ledger::{
-    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, Kind, Ledger,
-    OfficeKeys, Payload, PersonId, RecoverySecret, Refusal, Run, Unreadable,
+    Act, Audience, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, Kind, Ledger, OfficeKeys,
+    Payload, PersonId, Refusal, Run, Unreadable,
 };
 use projections::Book;
-use store::{DeepReport, Record, RecordKind, Store, StoreOptions};
+use store::{DeepReport, Record, RecordKind, Store};
 use trade::{Day, Moment};
 
 use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::group::{Group, fold_run};
+use crate::machine::{Machine, moment};
 use crate::opening::{self, Opened};
 use crate::page::PageFile;
 use crate::press::Pressed;
@@ -33,8 +36,6 @@ use crate::verified::{Pending, Verified};
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
 /// What the log calls that which became of the data folder, for whoever opened it.
 pub const OF_THE_FOLDER: &str = "fivebar::folder";
-/// Where the journal is within the data folder.
-const JOURNAL: &str = "journal";
 
 /// Something to be written, and for whom.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -47,7 +48,7 @@ pub struct Write {
 
 /// One device's ledger.
 pub struct Node {
-    folder: PathBuf,
+    machine: Arc<dyn Machine>,
     device: DeviceFile,
     pub(crate) page: PageFile,
     secret: DeviceSecret,
@@ -62,110 +63,17 @@ pub struct Node {
     fetching: bool,
 }
 
-/// Random bytes from the machine.
-pub(crate) fn random<const N: usize>() -> Result<[u8; N], NodeError> {
-    let mut bytes = [0; N];
-    getrandom::fill(&mut bytes).map_err(|error| NodeError::NoRandomness(error.to_string()))?;
-    Ok(bytes)
-}
-
-/// What the wall clock shows, in milliseconds since 1970.
-#[must_use]
-pub fn now_ms() -> i64 {
-    let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
-    since.ok().and_then(|since| i64::try_from(since.as_millis()).ok()).unwrap_or(0)
-}
-
 impl Node {
-    /// Founds a crew in a folder that holds no ledger. The recovery words are given out here and kept nowhere.
-    ///
-    /// # Errors
-    /// [`NodeError::AlreadyFounded`], or whatever the disk says.
-    pub fn found(
-        folder: &Path,
-        crew: &str,
-        founder: &str,
-        device: &str,
-    ) -> Result<(Self, RecoverySecret), NodeError> {
-        if DeviceFile::read(folder)?.is_some() {
-            return Err(NodeError::AlreadyFounded(folder.display().to_string()));
-        }
-        if crew.trim().is_empty() || founder.trim().is_empty() {
-            return Err(NodeError::bad_input("a crew and its founder need a name"));
-        }
-        let secret = DeviceSecret::from_seed(&random()?);
-        let words = RecoverySecret::from_entropy(random()?);
-        let content = ledger::roster_events::CrewFounded {
-            crew: crew.to_owned(),
-            founder: founder.to_owned(),
-            device: device.to_owned(),
-            seed: random()?,
-            recovery_key: words.public(),
-        };
-        let now = now_ms();
-        // The founder's id follows from the crew id, which is the hash of this very event.
-        let act = act_at(now, PersonId([0; 16]))?;
-        let payload = Payload { act, body: Body::CrewFounded(content) };
-        let chain = ChainId(random()?);
-        let (ledger, start, run) = Ledger::found(chain, &secret, now, &payload.encode()?)?;
-        let person = PersonId::named(&ledger.crew(), founder);
-        let mut file = DeviceFile::new(&secret, ledger.crew(), device.to_owned(), person);
-        file.crew_chain = Some(chain);
-        put_unfinished_aside(folder)?;
-        let mut store = Store::create(options(folder)?, ledger.crew())?;
-        let start_bytes = start.encode();
-        store.append(&[
-            Record { kind: RecordKind::ChainDeclaration, bytes: &start_bytes },
-            Record { kind: RecordKind::Run, bytes: run.bytes() },
-        ])?;
-        file.write(folder)?;
-        Ok((Self::with_store(folder, file, store)?, words))
-    }
-
-    /// Makes the folder of a device that was admitted to a crew and holds nothing yet.
-    ///
-    /// # Errors
-    /// [`NodeError::AlreadyFounded`], or whatever the disk says.
-    pub fn join(folder: &Path, file: DeviceFile) -> Result<Self, NodeError> {
-        if DeviceFile::read(folder)?.is_some() {
-            return Err(NodeError::AlreadyFounded(folder.display().to_string()));
-        }
-        put_unfinished_aside(folder)?;
-        let store = Store::create(options(folder)?, file.crew)?;
-        file.write(folder)?;
-        Self::with_store(folder, file, store)
-    }
-
-    /// The node for only fetching: its book stays empty. To fold a large ledger group by group takes longer
-    /// than to fetch it, and whoever opens the folder next folds it in one go.
-    pub(crate) fn for_fetching(self) -> Self {
-        let mut node = self;
-        node.fetching = true;
-        node
-    }
-
-    /// Opens the ledger in a folder.
-    ///
-    /// # Errors
-    /// [`NodeError::NoLedger`], or why the store can't be opened.
-    pub fn open(folder: &Path) -> Result<Self, NodeError> {
-        let device =
-            DeviceFile::read(folder)?.ok_or_else(|| NodeError::NoLedger(folder.display().to_string()))?;
-        let store = match Store::open(options(folder)?) {
-            // Joined, and stopped before the first run came.
-            Err(store::OpenError::Empty) => Store::create(options(folder)?, device.crew)?,
-            other => other?,
-        };
-        Self::with_store(folder, device, store)
-    }
-
-    fn with_store(folder: &Path, device: DeviceFile, mut store: Store) -> Result<Self, NodeError> {
+    fn with_store(
+        machine: Arc<dyn Machine>,
+        device: DeviceFile,
+        mut store: Store,
+    ) -> Result<Self, NodeError> {
         let secret = device.secret()?;
         let Opened { ledger, book, keys, verified } = opening::open(&mut store, device.crew, &secret)?;
-        let page = PageFile::open(folder)?;
-        let folder = folder.to_owned();
+        let page = PageFile::open(&*machine)?;
         let mut node = Self {
-            folder,
+            machine,
             device,
             page,
             secret,
@@ -181,10 +89,44 @@ impl Node {
         Ok(node)
     }
 
+    /// The node for only fetching: its book stays empty. To fold a large ledger group by group takes longer
+    /// than to fetch it, and whoever opens the folder next folds it in one go.
+    pub(crate) fn for_fetching(self) -> Self {
+        let mut node = self;
+        node.fetching = true;
+        node
+    }
+
     /// The data folder.
     #[must_use]
     pub fn folder(&self) -> &Path {
-        &self.folder
+        self.machine.folder()
+    }
+
+    /// The machine that it runs on.
+    pub(crate) fn machine(&self) -> &dyn Machine {
+        &*self.machine
+    }
+
+    /// A second handle to the machine.
+    pub(crate) fn shared_machine(&self) -> Arc<dyn Machine> {
+        Arc::clone(&self.machine)
+    }
+
+    /// What the clock shows, in milliseconds since 1970.
+    #[must_use]
+    pub fn now_ms(&self) -> i64 {
+        self.machine.now_ms()
+    }
+
+    /// The instant, by the clock.
+    pub(crate) fn now(&self) -> Result<Moment, NodeError> {
+        moment(self.now_ms())
+    }
+
+    /// Today, by the clock.
+    pub(crate) fn today(&self) -> Result<Day, NodeError> {
+        Ok(self.now()?.day())
     }
 
     /// What the device knows of itself.
@@ -246,7 +188,7 @@ impl Node {
     pub(crate) fn change_device(&mut self, change: impl FnOnce(&mut DeviceFile)) -> Result<(), NodeError> {
         let mut changed = self.device.clone();
         change(&mut changed);
-        changed.write(&self.folder)?;
+        changed.write_on(&*self.machine)?;
         self.device = changed;
         Ok(())
     }
@@ -426,12 +368,12 @@ impl Drop for Node {
 }
 
 /// An act of a person, logged and done at one instant.
-pub(crate) fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
+pub(crate) fn act_at(now_ms: i64, person: PersonId, entry: EntryId) -> Result<Act, NodeError> {
     let logged_at = moment(now_ms)?;
     Ok(Act {
         person,
         author: person,
-        entry: EntryId(random()?),
+        entry,
         done_on: logged_at.day(),
         done_at: None,
         logged_at,
@@ -440,30 +382,4 @@ pub(crate) fn act_at(now_ms: i64, person: PersonId) -> Result<Act, NodeError> {
         note: String::new(),
         replaces: Vec::new(),
     })
-}
-
-/// Today on this machine.
-pub(crate) fn today() -> Result<Day, NodeError> {
-    Ok(moment(now_ms())?.day())
-}
-
-/// An instant on this machine's clock, shown in UTC where the site's zone does not matter.
-pub(crate) fn moment(now_ms: i64) -> Result<Moment, NodeError> {
-    Moment::in_zone(now_ms, "Europe/London")
-        .map_err(|error| NodeError::bad_input(format!("the clock: {error}")))
-}
-
-/// A journal without a device file is what a founding or joining left that was broken off before it was
-/// done: nobody has the key to it. It is put aside, not deleted, and the folder can be used again.
-fn put_unfinished_aside(folder: &Path) -> Result<(), NodeError> {
-    let journal = folder.join(JOURNAL);
-    if !journal.exists() {
-        return Ok(());
-    }
-    let aside = folder.join(format!("{JOURNAL}-unfinished-{}", now_ms()));
-    std::fs::rename(&journal, &aside).map_err(|error| NodeError::folder(&journal, &error))
-}
-
-fn options(folder: &Path) -> Result<StoreOptions, NodeError> {
-    Ok(StoreOptions::folder(&folder.join(JOURNAL))?)
 }

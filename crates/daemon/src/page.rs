@@ -4,15 +4,13 @@
 //! It holds hashes of tokens and never a token: who reads the file can't be anybody. That a session was
 //! opened or closed is an event as well, so that other devices know for whom this one vouches.
 
-use std::path::Path;
-
 use ledger::roster_events::{PersonListed, Role, SessionClosed, SessionOpened};
 use ledger::{Audience, Body, EntryId, Payload, PersonId, SessionId};
 use serde::{Deserialize, Serialize};
 
-use crate::device::write_private;
 use crate::error::NodeError;
-use crate::node::{Node, Write, now_ms, random};
+use crate::machine::Machine;
+use crate::node::{Node, Write};
 
 const FILE: &str = "page.json";
 /// How long a link is good for.
@@ -135,24 +133,24 @@ pub enum LinkFault {
 
 impl PageFile {
     /// Reads the file, or begins one.
-    pub(crate) fn open(folder: &Path) -> Result<Self, NodeError> {
-        let path = folder.join(FILE);
-        match std::fs::read(&path) {
-            Ok(text) => serde_json::from_slice(&text).map_err(|error| NodeError::folder(&path, &error)),
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self {
-                form_key: hex(&random::<32>()?),
+    pub(crate) fn open(machine: &dyn Machine) -> Result<Self, NodeError> {
+        match machine.read(FILE)? {
+            Some(text) => serde_json::from_slice(&text)
+                .map_err(|error| NodeError::folder(&machine.folder().join(FILE), &error)),
+            None => Ok(Self {
+                form_key: hex(&machine.random::<32>()?),
                 origins: Vec::new(),
                 idle_days: USUAL_IDLE_DAYS,
                 sessions: Vec::new(),
                 links: Vec::new(),
             }),
-            Err(error) => Err(NodeError::folder(&path, &error)),
         }
     }
 
-    fn write(&self, folder: &Path) -> Result<(), NodeError> {
-        let text = serde_json::to_vec_pretty(self).map_err(|error| NodeError::folder(folder, &error))?;
-        write_private(&folder.join(FILE), &text)
+    fn write(&self, machine: &dyn Machine) -> Result<(), NodeError> {
+        let text =
+            serde_json::to_vec_pretty(self).map_err(|error| NodeError::folder(machine.folder(), &error))?;
+        machine.write(FILE, &text)
     }
 }
 
@@ -176,7 +174,7 @@ impl Node {
     fn change_page(&mut self, change: impl FnOnce(&mut PageFile)) -> Result<(), NodeError> {
         let mut changed = self.page.clone();
         change(&mut changed);
-        changed.write(self.folder())?;
+        changed.write(self.machine())?;
         self.page = changed;
         Ok(())
     }
@@ -227,8 +225,8 @@ impl Node {
                 person
             }
         };
-        let token = hex(&random::<32>()?);
-        let now = now_ms();
+        let token = hex(&self.machine().random::<32>()?);
+        let now = self.now_ms();
         let link = Link {
             person,
             token_hash: hash_of(&token),
@@ -255,7 +253,7 @@ impl Node {
         if link.used {
             return Err(LinkFault::Used);
         }
-        if link.expires_ms <= now_ms() {
+        if link.expires_ms <= self.now_ms() {
             return Err(LinkFault::Expired);
         }
         Ok(link.person)
@@ -278,12 +276,12 @@ impl Node {
         })?;
         let name: String = name.chars().filter(|letter| !letter.is_control()).take(MAX_NAME).collect();
         let name = if name.trim().is_empty() { "phone".to_owned() } else { name.trim().to_owned() };
-        let session = SessionId(random()?);
-        let token = hex(&random::<32>()?);
+        let session = SessionId(self.machine().random()?);
+        let token = hex(&self.machine().random::<32>()?);
         let body = Body::SessionOpened(SessionOpened { session, person, name: name.clone() });
         let payload = Payload { act: self.act(self.device().person)?, body };
         self.append(&[Write { audience: Audience::Crew, payload }])?;
-        let now = now_ms();
+        let now = self.now_ms();
         let opened = PageSession {
             session,
             person,
@@ -302,7 +300,7 @@ impl Node {
 
     /// What the token in a browser's cookie means at an origin; an open session is noted as seen now.
     pub fn page_session(&mut self, token: &str, origin: &str) -> TokenMeans {
-        let now = now_ms();
+        let now = self.now_ms();
         if let Err(error) = self.close_unused_sessions(now) {
             // They are told to be over all the same: by what is in memory, or the next time.
             tracing::warn!(%error, "sessions that nobody uses could not be closed");
@@ -378,7 +376,7 @@ impl Node {
         if !self.page_sessions().any(|kept| kept.session == session) {
             return Err(NodeError::bad_input("that phone is not on this page, or was closed already"));
         }
-        let now = now_ms();
+        let now = self.now_ms();
         self.change_page(|page| {
             page.sessions.retain(|kept| kept.closed_ms.is_none_or(|closed| closed > now - CLOSED_KEPT_MS));
             let same = page.sessions.iter_mut().filter(|kept| kept.session == session);
@@ -424,7 +422,7 @@ impl Node {
     /// # Errors
     /// [`NodeError::NoRandomness`].
     pub fn form_token(&self, session: SessionId) -> Result<String, NodeError> {
-        let nonce = hex(&random::<16>()?);
+        let nonce = hex(&self.machine().random::<16>()?);
         Ok(format!("{nonce}{}", self.form_mac(session, &nonce).to_hex()))
     }
 

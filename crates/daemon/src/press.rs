@@ -11,7 +11,7 @@ use trade::Moment;
 
 use crate::command::{Command, run_for};
 use crate::error::NodeError;
-use crate::node::{Node, act_at, now_ms};
+use crate::node::{Node, act_at};
 
 /// A press of a button.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -39,7 +39,7 @@ pub fn run(node: &mut Node, author: PersonId, press: &Press, command: Command) -
         return Ok(json!({ "done_already": said }));
     }
     // Nothing is pressed in the future, whatever a phone's clock says.
-    let now = now_ms();
+    let now = node.now_ms();
     let at_ms = press.at.map_or(now, |at| at.utc_ms().min(now));
     node.press.set(Some(Pressed { entry: id_of_event(node, press), at_ms }));
     let done = run_for(node, author, command);
@@ -74,13 +74,16 @@ impl Node {
     /// # Errors
     /// [`NodeError::NoRandomness`], or a clock far outside of this millennium.
     pub fn act(&self, person: PersonId) -> Result<Act, NodeError> {
-        let Some(press) = self.press.take() else { return act_at(now_ms(), person) };
-        Ok(Act { entry: press.entry, ..act_at(press.at_ms, person)? })
+        let (at_ms, entry) = match self.press.take() {
+            Some(press) => (press.at_ms, press.entry),
+            None => (self.now_ms(), EntryId(self.machine().random()?)),
+        };
+        act_at(at_ms, person, entry)
     }
 
     /// The instant of what is done: now, or when its button was pressed.
     pub(crate) fn instant_ms(&self) -> i64 {
-        self.press.get().map_or_else(now_ms, |press| press.at_ms)
+        self.press.get().map_or_else(|| self.now_ms(), |press| press.at_ms)
     }
 }
 

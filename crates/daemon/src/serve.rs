@@ -12,7 +12,8 @@ use crate::error::NodeError;
 use crate::holding::Holding;
 use crate::keeping::keep_checkpoints;
 use crate::local::Door;
-use crate::node::{Node, random};
+use crate::machine::random;
+use crate::node::Node;
 use crate::socket;
 
 /// A device that has just joined.

@@ -12,7 +12,7 @@ use crate::command;
 use crate::error::NodeError;
 use crate::holding::Holding;
 use crate::local::{Answer, Call, Door};
-use crate::node::random;
+use crate::machine::random;
 
 /// Longest call in bytes.
 const MAX_CALL: u64 = 1024 * 1024;

@@ -3,7 +3,6 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use daemon::Node;
-use daemon::node::now_ms;
 use ledger::site::{JobListed, StageListed};
 use ledger::{Body, ChainId, EntryRef, JobId, PersonId, StageId};
 use projections::entry::Part;
@@ -79,7 +78,7 @@ impl<'a> Look<'a> {
     /// # Errors
     /// [`Problem::Broken`] where the clock is far outside of this millennium.
     pub(crate) fn now(node: &'a Node, viewer: &'a Viewer, asked: &Asked) -> Result<Self, Problem> {
-        Self::new(node, viewer, asked, now_ms()).map_err(|error| {
+        Self::new(node, viewer, asked, node.now_ms()).map_err(|error| {
             tracing::error!(%error, "the clock");
             Problem::Broken
         })

@@ -14,7 +14,7 @@ use super::{ListChange, Progress, Step, judging, named};
 use crate::error::NodeError;
 use crate::held::HeldInBook;
 use crate::import::{self, FileName, Files, FilesError, ListRows, Planned};
-use crate::node::{Node, Write, moment, now_ms, random};
+use crate::node::{Node, Write};
 use crate::photos;
 
 /// How many events are written before it is said how far that is.
@@ -67,7 +67,7 @@ fn plan(
     say: &dyn Fn(Progress),
 ) -> Result<(import::Plan, BTreeMap<PhotoHash, PathBuf>), NodeError> {
     let role = node.ledger().roster().person(&author).map_or(Role::Hand, |person| person.role);
-    let now = moment(now_ms())?;
+    let now = node.now()?;
     let say_rows = |rows: import::Rows| say(Progress { step: Step::RowsRead, done: rows.read, of: rows.of });
     let held = HeldInBook::new(node, intake.folder);
     let context = import::Context {
@@ -170,7 +170,7 @@ fn whole_row(
     author: PersonId,
     mut row: BTreeMap<String, String>,
 ) -> Result<BTreeMap<String, String>, NodeError> {
-    let now = moment(now_ms())?;
+    let now = node.now()?;
     let target = row.get("corrects").and_then(|key| {
         let is_meant =
             |entry: &projections::Entry<'_>| entry.act.row_key == *key || entry.act.entry.to_string() == *key;
@@ -187,7 +187,7 @@ fn whole_row(
             *time = format!("{day}T{time:0>5}");
         }
     }
-    let key = random::<4>()?.iter().map(|byte| format!("{byte:02x}")).collect();
+    let key = node.machine().random::<4>()?.iter().map(|byte| format!("{byte:02x}")).collect();
     let name = node.book().lists().person(author);
     row.entry("entry".to_owned()).or_insert(key);
     row.entry("person".to_owned()).or_insert(name);

@@ -26,7 +26,8 @@ use super::extra_costing::MeasuredExtra;
 use super::{importing, named};
 use crate::error::NodeError;
 use crate::import::{FileName, Files};
-use crate::node::{Node, moment, now_ms};
+use crate::machine::today;
+use crate::node::Node;
 
 /// A room to measure up.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -80,7 +81,7 @@ struct Worked {
 /// # Errors
 /// [`NodeError::BadInput`] with the line of the room that can't be read or built.
 pub fn measure_up(room: &MeasuredRoom) -> Result<Value, NodeError> {
-    let worked = work_out(room, moment(now_ms())?.day())?;
+    let worked = work_out(room, today()?)?;
     Ok(answer(&worked))
 }
 
@@ -89,7 +90,7 @@ pub fn measure_up(room: &MeasuredRoom) -> Result<Value, NodeError> {
 /// # Errors
 /// [`NodeError::BadInput`] with the line of the own figures that can't be read.
 pub fn figures(own: &str) -> Result<Value, NodeError> {
-    let today = moment(now_ms())?.day();
+    let today = today()?;
     let mut settings = Settings::on(today);
     read_room(own, "room: figures", &mut settings, today).map_err(bad)?;
     let figure = |setting: &Setting| {
@@ -107,7 +108,7 @@ pub fn figures(own: &str) -> Result<Value, NodeError> {
 /// Measures a room up and costs it for a job, and saves the lines if that is wished.
 pub(super) fn cost(node: &mut Node, author: PersonId, wish: &CostedRoom) -> Result<Value, NodeError> {
     named::must_read_office(node)?;
-    let today = moment(now_ms())?.day();
+    let today = node.today()?;
     let worked = work_out(&wish.room, today)?;
     let extra = wish.extra.as_deref().map(|key| MeasuredExtra::named(node, &wish.job, key)).transpose()?;
     let costing = {

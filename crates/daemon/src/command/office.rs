@@ -11,7 +11,7 @@ use trade::{Day, Pence, Rate};
 
 use super::named;
 use crate::error::{NodeError, has_come};
-use crate::node::{Node, Write, moment, now_ms};
+use crate::node::{Node, Write};
 
 /// What a person costs and is charged at.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -70,7 +70,7 @@ pub(super) fn write_since(
     replaces: Vec<EventHash>,
     body: Body,
 ) -> Result<Day, NodeError> {
-    has_come("--on", on, moment(now_ms())?.day())?;
+    has_come("--on", on, node.today()?)?;
     write(node, author, on, replaces, body)
 }
 

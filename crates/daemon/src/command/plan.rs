@@ -15,7 +15,7 @@ use trade::{Moment, Quantity};
 
 use super::named;
 use crate::error::NodeError;
-use crate::node::{Node, Write, moment, now_ms};
+use crate::node::{Node, Write};
 
 /// Longest task to fill a gap with, in minutes: a day's work. Longer is a stage.
 const MOST_FILL_IN: u32 = 8 * 60;
@@ -133,16 +133,16 @@ pub struct LimitWish {
 
 pub(super) fn run(node: &mut Node, author: PersonId, command: PlanCommand) -> Result<Value, NodeError> {
     match command {
-        PlanCommand::Morning { job } => morning(node, job.as_deref(), moment(now_ms())?),
+        PlanCommand::Morning { job } => morning(node, job.as_deref(), node.now()?),
         PlanCommand::Needs { job } => needs(node, &job),
         PlanCommand::Need(wish) => need(node, author, wish),
         PlanCommand::FillIn(wish) => fill_in(node, author, wish),
         PlanCommand::FillInBecame { job, what, state } => fill_in_became(node, author, &job, &what, state),
         PlanCommand::FillIns { job, minutes, wet } => {
-            fill_ins(node, job.as_deref(), minutes, wet, moment(now_ms())?)
+            fill_ins(node, job.as_deref(), minutes, wet, node.now()?)
         }
         PlanCommand::Closing { job, stage } => closing(node, &job, stage.as_deref()),
-        PlanCommand::Slips { job, stage, hours } => slips(node, &job, &stage, hours, moment(now_ms())?),
+        PlanCommand::Slips { job, stage, hours } => slips(node, &job, &stage, hours, node.now()?),
         PlanCommand::Waits => Ok(waits()),
         PlanCommand::SetLimit(wish) => set_limit(node, author, wish),
     }
@@ -274,7 +274,7 @@ fn fill_in(node: &mut Node, author: PersonId, wish: FillInWish) -> Result<Value,
         state: FillInState::Open,
     };
     list_fill_in(node, author, listed)?;
-    fill_ins(node, Some(&wish.job), None, None, moment(now_ms())?)
+    fill_ins(node, Some(&wish.job), None, None, node.now()?)
 }
 
 fn fill_in_became(
@@ -295,7 +295,7 @@ fn fill_in_became(
     };
     let listed = FillInListed { state, ..(*task).clone() };
     list_fill_in(node, author, listed)?;
-    fill_ins(node, Some(code), None, None, moment(now_ms())?)
+    fill_ins(node, Some(code), None, None, node.now()?)
 }
 
 fn list_fill_in(node: &mut Node, author: PersonId, listed: FillInListed) -> Result<(), NodeError> {

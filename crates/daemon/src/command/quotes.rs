@@ -14,7 +14,7 @@ use trade::{Day, Pence};
 
 use super::{named, office};
 use crate::error::NodeError;
-use crate::node::{Node, Write, random};
+use crate::node::{Node, Write};
 
 /// What can be done with the quotes of a job.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -102,7 +102,7 @@ fn give(node: &mut Node, author: PersonId, wish: QuoteWish) -> Result<Value, Nod
         (job, versions(&lists, job).last().map_or(0, |quote| quote.version).saturating_add(1))
     };
     let QuoteWish { price, included, excluded, .. } = wish;
-    let quote = QuoteId(random()?);
+    let quote = QuoteId(node.machine().random()?);
     let body = Body::QuoteGiven(QuoteGiven { quote, job, version, price, included, excluded });
     let payload = Payload { act: node.act(author)?, body };
     node.append(&[Write { audience: Audience::Office, payload }])?;
@@ -176,7 +176,9 @@ fn set_points(
                 None => None,
             };
             let former: Vec<_> = held.iter().filter(|(_, point)| point.label == wish.label).collect();
-            let point = former.first().map_or_else(|| random().map(PointId), |(_, point)| Ok(point.point))?;
+            let point = former
+                .first()
+                .map_or_else(|| node.machine().random().map(PointId), |(_, point)| Ok(point.point))?;
             let mut replaces: Vec<_> = former.iter().map(|(logged, _)| logged.hash).collect();
             replaces.sort_unstable();
             let (label, amount, quote) = (wish.label.clone(), wish.amount, quote.quote);

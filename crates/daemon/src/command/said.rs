@@ -15,7 +15,7 @@ use trade::Moment;
 
 use super::{WordMeaning, importing, named};
 use crate::error::NodeError;
-use crate::node::{Node, Write, moment, now_ms};
+use crate::node::{Node, Write};
 use crate::timers;
 
 /// A line, and what was answered about it so far.
@@ -85,7 +85,7 @@ pub(super) fn log(
     }
     for planned in planned {
         if let rows::Planned::Stop { at } = planned {
-            timers::stop(node, author, 0, Some(&at), now_ms())?;
+            timers::stop(node, author, 0, Some(&at), node.now_ms())?;
         }
     }
     let taught = teach_all(node, author, &aliases)?;
@@ -105,7 +105,7 @@ fn understood(node: &Node, author: PersonId, said: &Said) -> Result<Understood, 
             "say or type what you did, like: three bags of finish on the long wall",
         ));
     }
-    let at = said.at.map_or_else(|| moment(now_ms()), Ok)?;
+    let at = said.at.map_or_else(|| node.now(), Ok)?;
     let vocabulary = vocabulary::of(node, author, said.job.as_deref(), at)?;
     let now = spoken::Now { day: at.day(), minute: at.minute_of_day() };
     let last = vocabulary.recent.first();

@@ -11,7 +11,7 @@ use ledger::{
     Audience, Body, DeviceKey, DeviceSecret, OfficeKey, OfficeKeys, Payload, PersonId, RecoverySecret,
 };
 
-use super::{Node, Write, random};
+use super::{Node, Write};
 use crate::error::NodeError;
 
 impl Node {
@@ -33,8 +33,9 @@ impl Node {
         if let Some(key) = self.keys.iter().find(|key| holders.is_for(&key.id(), &readers)) {
             return Ok(key.clone());
         }
-        let key = OfficeKey::from_random(random()?);
-        let given = readers.into_iter().map(|reader| give(&key, reader)).collect::<Result<Vec<_>, _>>()?;
+        let key = OfficeKey::from_random(self.machine.random()?);
+        let given =
+            readers.into_iter().map(|reader| self.give(&key, reader)).collect::<Result<Vec<_>, _>>()?;
         self.give_keys(given.into_iter().flatten().collect())?;
         Ok(key)
     }
@@ -62,7 +63,7 @@ impl Node {
         let mut given = Vec::new();
         for key in keys.iter() {
             for reader in holders.lacking(&key.id(), &readers) {
-                given.extend(give(key, reader)?);
+                given.extend(self.give(key, reader)?);
             }
         }
         if given.is_empty() { Ok(()) } else { self.give_keys(given) }
@@ -80,9 +81,9 @@ impl Node {
         }
         Ok(())
     }
-}
 
-/// Gives a key to a device, by a key pair for this once. None to a device whose key nobody can hold.
-fn give(key: &OfficeKey, to: DeviceKey) -> Result<Option<GivenKey>, NodeError> {
-    Ok(key.give(to, &DeviceSecret::from_seed(&random()?)))
+    /// Gives a key to a device, by a key pair for this once. None to a device whose key nobody can hold.
+    fn give(&self, key: &OfficeKey, to: DeviceKey) -> Result<Option<GivenKey>, NodeError> {
+        Ok(key.give(to, &DeviceSecret::from_seed(&self.machine.random()?)))
+    }
 }

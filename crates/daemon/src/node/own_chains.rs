@@ -8,9 +8,8 @@
 use ledger::roster_events::SessionOpened;
 use ledger::{Audience, Body, ChainId, ChainStart, Payload};
 
-use super::{Node, OF_THE_FOLDER, Write, random};
+use super::{Node, OF_THE_FOLDER, Write};
 use crate::error::NodeError;
-use crate::mark;
 
 /// Why a device leaves its chains.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -38,11 +37,11 @@ impl Node {
     pub(super) fn settle_own_chains(&mut self) -> Result<(), NodeError> {
         let found = self.store.opening();
         let damaged = !found.damage.is_empty() || !found.cut.is_empty();
-        if mark::is_copied(&self.folder)? {
+        if self.machine.is_copied()? {
             self.leave_chains(Doubt::Copied);
             // Two folders must not vouch by the same sessions.
             self.forget_page_sessions()?;
-            mark::write(&self.folder)?;
+            self.machine.mark()?;
         } else if damaged {
             self.leave_chains(Doubt::Damaged);
         }
@@ -81,7 +80,7 @@ impl Node {
         };
         let chain = match known {
             Some(chain) => chain,
-            None => ChainId(random()?),
+            None => ChainId(self.machine.random()?),
         };
         let start = ChainStart { chain, device: self.key(), audience };
         if known.is_none() {

@@ -8,7 +8,7 @@ use ledger::{
     Audience, Body, ChainId, ChainStart, EventHash, Payload, PersonId, RecoverySecret, Refusal, RunBuilder,
 };
 
-use super::{Node, Write, now_ms, random};
+use super::{Node, Write};
 use crate::error::NodeError;
 use crate::group::Group;
 
@@ -48,11 +48,15 @@ impl Node {
         let mut builder = RunBuilder::new(start, tip);
         let mut hashes = Vec::with_capacity(writes.len());
         for write in writes {
+            let now = self.now_ms();
             let kind = write.payload.body.kind().number();
             let payload = write.payload.encode()?;
             let pushed = match &key {
-                None => builder.push(now_ms(), kind, KIND_VERSION, &payload),
-                Some(key) => builder.push_sealed(now_ms(), (kind, KIND_VERSION), &payload, (key, &random()?)),
+                None => builder.push(now, kind, KIND_VERSION, &payload),
+                Some(key) => {
+                    let nonce = self.machine.random()?;
+                    builder.push_sealed(now, (kind, KIND_VERSION), &payload, (key, &nonce))
+                }
             };
             match pushed {
                 Ok(hash) => hashes.push(hash),
@@ -86,7 +90,7 @@ impl Node {
     ) -> Result<(), NodeError> {
         let own = self.own_chain(Audience::Crew)?;
         let begun = self.ledger.chain(&own.chain).is_some_and(|chain| chain.tip.next_seq > 0);
-        let start = if begun { ChainStart { chain: ChainId(random()?), ..own } } else { own };
+        let start = if begun { ChainStart { chain: ChainId(self.machine.random()?), ..own } } else { own };
         let act = self.act(person)?;
         let named = (self.device.name.clone(), person);
         let recovered = words.certify(&self.crew(), &start, &act.replaces, named, retires);
