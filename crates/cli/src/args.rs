@@ -10,6 +10,7 @@ mod log;
 mod measure;
 mod office;
 mod papers;
+mod photos;
 mod plan;
 mod recovery;
 mod said;
@@ -31,6 +32,7 @@ pub(crate) use lists::{Firm, ItemRequest, LineRequest, PersonRequest, StageReque
 pub(crate) use log::Log;
 pub(crate) use measure::Measure;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use photos::Photos;
 pub(crate) use plan::{FillIn, LimitWords, Need, Slips};
 pub(crate) use recovery::ComeBack;
 pub(crate) use said::{Say, Survey, Word};
@@ -392,6 +394,8 @@ pub(crate) enum Request {
         /// A handover, as a zip or as a folder.
         file: Option<PathBuf>,
     },
+    /// Which photos are here, which are on their way, and which device has the rest.
+    Photos(Photos),
     /// How far each device's entries are held here.
     Status,
 }

@@ -10,7 +10,7 @@ use net::{Endpoint, Holder as _, Invite, PeerError, Stay};
 use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::holding::Holding;
-use crate::keeping::keep_checkpoints;
+use crate::keeping::{keep_checkpoints, try_photos_again};
 use crate::local::Door;
 use crate::machine::random;
 use crate::node::Node;
@@ -121,10 +121,11 @@ pub fn run(
         // Before anybody can know of it and tell it.
         let told_to_stop = told_to_stop().map_err(network)?;
         let endpoint = Endpoint::bind(&secret, listen).map_err(network)?;
-        let holding = Arc::new(Holding::new(node));
+        let holding = Holding::with_photos(node);
         let (listener, door) = socket::open(folder).await?;
         tokio::spawn(socket::serve(listener, door, Arc::clone(&holding)));
         tokio::spawn(keep_checkpoints(Arc::clone(&holding)));
+        tokio::spawn(try_photos_again(holding.with(|node| Arc::clone(node.album()))));
         if let Err(error) = beside(Arc::clone(&holding)).await {
             Door::remove(folder);
             return Err(error);

@@ -12,11 +12,13 @@ use std::time::Duration;
 use ledger::{ChainId, Ledger, Refusal, Run};
 use quinn::{Connection, ConnectionError, ReadError, RecvStream, SendStream, WriteError};
 use sync::{FrameReader, Output, Session, frame_length};
+use tokio::sync::watch;
 use tokio::task::JoinHandle;
 use tokio::time::timeout;
 
 use crate::error::{PeerError, close_done, close_for, is_done};
 use crate::holder::{Fault, Holder};
+use crate::photo_driver::drive_photos;
 
 /// Bytes that are read from the stream at a time.
 const READ_AT_ONCE: usize = 256 * 1024;
@@ -67,6 +69,8 @@ struct Driver<H> {
     /// Whether the holder was told what the peer announced.
     peer_noted: bool,
     end: Option<End>,
+    /// Tells the stream of photos whether it may go on.
+    quiet: watch::Sender<bool>,
     /// How many events the peer held when that was last noted.
     noted: u64,
 }
@@ -94,8 +98,16 @@ pub(crate) async fn drive<H: Holder>(
         reading: None,
         peer_noted: false,
         end: None,
+        quiet: watch::Sender::new(false),
         noted: 0,
     };
+    if stay == Stay::Connected
+        && let Some(photos) = driver.holder.photos()
+    {
+        // It ends with the connection.
+        let (peer, quiet) = (driver.session.peer(), driver.quiet.subscribe());
+        tokio::spawn(drive_photos(connection.clone(), peer, photos, quiet));
+    }
     let end = driver.run(connection, &mut send, &mut receive, stay).await;
     driver.holder.note_peer(driver.session.peer(), driver.session.peer_holds());
     match end {
@@ -144,6 +156,7 @@ impl<H: Holder> Driver<H> {
                 return end;
             }
             self.start_tasks();
+            self.tell_whether_quiet();
             let may_read = self.taken == self.input.len() && !self.input_ended && self.session.wants_frames();
             tokio::select! {
                 stored = finished(&mut self.storing) => self.handle_stored(stored),
@@ -167,6 +180,12 @@ impl<H: Holder> Driver<H> {
                 error = connection.closed() => return self.after_loss(error).await,
             }
         }
+    }
+
+    fn tell_whether_quiet(&self) {
+        let is_storing = self.storing.is_some() || !self.to_store.is_empty();
+        let is_quiet = self.session.is_quiet() && !is_storing && self.sent == self.output.len();
+        self.quiet.send_if_modified(|was| std::mem::replace(was, is_quiet) != is_quiet);
     }
 
     fn with_session(&mut self, handle: impl FnOnce(&mut Session, &Ledger)) {

@@ -16,6 +16,8 @@ pub mod holder;
 pub mod invite;
 mod join;
 pub mod pairing;
+mod photo_driver;
+mod photo_holder;
 mod returning;
 pub mod verifier;
 
@@ -26,4 +28,5 @@ pub use error::PeerError;
 pub use holder::{Fault, HoldError, Holder, Host, Joiner};
 pub use invite::{CodeError, Invite, InviteId, InviteSecret};
 pub use pairing::{Admission, Offer};
+pub use photo_holder::PhotoHolder;
 pub use returning::Returned;

@@ -3,4 +3,5 @@
 mod authentication;
 mod node;
 mod pairing;
+mod photos;
 mod syncing;

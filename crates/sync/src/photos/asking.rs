@@ -52,7 +52,8 @@ pub(super) struct Asking {
     question: Option<Vec<PhotoHash>>,
     /// What the peer has of those that are wanted.
     holds: BTreeMap<PhotoHash, Portion>,
-    /// What could not be had from this peer, or not written. It is left for another session.
+    /// What could not be had from this peer, or not written. It is left for another session, and remembered to the
+    /// end: two sessions that forget would try in turn for ever. Each cost the peer an answer.
     failed: BTreeSet<PhotoHash>,
     claiming: Option<(PhotoHash, Portion)>,
     asks: VecDeque<Ask>,
@@ -76,6 +77,11 @@ impl Asking {
         }
     }
 
+    /// Keeps another measure from now on. Gives whether it is another one.
+    pub(super) fn keep(&mut self, keeps: Portion) -> bool {
+        std::mem::replace(&mut self.keeps, keeps) != keeps
+    }
+
     pub(super) const fn wants_frames(&self) -> bool {
         self.unwritten < MAX_UNWRITTEN
     }
@@ -96,7 +102,6 @@ impl Asking {
         // Of what nobody wants any more nothing has to be remembered, so none of these grows.
         self.holds.retain(|photo, _| self.wanted.contains_key(photo));
         self.asked_about.retain(|photo| self.wanted.contains_key(photo));
-        self.failed.retain(|photo| self.wanted.contains_key(photo));
         let order = || wanted.iter().map(|(photo, _)| *photo);
         self.unasked = order().filter(|photo| !self.asked_about.contains(photo)).collect();
         self.ready = order().filter(|photo| self.offer(photo).is_some()).collect();
@@ -181,7 +186,8 @@ impl Asking {
         if outline.photo() != ask.photo {
             return Err(Refusal::WrongPhoto);
         }
-        let good = ask.here.iter().zip(outline.groups()).take_while(|(here, of_photo)| here == of_photo).count();
+        let good =
+            ask.here.iter().zip(outline.groups()).take_while(|(here, of_photo)| here == of_photo).count();
         let mut progress = Progress::default();
         if good < ask.here.len() {
             progress.work.push(PhotoOutput::Trim { photo: ask.photo, groups: good });
@@ -212,8 +218,10 @@ impl Asking {
 
     /// Takes the oldest ask away if its last group has come.
     fn end_if_whole(&mut self, progress: &mut Progress) {
-        let is_whole = |ask: &mut Ask| ask.outline.as_ref().is_some_and(|outline| ask.next >= outline.groups().len());
-        let Some(Ask { photo, portion, here, outline: Some(outline), fate, .. }) = self.asks.pop_front_if(is_whole)
+        let is_whole =
+            |ask: &mut Ask| ask.outline.as_ref().is_some_and(|outline| ask.next >= outline.groups().len());
+        let Some(Ask { photo, portion, here, outline: Some(outline), fate, .. }) =
+            self.asks.pop_front_if(is_whole)
         else {
             return;
         };
@@ -225,7 +233,8 @@ impl Asking {
     }
 
     pub(super) fn small(&mut self, bytes: &[u8]) -> Result<PhotoOutput, Refusal> {
-        let ask = self.asks.pop_front_if(|ask| ask.portion == Portion::Small).ok_or(Refusal::UnexpectedFrame)?;
+        let ask =
+            self.asks.pop_front_if(|ask| ask.portion == Portion::Small).ok_or(Refusal::UnexpectedFrame)?;
         Ok(PhotoOutput::KeepSmall { photo: ask.photo, bytes: bytes.to_vec() })
     }
 

@@ -57,7 +57,7 @@ impl Portion {
 /// A frame's content.
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) enum Frame<'a> {
-    /// The first frame each way: how much of the photos the sender keeps.
+    /// How much of the photos the sender keeps: the first frame each way, and again whenever that changes.
     Opening(Portion),
     /// How much do you have of these?
     Question(Vec<PhotoHash>),
@@ -141,9 +141,11 @@ impl<'a> Frame<'a> {
             QUESTION => Some(Self::Question(photos(content)?)),
             ANSWER if content.len() > MAX_ASKED_ABOUT => return Err(Refusal::TooMuchClaimed),
             ANSWER if content.is_empty() => None,
-            ANSWER => {
-                content.iter().map(|number| Portion::from_number(*number)).collect::<Option<_>>().map(Self::Answer)
-            }
+            ANSWER => content
+                .iter()
+                .map(|number| Portion::from_number(*number))
+                .collect::<Option<_>>()
+                .map(Self::Answer),
             ASK => decode_ask(content),
             OUTLINE => Outline::decode(content).map(Self::Outline),
             GROUP_OF if fits(GROUP) => Some(Self::Group(content)),

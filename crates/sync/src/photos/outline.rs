@@ -165,7 +165,8 @@ mod tests {
 
     #[test]
     fn the_hashes_of_the_groups_are_together_the_hash_of_the_photo() {
-        let lengths = [1, 1023, 1024, 1025, GROUP - 1, GROUP, GROUP + 1, 2 * GROUP, 3 * GROUP - 5, 9 * GROUP + 1];
+        let lengths =
+            [1, 1023, 1024, 1025, GROUP - 1, GROUP, GROUP + 1, 2 * GROUP, 3 * GROUP - 5, 9 * GROUP + 1];
         for length in lengths {
             let photo = bytes(length);
             let outline = outline_of(&photo).expect("an outline");
@@ -198,8 +199,13 @@ mod tests {
     fn bytes_that_are_no_outline_are_none() {
         let good = outline_of(&bytes(GROUP + 1)).expect("an outline").encode();
         assert_eq!(good.len(), 4 + 2 * HASH);
-        for bad in [&good[..3], &good[..4], &good[..good.len() - 1], &good[..4 + HASH], &[&good[..], &[0; HASH]].concat()]
-        {
+        for bad in [
+            &good[..3],
+            &good[..4],
+            &good[..good.len() - 1],
+            &good[..4 + HASH],
+            &[&good[..], &[0; HASH]].concat(),
+        ] {
             assert_eq!(Outline::decode(bad), None);
         }
         for length in [0_u32, u32::MAX, 20 * 1024 * 1024 + 1] {

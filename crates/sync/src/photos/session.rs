@@ -148,6 +148,13 @@ impl PhotoSession {
         session
     }
 
+    /// Says that this device keeps another measure of photos from now on.
+    pub fn handle_keeps(&mut self, keeps: Portion) {
+        if self.stage != Stage::Closed && self.asking.keep(keeps) {
+            self.push(frames::opening(keeps));
+        }
+    }
+
     /// How much the peer keeps of photos; nothing before it has said so.
     #[must_use]
     pub const fn peer_keeps(&self) -> Portion {
@@ -280,8 +287,7 @@ impl PhotoSession {
             self.work.push_back(PhotoOutput::Dismissed(Refusal::from_number(number)));
             return Ok(());
         }
-        let is_opening = matches!(frame, Frame::Opening(_));
-        if is_opening != (self.stage == Stage::Opening) {
+        if self.stage == Stage::Opening && !matches!(frame, Frame::Opening(_)) {
             return Err(Refusal::UnexpectedFrame);
         }
         match frame {
