@@ -108,8 +108,7 @@ pub enum Command {
         #[serde(default)]
         photos: Vec<PhotoHash>,
     },
-    /// Adds one row to a list, or changes one, by the columns of the list's file. What a change does not
-    /// name stays as it is.
+    /// Adds a row to a list, or changes one, by its file's columns. What a change does not name stays.
     List {
         /// The list.
         list: FileName,
@@ -410,8 +409,7 @@ fn dispatch(
     say: &dyn Fn(Progress),
 ) -> Result<Value, NodeError> {
     // An error only of those commands that ask for it.
-    let today = node.today();
-    let at_ms = node.instant_ms();
+    let (today, at_ms) = (node.today(), node.instant_ms());
     match command {
         Command::Import { dir, devices } => importing::import(node, author, &dir, &devices, say),
         Command::CheckImport { dir } => importing::check(node, author, &dir),

@@ -33,7 +33,7 @@ const LAST_WORDS: Duration = Duration::from_secs(3);
 /// When to end a session.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Stay {
-    /// Once both sides are known to hold the same.
+    /// Once both sides are known to hold the same, and have the photos that they want.
     UntilSettled,
     /// As long as the connection lasts.
     Connected,
@@ -71,6 +71,8 @@ struct Driver<H> {
     end: Option<End>,
     /// Tells the stream of photos whether it may go on.
     quiet: watch::Sender<bool>,
+    /// Whether both sides have the photos that they want; none where no photos are carried.
+    photos_idle: Option<watch::Receiver<bool>>,
     /// How many events the peer held when that was last noted.
     noted: u64,
 }
@@ -99,14 +101,15 @@ pub(crate) async fn drive<H: Holder>(
         peer_noted: false,
         end: None,
         quiet: watch::Sender::new(false),
+        photos_idle: None,
         noted: 0,
     };
-    if stay == Stay::Connected
-        && let Some(photos) = driver.holder.photos()
-    {
+    if let Some(photos) = driver.holder.photos() {
         // It ends with the connection.
-        let (peer, quiet) = (driver.session.peer(), driver.quiet.subscribe());
-        tokio::spawn(drive_photos(connection.clone(), peer, photos, quiet));
+        let (peer, quiet, idle) =
+            (driver.session.peer(), driver.quiet.subscribe(), watch::Sender::new(false));
+        driver.photos_idle = Some(idle.subscribe());
+        tokio::spawn(drive_photos(connection.clone(), peer, photos, quiet, idle));
     }
     let end = driver.run(connection, &mut send, &mut receive, stay).await;
     driver.holder.note_peer(driver.session.peer(), driver.session.peer_holds());
@@ -177,6 +180,7 @@ impl<H: Holder> Driver<H> {
                     Ok(()) => self.with_session(Session::handle_ledger_changed),
                     Err(_) => watching = false,
                 },
+                () = changed(&mut self.photos_idle) => {}
                 error = connection.closed() => return self.after_loss(error).await,
             }
         }
@@ -262,7 +266,8 @@ impl<H: Holder> Driver<H> {
             return Some(End::PeerEnded);
         }
         let is_settled = || self.holder.with_ledger(|ledger| self.session.is_settled(ledger));
-        (stay == Stay::UntilSettled && is_settled()).then_some(End::Settled)
+        let photos_are_idle = self.photos_idle.as_ref().is_none_or(|idle| *idle.borrow());
+        (stay == Stay::UntilSettled && photos_are_idle && is_settled()).then_some(End::Settled)
     }
 
     fn start_tasks(&mut self) {
@@ -365,6 +370,14 @@ async fn read_to_end(receive: &mut RecvStream) {
 
 fn lost(error: ConnectionError) -> End {
     if is_done(&error) { End::PeerEnded } else { End::Error(error.into()) }
+}
+
+/// Waits for news, if there may be any. What will never tell any more is forgotten.
+async fn changed(news: &mut Option<watch::Receiver<bool>>) {
+    let Some(receiver) = news else { return std::future::pending().await };
+    if receiver.changed().await.is_err() {
+        *news = None;
+    }
 }
 
 /// Waits for the task, if there is one, and takes it away. Waits for ever if there is none.

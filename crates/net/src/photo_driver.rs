@@ -5,6 +5,7 @@
 use std::collections::{BTreeSet, VecDeque};
 use std::mem::take;
 use std::sync::Arc;
+use std::time::Duration;
 
 use ledger::{DeviceKey, PhotoHash, Refusal};
 use quinn::{Connection, RecvStream, SendStream, Side, VarInt};
@@ -12,6 +13,7 @@ use sync::photos::{GROUP, GroupHash, Outline, PhotoOutput, PhotoSession, Portion
 use sync::{FrameReader, frame_length};
 use tokio::sync::watch;
 use tokio::task::JoinSet;
+use tokio::time::sleep;
 
 use crate::holder::Fault;
 use crate::photo_holder::PhotoHolder;
@@ -26,6 +28,8 @@ const WRITE_AT_ONCE: usize = 1024 * 1024;
 const MOST_FINISHING: usize = 16;
 /// Behind the events, which have priority nought.
 const PRIORITY: i32 = -1;
+/// How long the peer may take to open its side, for whoever waits only for that.
+const PATIENCE: Duration = Duration::from_secs(5);
 /// Asks for what was gained from now on.
 const FROM_NOW: u64 = u64::MAX;
 
@@ -90,13 +94,21 @@ impl Drop for Claims {
 }
 
 /// Waits until no events are on their way, then opens the stream of photos, or takes the one that the peer opens, and
-/// serves it until the connection ends.
+/// serves it until the connection ends. Says whether both sides have what they want.
 pub(crate) async fn drive_photos(
     connection: Connection,
     peer: DeviceKey,
     holder: Arc<dyn PhotoHolder>,
     mut quiet: watch::Receiver<bool>,
+    idle: watch::Sender<bool>,
 ) {
+    let mut is_quiet = quiet.clone();
+    let nobody_comes = async {
+        let _ = is_quiet.wait_for(|is_quiet| *is_quiet).await;
+        sleep(PATIENCE).await;
+        idle.send_replace(true);
+        std::future::pending().await
+    };
     let streams = match connection.side() {
         Side::Client => {
             if quiet.wait_for(|is_quiet| *is_quiet).await.is_err() {
@@ -104,7 +116,10 @@ pub(crate) async fn drive_photos(
             }
             connection.open_bi().await
         }
-        Side::Server => connection.accept_bi().await,
+        Side::Server => tokio::select! {
+            streams = connection.accept_bi() => streams,
+            () = nobody_comes => return,
+        },
     };
     let Ok((mut send, mut receive)) = streams else { return };
     if send.set_priority(PRIORITY).is_err() {
@@ -131,7 +146,7 @@ pub(crate) async fn drive_photos(
         claims,
         over: false,
     };
-    driver.run(&mut send, &mut receive, &mut quiet).await;
+    driver.run((&mut send, &mut receive), &mut quiet, &idle).await;
     // What was proved before the connection broke is kept: the next session goes on behind it.
     driver.finish_on_disk().await;
     let _ = send.finish();
@@ -141,10 +156,13 @@ pub(crate) async fn drive_photos(
 impl Driver {
     async fn run(
         &mut self,
-        send: &mut SendStream,
-        receive: &mut RecvStream,
+        (send, receive): (&mut SendStream, &mut RecvStream),
         quiet: &mut watch::Receiver<bool>,
+        idle: &watch::Sender<bool>,
     ) {
+        let patience = sleep(PATIENCE);
+        tokio::pin!(patience);
+        let mut waits = true;
         let mut bell = self.holder.bell();
         let mut buffer = vec![0; READ_AT_ONCE];
         loop {
@@ -156,6 +174,8 @@ impl Driver {
             if self.over && all_is_sent {
                 return;
             }
+            let is_idle = self.is_idle() || (!waits && !self.session.is_open());
+            idle.send_if_modified(|was| std::mem::replace(was, is_idle) != is_idle);
             let may_read = self.taken == self.input.len() && self.wants_frames() && !self.over;
             tokio::select! {
                 Some(done) = self.jobs.join_next() => match done {
@@ -185,9 +205,19 @@ impl Driver {
                     }
                     self.bell_rang = true;
                 }
+                () = &mut patience, if waits => waits = false,
                 changed = quiet.changed() => if changed.is_err() { return },
             }
         }
+    }
+
+    /// Whether both sides have what they want, as far as is known, and all is on the disk.
+    fn is_idle(&self) -> bool {
+        self.session.is_idle()
+            && self.sent == self.output.len()
+            && self.jobs.is_empty()
+            && self.on_disk.is_empty()
+            && !self.bell_rang
     }
 
     fn wants_frames(&self) -> bool {

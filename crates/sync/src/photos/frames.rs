@@ -23,6 +23,7 @@ const SMALL: u8 = 7;
 const MISSING: u8 = 8;
 const GAINED: u8 = 9;
 const GOODBYE: u8 = 10;
+const SATISFIED: u8 = 11;
 
 /// How much of a photo: of one that is held, or that is asked for, or of all as a device keeps them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -77,6 +78,8 @@ pub(crate) enum Frame<'a> {
     Gained(Vec<PhotoHash>),
     /// The number of the refusal for which the sender ends the stream.
     Goodbye(u16),
+    /// The sender wants nothing more of what it knows the receiver to have.
+    Satisfied,
 }
 
 pub(crate) fn opening(keeps: Portion) -> Vec<u8> {
@@ -120,6 +123,10 @@ pub(crate) fn goodbye(refusal: Refusal) -> Vec<u8> {
     [&[GOODBYE][..], &refusal.number().to_le_bytes()].concat()
 }
 
+pub(crate) fn satisfied() -> Vec<u8> {
+    vec![SATISFIED]
+}
+
 fn with_photos(kind: u8, photos: &[PhotoHash]) -> Vec<u8> {
     std::iter::once(kind).chain(photos.iter().flat_map(|photo| photo.0)).collect()
 }
@@ -153,6 +160,7 @@ impl<'a> Frame<'a> {
             MISSING if content.is_empty() => Some(Self::Missing),
             GAINED => Some(Self::Gained(photos(content)?)),
             GOODBYE => content.try_into().ok().map(|number| Self::Goodbye(u16::from_le_bytes(number))),
+            SATISFIED if content.is_empty() => Some(Self::Satisfied),
             _ => None,
         };
         read.ok_or(Refusal::UnexpectedFrame)
@@ -221,6 +229,7 @@ mod tests {
             (missing(), vec![8], Frame::Missing),
             (gained(&[two]), [&[9][..], &[2; 32]].concat(), Frame::Gained(vec![two])),
             (goodbye(Refusal::Retired), vec![10, 21, 0], Frame::Goodbye(21)),
+            (satisfied(), vec![11], Frame::Satisfied),
         ];
         for (frame, bytes, read) in cases {
             assert_eq!(frame, bytes);
@@ -230,10 +239,11 @@ mod tests {
 
     #[test]
     fn what_no_frame_is_or_what_is_too_long_is_refused() {
-        let unexpected: [&[u8]; 16] = [
+        let unexpected: [&[u8]; 17] = [
             &[],
             &[0],
-            &[11],
+            &[12],
+            &[11, 0],
             &[1],
             &[1, 3],
             &[1, 0, 0],

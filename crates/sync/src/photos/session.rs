@@ -122,6 +122,14 @@ pub struct PhotoSession {
     is_quiet: bool,
     asking: Asking,
     serving: Serving,
+    /// The first frame is out.
+    has_opened: bool,
+    /// It was said at least once what is wanted.
+    knows_wanted: bool,
+    /// The peer was told that nothing more is wanted of it.
+    told_satisfied: bool,
+    /// The peer has said that it wants nothing more, and not been told of anything new since.
+    peer_is_satisfied: bool,
     work: VecDeque<PhotoOutput>,
     frames: VecDeque<Vec<u8>>,
     frame_bytes: usize,
@@ -139,6 +147,10 @@ impl PhotoSession {
             is_quiet: true,
             asking: Asking::new(keeps),
             serving: Serving::default(),
+            has_opened: false,
+            knows_wanted: false,
+            told_satisfied: false,
+            peer_is_satisfied: false,
             work: VecDeque::new(),
             frames: VecDeque::new(),
             frame_bytes: 0,
@@ -171,6 +183,7 @@ impl PhotoSession {
     /// looked at.
     pub fn handle_wanted(&mut self, wanted: &[(PhotoHash, Portion)]) {
         if self.stage != Stage::Closed {
+            self.knows_wanted = true;
             self.asking.want(wanted);
         }
     }
@@ -215,7 +228,8 @@ impl PhotoSession {
 
     /// Says that these have become whole here, wherever they came from. Only of those that the peer may have.
     pub fn handle_gained(&mut self, photos: &[PhotoHash]) {
-        if self.stage != Stage::Closed {
+        if self.stage != Stage::Closed && !photos.is_empty() {
+            self.peer_is_satisfied = false;
             photos.chunks(frames::MAX_ASKED_ABOUT).for_each(|photos| self.push(frames::gained(photos)));
         }
     }
@@ -249,8 +263,10 @@ impl PhotoSession {
         if let Some(work) = self.poll_work() {
             return Some(work);
         }
-        let may_send = self.is_quiet || self.stage == Stage::Closed;
+        // The opening is a few bytes, and by it the peer knows that there is somebody.
+        let may_send = self.is_quiet || self.stage == Stage::Closed || !self.has_opened;
         if may_send && let Some(frame) = self.frames.pop_front() {
+            self.has_opened = true;
             self.frame_bytes = self.frame_bytes.saturating_sub(frame.len() + A_FRAME);
             return Some(PhotoOutput::Send(frame));
         }
@@ -266,15 +282,32 @@ impl PhotoSession {
             return None;
         }
         if let Some(question) = self.asking.next_question() {
+            self.told_satisfied = false;
             self.push(question);
         }
-        self.asking.next_claim().or_else(|| self.serving.next_read(self.frame_bytes))
+        if let Some(claim) = self.asking.next_claim() {
+            self.told_satisfied = false;
+            return Some(claim);
+        }
+        if self.knows_wanted && self.asking.is_idle() && !self.told_satisfied {
+            self.told_satisfied = true;
+            self.push(frames::satisfied());
+        }
+        self.serving.next_read(self.frame_bytes)
     }
 
-    /// Whether nothing is asked, under way or to be sent, either way, as far as this side knows.
+    /// Whether the peer has opened its side.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        self.stage == Stage::Open
+    }
+
+    /// Whether both sides have said that they want nothing more of each other, and nothing is under way.
     #[must_use]
     pub fn is_idle(&self) -> bool {
         self.stage == Stage::Open
+            && self.told_satisfied
+            && self.peer_is_satisfied
             && self.asking.is_idle()
             && self.serving.is_idle()
             && self.work.is_empty()
@@ -297,6 +330,7 @@ impl PhotoSession {
             }
             Frame::Question(_) if self.frame_bytes > MAX_UNSENT => return Err(Refusal::TooMuchClaimed),
             Frame::Question(photos) => {
+                self.peer_is_satisfied = false;
                 self.serving.begin_answer()?;
                 self.work.push_back(PhotoOutput::Look(photos));
             }
@@ -304,7 +338,10 @@ impl PhotoSession {
                 let news = self.asking.answer(portions)?;
                 self.work.push_back(news);
             }
-            Frame::Ask { photo, portion, from } => self.serving.add(photo, portion, from)?,
+            Frame::Ask { photo, portion, from } => {
+                self.peer_is_satisfied = false;
+                self.serving.add(photo, portion, from)?;
+            }
             Frame::Outline(outline) => {
                 let progress = self.asking.outline(outline)?;
                 self.go_on(progress);
@@ -321,7 +358,9 @@ impl PhotoSession {
                 let released = self.asking.missing()?;
                 self.work.push_back(released);
             }
+            Frame::Satisfied => self.peer_is_satisfied = true,
             Frame::Gained(photos) => {
+                self.told_satisfied = false;
                 let news = self.asking.gained(photos);
                 self.work.push_back(news);
             }

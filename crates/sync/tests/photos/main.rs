@@ -37,7 +37,8 @@ fn each_gets_what_the_other_has_and_then_nothing_is_said() {
     assert_eq!(one.whole.len(), photos.len());
     let mut link = Link::open(&mut one, &mut other);
     link.run(usize::MAX);
-    assert_eq!(link.delivered, 2, "two openings and no more");
+    assert_eq!(link.delivered, 4, "an opening and a word that nothing is wanted, each way");
+    assert!(link.is_idle());
 }
 
 #[test]
