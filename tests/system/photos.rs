@@ -196,6 +196,23 @@ fn a_device_keeps_as_much_as_it_is_told_to() {
 }
 
 #[test]
+fn devices_on_battery_hang_up_when_the_photos_are_there_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut laptop, mut phone) = crew(&folder, "Tobi Larch");
+    laptop.stop();
+    laptop.start_with(&[], &["--battery"]);
+    for number in 1..=3 {
+        log_photo(&laptop, &file(folder.path(), number, 2_000_000));
+    }
+    phone.start_with(&[laptop.address], &["--battery"]);
+    wait_for("the photos", || count(&phone, "whole") == 3);
+    assert_eq!(kept(&phone), kept(&laptop));
+    wait_for("the phone to hang up", || {
+        fs::read_to_string(phone.log()).unwrap().contains("hung up: both hold the same")
+    });
+}
+
+#[test]
 fn a_hands_phone_gets_no_ticket_of_another() {
     let folder = tempfile::tempdir().unwrap();
     let (laptop, mut phone) = crew(&folder, "Ines Quill");

@@ -115,6 +115,7 @@ pub(crate) async fn drive<H: Holder>(
     driver.holder.note_peer(driver.session.peer(), driver.session.peer_holds());
     match end {
         End::Settled => {
+            tracing::debug!(peer = %driver.session.peer().short(), "hung up: both hold the same");
             driver.send_rest(&mut send).await;
             // The peer ends its stream once it has read to the end; a close before could overtake the rest.
             let _ = timeout(LAST_WORDS, read_to_end(&mut receive)).await;

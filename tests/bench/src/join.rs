@@ -194,6 +194,6 @@ fn times(one: u128, other: u128) -> String {
 }
 
 /// A daemon that waits to be called.
-fn alone(listen: SocketAddr) -> Meeting {
+pub(crate) fn alone(listen: SocketAddr) -> Meeting {
     Meeting { listen, places: Vec::new(), power: Power::Mains, nearby: false }
 }

@@ -14,7 +14,7 @@ use daemon::{Holding, Node, Role, local, photos, serve};
 use ledger::{Audience, Body, Payload, PhotoHash, site};
 use net::{Endpoint, Stay};
 
-use crate::join::{Lender, start};
+use crate::join::{Lender, alone, start};
 use crate::{join_peers, ratio};
 
 /// How long all photos may take before something is wrong.
@@ -40,7 +40,7 @@ pub(crate) fn lend(
     }
     drop(node);
     let say = |line: String| println!("{line}");
-    serve::run(folder, address, &[], say, async |_| Ok(()))?;
+    serve::run(folder, alone(address), say, async |_| Ok(()))?;
     Ok(())
 }
 
