@@ -58,6 +58,7 @@ use crate::handing_over::HandOverWish;
 use crate::import::FileName;
 use crate::invites::InviteWish;
 use crate::papers::PaperWish;
+use crate::photos;
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -108,8 +109,7 @@ pub enum Command {
         #[serde(default)]
         photos: Vec<PhotoHash>,
     },
-    /// Adds one row to a list, or changes one, by the columns of the list's file. What a change does not
-    /// name stays as it is.
+    /// Adds a row to a list, or changes one, by its file's columns. What a change does not name stays.
     List {
         /// The list.
         list: FileName,
@@ -365,6 +365,11 @@ pub enum Command {
     Export {
         /// The folder.
         dir: PathBuf,
+    },
+    /// Shows which photos are here and which are elsewhere, and changes how many of them this device keeps.
+    Photos {
+        /// How many from now on; none leaves it.
+        keep: Option<photos::KeepPhotos>,
     },
     /// Reads and checks the whole ledger.
     Verify,

@@ -13,6 +13,7 @@ mod forks;
 mod frame;
 mod message;
 mod output;
+pub mod photos;
 mod receiving;
 mod sending;
 mod session;

@@ -9,7 +9,7 @@ use super::{
 };
 use crate::error::NodeError;
 use crate::node::Node;
-use crate::{applications, entries, export, handing_over, invoices, papers, payments, timers};
+use crate::{applications, entries, export, handing_over, invoices, papers, payments, photos, timers};
 
 /// Runs a command of the person whose device this is.
 ///
@@ -133,6 +133,7 @@ fn dispatch(
         }
         Command::Words { typed } => roster::words(node, typed.as_deref()),
         Command::Export { dir } => export::write(node, &dir),
+        Command::Photos { keep } => photos::photos(node, keep),
         Command::Verify => health::verify(node),
         Command::SetAside(wish) => set_aside::run(node, author, &wish),
         Command::Status => Ok(health::status(node)),
