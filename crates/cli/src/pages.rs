@@ -266,6 +266,10 @@ fn questions(answer: &Value) -> String {
     }
     let mut page = heading(&format!("{} to sort out", questions.len()));
     for question in questions {
+        if question["kind"] == "set aside" {
+            page += &format!("  {}\n      to enter again: fivebar set-aside\n", text(question, "text"));
+            continue;
+        }
         page += &format!(
             "  {}\n      to settle it: fivebar settle {} 'ANSWER'\n",
             text(question, "text"),

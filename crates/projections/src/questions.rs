@@ -87,6 +87,9 @@ pub enum QuestionKind {
     /// An event that its writer had no right to write.
     #[serde(rename = "not counted")]
     NotCounted,
+    /// What a device wrote that was copied or set back.
+    #[serde(rename = "set aside")]
+    SetAside,
     /// An event that this program can't read.
     #[serde(rename = "unreadable")]
     Unreadable,
@@ -118,6 +121,7 @@ impl QuestionKind {
             Self::NoRate => "no-rate",
             Self::NoPrice => "no-price",
             Self::NotCounted => "not-counted",
+            Self::SetAside => "set-aside",
             Self::Unreadable => "unreadable",
         }
     }

@@ -11,7 +11,7 @@ mod terms;
 use std::collections::BTreeMap;
 use std::str::FromStr;
 
-use daemon::command::{Received, SpellChange, SpellSplit};
+use daemon::command::{Received, SetAsideWish, SpellChange, SpellSplit};
 use daemon::invites::InviteWish;
 use daemon::press::{self, Press};
 use daemon::{Command, Node, NodeError, Role};
@@ -140,6 +140,10 @@ pub(crate) fn read(name: &str, viewer: &Viewer, fields: &BTreeMap<String, String
             answer: Some((fields.listed("point")?, fields.text("answer")?)),
             photos: Vec::new(),
         },
+        "enter-again" => {
+            viewer.must_lead()?;
+            Command::SetAside(SetAsideWish::AllAgain)
+        }
         "settle" => Command::Settle { question: fields.text("question")?, answer: fields.text("answer")? },
         "invoice-issue" => {
             viewer.must_see_money()?;
@@ -340,6 +344,7 @@ const fn said(command: &Command) -> &'static str {
         Command::Stop { .. } => "Stopped.",
         Command::Accept { .. } => "Accepted.",
         Command::Settle { .. } => "Noted.",
+        Command::SetAside(_) => "Entered again.",
         Command::IssueInvoice { .. } | Command::CreditInvoice { .. } => "Issued.",
         Command::Retire { .. } => "Taken off the crew.",
         _ => "Saved.",

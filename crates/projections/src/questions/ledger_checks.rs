@@ -127,13 +127,14 @@ fn set_aside(facts: &Facts<'_>, found: &mut Vec<Question>) {
         let who: Vec<_> = who.into_iter().collect();
         let count = logged.len();
         let text = format!(
-            "{count} {} of {} set aside: {}. `fivebar set-aside` lists and enters again what was set aside.",
+            "{count} {} of {} set aside: {}. Enter {} again?",
             if count == 1 { "entry" } else { "entries" },
             format_args!("{} {}", who.join(" and "), if count == 1 { "is" } else { "are" }),
             why_not(Lacking::Forked),
+            if count == 1 { "it" } else { "them" },
         );
         let about = [chain.to_string(), count.to_string()];
-        let mut question = Question::new(QuestionKind::NotCounted, &about, text)
+        let mut question = Question::new(QuestionKind::SetAside, &about, text)
             .from(logged.iter().map(|logged| logged.act.entry_ref()));
         question.day = logged.first().map(|logged| logged.act.done_on);
         found.push(question);

@@ -30,6 +30,8 @@ pub(crate) struct ToSortOut {
     pub(crate) cost: &'static str,
     /// The usual answer, given by one press; empty where there is none.
     pub(crate) press: &'static str,
+    /// What is set aside can be entered again.
+    pub(crate) is_aside: bool,
 }
 
 /// An invoice on which something is owed.
@@ -146,9 +148,11 @@ fn to_sort_out(question: &Question) -> ToSortOut {
         | QuestionKind::NoRate
         | QuestionKind::NoPrice
         | QuestionKind::NotCounted
+        | QuestionKind::SetAside
         | QuestionKind::Unreadable => "",
     };
-    ToSortOut { key, text, cost: cost_of_leaving(question.kind), press }
+    let is_aside = question.kind == QuestionKind::SetAside;
+    ToSortOut { key, text, cost: cost_of_leaving(question.kind), press, is_aside }
 }
 
 /// A question with its days as people say them.
@@ -185,7 +189,9 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
         QuestionKind::InACircle => "Left: none of those stages is ever ready.",
         QuestionKind::NoRate => "Left: those hours cost and bill nothing.",
         QuestionKind::NoPrice => "Left: that material costs and bills nothing.",
-        QuestionKind::NotCounted | QuestionKind::Unreadable => "Left: it counts for nothing.",
+        QuestionKind::NotCounted | QuestionKind::SetAside | QuestionKind::Unreadable => {
+            "Left: it counts for nothing."
+        }
     }
 }
 
