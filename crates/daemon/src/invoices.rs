@@ -11,6 +11,7 @@ use trade::{Day, Pence};
 
 use crate::error::{NodeError, has_come};
 use crate::node::{Node, Write};
+use crate::series;
 
 pub(crate) fn works(node: &Node) -> Vec<JobWork> {
     billing::job_works(node.book(), &node.book().lists())
@@ -162,12 +163,14 @@ pub(crate) fn list(node: &Node) -> Value {
     json!({ "invoices": rows.into_iter().map(|(_, row)| row).collect::<Vec<_>>() })
 }
 
-/// The number of the next paper. Invoices and credit notes share one series, so that no number is missing.
-pub(crate) fn next_number(node: &Node, works: &[JobWork]) -> Result<PaperNumber, NodeError> {
+/// The number of the next paper, in the series of this device's chain. Invoices and credit notes share one series, so
+/// that no number is missing.
+pub(crate) fn next_number(node: &mut Node, works: &[JobWork]) -> Result<PaperNumber, NodeError> {
+    let series = series::own(node)?;
     let papers = || works.iter().flat_map(|work| &work.papers).map(|paper| &paper.document);
     let firm = works.iter().find_map(|work| work.firm.as_ref());
-    let number = firm.map_or(1, |firm| billing::next_number(firm, "", papers()));
-    Ok(PaperNumber { invoice: InvoiceId(node.machine().random()?), series: String::new(), number })
+    let number = firm.map_or(1, |firm| billing::next_number(firm, &series, papers()));
+    Ok(PaperNumber { invoice: InvoiceId(node.machine().random()?), series, number })
 }
 
 /// The paper with this number, with its job.

@@ -27,6 +27,7 @@ mod payments;
 mod peers;
 pub mod photos;
 pub mod press;
+mod series;
 pub mod serve;
 mod socket;
 mod timers;

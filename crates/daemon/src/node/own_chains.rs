@@ -110,6 +110,14 @@ impl Node {
         }
     }
 
+    /// The chain that this device writes for the office, begun if there is none.
+    ///
+    /// # Errors
+    /// Why it could not be begun.
+    pub(crate) fn office_chain(&mut self) -> Result<ChainId, NodeError> {
+        Ok(self.own_chain(Audience::Office)?.chain)
+    }
+
     /// The chain that this device writes for an audience, begun if there is none.
     pub(super) fn own_chain(&mut self, audience: Audience) -> Result<ChainStart, NodeError> {
         let known = match audience {
