@@ -8,6 +8,7 @@ mod jobs;
 mod lists;
 mod log;
 mod measure;
+mod meeting;
 mod office;
 mod papers;
 mod plan;
@@ -30,6 +31,7 @@ pub(crate) use jobs::JobRequest;
 pub(crate) use lists::{Firm, ItemRequest, LineRequest, PersonRequest, StageRequest};
 pub(crate) use log::Log;
 pub(crate) use measure::Measure;
+use meeting::MeetingWords;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
 pub(crate) use plan::{FillIn, LimitWords, Need, Slips};
 pub(crate) use recovery::ComeBack;
@@ -60,7 +62,7 @@ const EXAMPLES: &str = "\
 A first week:
   fivebar found --crew 'Oake Rooms' --person 'Maren Oake'
   fivebar import lists/                 people, price book, jobs, stages, costing
-  fivebar run --listen 0.0.0.0:5105     keeps the ledger open and meets the other devices
+  fivebar run                           keeps the ledger open and meets the other devices
   fivebar invite --person 'Tobi Larch'  prints a code; on the other device: fivebar join CODE
   fivebar log hours --job GARAGE --stage skim --from 08:00 --to 15:30 --break-min 30
   fivebar log used --job GARAGE --stage skim --what 'finish plaster' --quantity 4.5 --unit bag
@@ -123,12 +125,8 @@ pub(crate) enum Request {
     },
     /// Keep the ledger open and meet the crew's other devices, until Ctrl-C.
     Run {
-        /// Where to listen for them.
-        #[arg(long, default_value = "0.0.0.0:5105")]
-        listen: SocketAddr,
-        /// Where another device listens, host:port; known ones are tried by themselves.
-        #[arg(long, value_name = "ADDRESS")]
-        meet: Vec<SocketAddr>,
+        #[command(flatten)]
+        meeting: MeetingWords,
         #[command(flatten)]
         page: Page,
     },

@@ -102,9 +102,9 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             print(arguments, &answer, |_| pages::joined(&joined));
             return Ok(());
         }
-        Request::Run { listen, meet, page } => {
+        Request::Run { meeting, page } => {
             let say = |line| println!("{line}");
-            return serve::run(folder, listen, &meet, say, async |holding| {
+            return serve::run(folder, meeting.meeting(), say, async |holding| {
                 web::serve(holding, page.wishes(), say).await
             });
         }

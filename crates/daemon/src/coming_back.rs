@@ -18,7 +18,7 @@ use crate::error::NodeError;
 use crate::holding::Holding;
 use crate::machine::random;
 use crate::node::Node;
-use crate::serve::{Progress, network, runtime};
+use crate::serve::{ANYWHERE, Progress, network, runtime};
 
 /// Why a device that comes back takes others off.
 const REASON: &str = "lost; taken off by the recovery words";
@@ -71,8 +71,7 @@ pub fn come_back(
         check_unfinished(folder, node, wish.words)?;
     }
     runtime()?.block_on(async {
-        let any = if wish.at.iter().all(SocketAddr::is_ipv6) { "[::]:0" } else { "0.0.0.0:0" };
-        let endpoint = Endpoint::bind(&secret, any.parse().map_err(network)?).map_err(network)?;
+        let endpoint = Endpoint::bind(&secret, ANYWHERE).map_err(network)?;
         let (called, first) = call(&endpoint, wish).await?;
         let node = match node.take() {
             Some(node) => node,

@@ -38,6 +38,8 @@ pub struct KnownPeer {
 pub(crate) struct Met {
     pub(crate) at_ms: i64,
     pub(crate) holds: BTreeMap<ChainId, u64>,
+    /// Where it was reached, if this device called it.
+    pub(crate) reached: Option<SocketAddr>,
 }
 
 /// What a device knows of itself.
@@ -129,16 +131,17 @@ impl DeviceFile {
         Ok(DeviceSecret::from_seed(&seed.0))
     }
 
-    /// Remembers where a device was reached; the newest address comes first, eight are kept.
+    /// Remembers where a device was reached; the newest address comes first, and few are kept.
     pub fn remember(&mut self, device: DeviceKey, address: SocketAddr) {
         let addresses = &mut self.peer(device).addresses;
         addresses.retain(|known| *known != address);
         addresses.insert(0, address);
-        addresses.truncate(8);
+        addresses.truncate(net::MAX_ADDRESSES);
     }
 
     /// Notes that a device was met. What it once held it holds still, so nothing here shrinks.
     pub(crate) fn note_met(&mut self, device: DeviceKey, met: Met) {
+        met.reached.into_iter().for_each(|address| self.remember(device, address));
         let peer = self.peer(device);
         peer.met_ms = peer.met_ms.max(Some(met.at_ms));
         for (chain, events) in met.holds {
@@ -190,10 +193,12 @@ mod tests {
         let secret = DeviceSecret::from_seed(&[1; 32]);
         let mut file = DeviceFile::new(&secret, CrewId([2; 32]), "laptop".to_owned(), PersonId([3; 16]));
         let (peer, chain) = (DeviceSecret::from_seed(&[4; 32]).public(), ChainId([5; 16]));
-        file.note_met(peer, Met { at_ms: 20, holds: BTreeMap::from([(chain, 7)]) });
-        file.note_met(peer, Met { at_ms: 10, holds: BTreeMap::from([(chain, 3)]) });
+        file.note_met(peer, Met { at_ms: 20, holds: BTreeMap::from([(chain, 7)]), reached: None });
+        let reached = Some("192.0.2.7:5105".parse().unwrap());
+        file.note_met(peer, Met { at_ms: 10, holds: BTreeMap::from([(chain, 3)]), reached });
         let known = &file.peers[0];
         assert_eq!((known.met_ms, known.holds[&chain]), (Some(20), 7));
+        assert_eq!(known.addresses, reached.into_iter().collect::<Vec<_>>());
 
         // A file that an earlier version wrote is read, and one that is written is read back.
         let folder = tempfile::tempdir().unwrap();

@@ -3,6 +3,7 @@
 //! The network looks at a copy of the ledger, so that it never waits for a disk.
 
 use std::collections::BTreeMap;
+use std::net::SocketAddr;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
@@ -122,10 +123,18 @@ impl Holder for Holding {
         let events: u64 = holds.values().sum();
         self.announced.fetch_max(events, Ordering::Relaxed);
         tracing::info!(peer = %peer.short(), events, "what a peer holds");
-        let met = Met { at_ms: self.machine.now_ms(), holds: holds.clone() };
-        self.met.lock().unwrap_or_else(PoisonError::into_inner).insert(peer, met);
+        let mut met = self.met.lock().unwrap_or_else(PoisonError::into_inner);
+        let reached = met.get(&peer).and_then(|met| met.reached);
+        met.insert(peer, Met { at_ms: self.machine.now_ms(), holds: holds.clone(), reached });
+        drop(met);
         // Whoever looks at the page wants to see that an entry is safe now.
         self.changed.send_modify(|_| {});
+    }
+
+    fn note_reached(&self, peer: DeviceKey, address: SocketAddr) {
+        let mut met = self.met.lock().unwrap_or_else(PoisonError::into_inner);
+        let nothing = || Met { at_ms: self.machine.now_ms(), holds: BTreeMap::new(), reached: None };
+        met.entry(peer).or_insert_with(nothing).reached = Some(address);
     }
 }
 

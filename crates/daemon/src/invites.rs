@@ -121,18 +121,8 @@ impl Node {
         used.map_err(|error| HoldError::Fault(Fault(error.to_string())))
     }
 
-    /// Where this device listens, as other devices on the same network see it.
+    /// Where this device listens, as other devices see it.
     fn own_addresses(&self) -> Vec<SocketAddr> {
-        let Some(listening) = self.device().listening else { return Vec::new() };
-        if !listening.ip().is_unspecified() {
-            return vec![listening];
-        }
-        // Connecting a UDP socket sends nothing; it only asks the system which way a packet would go.
-        // The address is kept for documentation (RFC 5737), so that no real one is named.
-        let outward = std::net::UdpSocket::bind("0.0.0.0:0").and_then(|socket| {
-            socket.connect("192.0.2.1:9")?;
-            socket.local_addr()
-        });
-        outward.map(|own| SocketAddr::new(own.ip(), listening.port())).into_iter().collect()
+        self.device().listening.map(net::reachable_at).unwrap_or_default()
     }
 }

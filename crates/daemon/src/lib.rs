@@ -38,4 +38,5 @@ pub use holding::Holding;
 pub use ledger::RecoverySecret;
 pub use ledger::recovery::WORDS as RECOVERY_WORDS;
 pub use ledger::roster_events::Role;
+pub use net::Power;
 pub use node::Node;

@@ -1,11 +1,11 @@
 //! The long-running side: `fivebar run`, and joining a crew.
 
-use std::net::SocketAddr;
+use std::net::{Ipv6Addr, SocketAddr};
 use std::path::Path;
 use std::sync::Arc;
 
-use ledger::{CrewId, DeviceKey, DeviceSecret};
-use net::{Endpoint, Holder as _, Invite, PeerError, Stay};
+use ledger::{CrewId, DeviceSecret};
+use net::{Endpoint, Holder as _, Invite, PeerError, Power, Stay};
 
 use crate::device::DeviceFile;
 use crate::error::NodeError;
@@ -15,6 +15,22 @@ use crate::local::Door;
 use crate::machine::random;
 use crate::node::Node;
 use crate::socket;
+
+/// Any free port, for calls over IPv4 and IPv6.
+pub(crate) const ANYWHERE: SocketAddr = SocketAddr::new(std::net::IpAddr::V6(Ipv6Addr::UNSPECIFIED), 0);
+
+/// How a device that keeps its ledger open meets the others.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Meeting {
+    /// Where it listens for them.
+    pub listen: SocketAddr,
+    /// Where others listen that it may not know yet, each a `host:port`.
+    pub places: Vec<String>,
+    /// What it lives on: whether it stays connected.
+    pub power: Power,
+    /// Whether it lets itself be found on the same network, and looks there for the others.
+    pub nearby: bool,
+}
 
 /// A device that has just joined.
 #[derive(Debug, Clone)]
@@ -61,8 +77,7 @@ pub fn join(
     let invite = Invite::from_code(code).map_err(network)?;
     let secret = DeviceSecret::from_seed(&random()?);
     runtime()?.block_on(async {
-        let any = if invite.addresses.iter().all(SocketAddr::is_ipv6) { "[::]:0" } else { "0.0.0.0:0" };
-        let endpoint = Endpoint::bind(&secret, any.parse().map_err(network)?).map_err(network)?;
+        let endpoint = Endpoint::bind(&secret, ANYWHERE).map_err(network)?;
         let mut check = String::new();
         let admission =
             endpoint.join(&invite, name, |words| check = words.to_string()).await.map_err(network)?;
@@ -105,22 +120,25 @@ pub fn join(
 /// A ledger or a port that can't be opened, or what `beside` says.
 pub fn run(
     folder: &Path,
-    listen: SocketAddr,
-    meet: &[SocketAddr],
+    meeting: Meeting,
     say: impl Fn(String),
     beside: impl AsyncFnOnce(Arc<Holding>) -> Result<(), NodeError>,
 ) -> Result<(), NodeError> {
+    let Meeting { listen, places, power, nearby } = meeting;
     let mut node = Node::open(folder)?;
     // The ledger is ours, so a door that still stands is of a daemon that was killed.
     Door::remove(folder);
     node.set_listening(listen)?;
     let secret = node.secret();
-    let peers = peers_of(&node, meet);
+    let known = node.device().peers.clone();
     let name = node.device().name.clone();
     runtime()?.block_on(async {
         // Before anybody can know of it and tell it.
         let told_to_stop = told_to_stop().map_err(network)?;
-        let endpoint = Endpoint::bind(&secret, listen).map_err(network)?;
+        let endpoint = Endpoint::bind_on(&secret, listen, power).map_err(network)?;
+        for peer in known {
+            peer.addresses.iter().for_each(|address| endpoint.remember(peer.device, *address));
+        }
         let holding = Arc::new(Holding::new(node));
         let (listener, door) = socket::open(folder).await?;
         tokio::spawn(socket::serve(listener, door, Arc::clone(&holding)));
@@ -129,9 +147,11 @@ pub fn run(
             Door::remove(folder);
             return Err(error);
         }
-        for (peer, addresses) in peers {
-            let (endpoint, holding) = (endpoint.clone(), Arc::clone(&holding));
-            tokio::spawn(async move { endpoint.keep_in_touch(peer, addresses, holding).await });
+        let (calling, held) = (endpoint.clone(), Arc::clone(&holding));
+        tokio::spawn(async move { calling.meet_crew(held, places).await });
+        if nearby {
+            let (found, held) = (endpoint.clone(), Arc::clone(&holding));
+            tokio::spawn(async move { found.be_found(&secret, held).await });
         }
         say(format!("{name} listens on {listen} and meets the crew's other devices. Ctrl-C ends it."));
         tokio::select! {
@@ -143,27 +163,6 @@ pub fn run(
         say(format!("{name} stopped; everything is saved."));
         Ok(())
     })
-}
-
-/// The crew's other devices, each with where it was reached before and where the owner says to look.
-fn peers_of(node: &Node, meet: &[SocketAddr]) -> Vec<(DeviceKey, Vec<SocketAddr>)> {
-    let known = |device: &DeviceKey| {
-        let peers = node.device().peers.iter().filter(|peer| peer.device == *device);
-        peers.flat_map(|peer| peer.addresses.iter().copied()).collect::<Vec<_>>()
-    };
-    let mut devices: Vec<DeviceKey> =
-        node.ledger().roster().devices().filter(|device| !device.retired).map(|device| device.key).collect();
-    devices.extend(node.device().inviter.filter(|inviter| !devices.contains(inviter)));
-    devices
-        .into_iter()
-        .filter(|device| *device != node.key())
-        .map(|device| {
-            let mut addresses = meet.to_vec();
-            addresses.extend(known(&device).into_iter().filter(|address| !meet.contains(address)));
-            (device, addresses)
-        })
-        .filter(|(_, addresses)| !addresses.is_empty())
-        .collect()
 }
 
 /// What is done when the process is told to stop. From this call on, not from the first wait, it is not simply ended.

@@ -13,6 +13,7 @@ pub mod frontier;
 pub mod ids;
 pub mod kinds;
 pub mod office;
+mod pair_key;
 pub mod recovery;
 pub mod refusal;
 pub mod roster;
@@ -31,6 +32,7 @@ pub use ids::{
     PersonId, PhotoHash, PointId, QuoteId, SessionId, StageId,
 };
 pub use kinds::{Body, Kind};
+pub use pair_key::PairKey;
 pub use recovery::RecoverySecret;
 pub use refusal::Refusal;
 pub use run::{Run, RunBuilder};

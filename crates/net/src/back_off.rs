@@ -2,17 +2,23 @@
 
 use std::time::Duration;
 
-const SHORTEST_MS: u64 = 1_000;
-const LONGEST_MS: u64 = 60_000;
+const SHORTEST: Duration = Duration::from_secs(1);
 
-/// Waits that double from one second to a minute. A random part, so that phones that lost the same
+/// Waits that double from one second to the longest. A random part, so that phones that lost the same
 /// network don't all come back in the same moment.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub struct BackOff {
     failures: u32,
+    longest: Duration,
 }
 
 impl BackOff {
+    /// Waits that grow to this one.
+    #[must_use]
+    pub const fn up_to(longest: Duration) -> Self {
+        Self { failures: 0, longest }
+    }
+
     /// Begins again from the shortest wait.
     pub fn reset(&mut self) {
         self.failures = 0;
@@ -20,16 +26,23 @@ impl BackOff {
 
     /// Goes to the longest wait at once.
     pub fn exhaust(&mut self) {
-        self.failures = 32;
+        self.failures = 16;
     }
 
     /// The next wait: between half of the full one and all of it, as `random` has it.
     pub fn next_wait(&mut self, random: u32) -> Duration {
-        let full = SHORTEST_MS.saturating_mul(1_u64 << self.failures.min(32)).min(LONGEST_MS);
+        let full = SHORTEST.saturating_mul(1 << self.failures.min(16)).min(self.longest);
         self.failures = self.failures.saturating_add(1);
-        let half = full / 2;
-        Duration::from_millis(half + half * u64::from(random) / u64::from(u32::MAX))
+        spread(full, random)
     }
+}
+
+/// Between half of a time and all of it, as `random` has it.
+#[must_use]
+pub fn spread(full: Duration, random: u32) -> Duration {
+    let half_ms = u64::try_from(full.as_millis() / 2).unwrap_or(u64::MAX / 2);
+    let part = u128::from(half_ms) * u128::from(random) / u128::from(u32::MAX);
+    Duration::from_millis(half_ms + u64::try_from(part).unwrap_or(half_ms))
 }
 
 #[cfg(test)]
@@ -37,17 +50,20 @@ mod tests {
     use super::*;
 
     #[test]
-    fn waits_double_to_a_minute_and_the_random_part_is_at_most_half() {
+    fn waits_double_to_the_longest_and_the_random_part_is_at_most_half() {
+        let minute = BackOff::up_to(Duration::from_secs(60));
         let waits = |random| {
-            let mut back_off = BackOff::default();
+            let mut back_off = minute;
             [(); 8].map(|()| back_off.next_wait(random).as_millis())
         };
         assert_eq!(waits(u32::MAX), [1_000, 2_000, 4_000, 8_000, 16_000, 32_000, 60_000, 60_000]);
         assert_eq!(waits(0), [500, 1_000, 2_000, 4_000, 8_000, 16_000, 30_000, 30_000]);
-        let mut back_off = BackOff::default();
+        let mut back_off = minute;
         back_off.exhaust();
         assert_eq!(back_off.next_wait(u32::MAX).as_millis(), 60_000);
         back_off.reset();
         assert_eq!(back_off.next_wait(u32::MAX).as_millis(), 1_000);
+        back_off.failures = u32::MAX;
+        assert_eq!(back_off.next_wait(u32::MAX).as_millis(), 60_000);
     }
 }

@@ -4,7 +4,6 @@
 //! retired device could return by it.
 
 use std::sync::Arc;
-use std::time::Duration;
 
 use ledger::DeviceKey;
 use quinn::crypto::rustls::{NoInitialCipherSuite, QuicClientConfig, QuicServerConfig};
@@ -14,6 +13,7 @@ use rustls::crypto::CryptoProvider;
 use rustls::server::NoServerSessionStorage;
 
 use crate::certificate::{CertificateError, DeviceCertificate};
+use crate::power::Power;
 use crate::verifier::PossessionVerifier;
 
 /// The protocol of devices that are of one crew.
@@ -29,8 +29,12 @@ const CONNECTION_WINDOW: u32 = 16 * 1024 * 1024;
 const STREAM_WINDOW: u32 = 8 * 1024 * 1024;
 /// Silence after which a peer counts as gone, in milliseconds.
 const IDLE_MS: u32 = 30_000;
-/// How often a quiet connection is kept from counting as gone.
-const KEEP_ALIVE: Duration = Duration::from_secs(10);
+/// Most knocks that wait to be looked at; the gate lets in fewer.
+const KNOCKS: usize = 64;
+/// Most bytes that are kept of one that waits, and of all: no more than a handshake begins with, as there is no
+/// 0-RTT.
+const KNOCK_BYTES: u64 = 16 * 1024;
+const KNOCKS_BYTES: u64 = 256 * 1024;
 
 /// Connections could not be set up.
 #[derive(Debug, thiserror::Error)]
@@ -54,7 +58,10 @@ fn provider() -> Arc<CryptoProvider> {
 ///
 /// # Errors
 /// [`ConfigError`] if the TLS library refuses the settings.
-pub fn server_config(certificate: &DeviceCertificate) -> Result<quinn::ServerConfig, ConfigError> {
+pub fn server_config(
+    certificate: &DeviceCertificate,
+    power: Power,
+) -> Result<quinn::ServerConfig, ConfigError> {
     let mut tls = rustls::ServerConfig::builder_with_provider(provider())
         .with_protocol_versions(&[&rustls::version::TLS13])?
         .with_client_cert_verifier(Arc::new(PossessionVerifier::of_any()))
@@ -64,7 +71,11 @@ pub fn server_config(certificate: &DeviceCertificate) -> Result<quinn::ServerCon
     tls.session_storage = Arc::new(NoServerSessionStorage {});
     tls.max_early_data_size = 0;
     let mut config = quinn::ServerConfig::with_crypto(Arc::new(QuicServerConfig::try_from(tls)?));
-    config.transport_config(Arc::new(transport_config()));
+    config
+        .transport_config(Arc::new(transport_config(power)))
+        .max_incoming(KNOCKS)
+        .incoming_buffer_size(KNOCK_BYTES)
+        .incoming_buffer_size_total(KNOCKS_BYTES);
     Ok(config)
 }
 
@@ -76,6 +87,7 @@ pub fn client_config(
     certificate: &DeviceCertificate,
     peer: Option<DeviceKey>,
     protocol: &[u8],
+    power: Power,
 ) -> Result<quinn::ClientConfig, ConfigError> {
     let mut tls = rustls::ClientConfig::builder_with_provider(provider())
         .with_protocol_versions(&[&rustls::version::TLS13])?
@@ -90,15 +102,15 @@ pub fn client_config(
     // The name would be the same everywhere and tells an eavesdropper only what runs here.
     tls.enable_sni = false;
     let mut config = quinn::ClientConfig::new(Arc::new(QuicClientConfig::try_from(tls)?));
-    config.transport_config(Arc::new(transport_config()));
+    config.transport_config(Arc::new(transport_config(power)));
     Ok(config)
 }
 
-fn transport_config() -> TransportConfig {
+fn transport_config(power: Power) -> TransportConfig {
     let mut transport = TransportConfig::default();
     transport
         .max_idle_timeout(Some(IdleTimeout::from(VarInt::from_u32(IDLE_MS))))
-        .keep_alive_interval(Some(KEEP_ALIVE))
+        .keep_alive_interval(power.keep_alive())
         .receive_window(VarInt::from_u32(CONNECTION_WINDOW))
         .stream_receive_window(VarInt::from_u32(STREAM_WINDOW))
         .send_window(u64::from(CONNECTION_WINDOW))

@@ -1,32 +1,33 @@
 //! A device's place on the network: one UDP port for all peers, dialled and answered.
 
-use std::net::SocketAddr;
+use std::collections::BTreeSet;
+use std::net::{IpAddr, SocketAddr, UdpSocket};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use ledger::{DeviceKey, DeviceSecret, Refusal};
-use quinn::{Connection, Incoming};
+use quinn::{Connection, RecvStream, SendStream};
 use rustls::pki_types::CertificateDer;
 use sync::Session;
-use tokio::sync::Semaphore;
-use tokio::time::timeout;
+use tokio::sync::watch;
+use tokio::task::JoinSet;
+use tokio::time::{sleep, timeout};
 
-use crate::back_off::BackOff;
 use crate::certificate::{DeviceCertificate, device_key};
-use crate::config::{
-    ConfigError, PAIRING_PROTOCOL, RETURNING_PROTOCOL, SYNC_PROTOCOL, client_config, server_config,
-};
+use crate::config::{ConfigError, SYNC_PROTOCOL, client_config, server_config};
+use crate::contacts::Contacts;
 use crate::driver::{Stay, drive};
-use crate::error::{PeerError, close_done, close_for};
-use crate::holder::{Holder, Host};
+use crate::error::{PeerError, stopping};
+use crate::holder::Holder;
 use crate::pairing::Tries;
+use crate::power::Power;
+use crate::resets::endpoint_config;
+use crate::socket::{self, plain};
 
-/// Most connections that are answered at once. A crew has two to six people.
-pub const MAX_CONNECTIONS: usize = 64;
 /// How long a peer may take to prove its key, and then to say its first word.
-const PATIENCE: Duration = Duration::from_secs(5);
-/// A session that lasted this long shows that the network is well.
-const LASTING: Duration = Duration::from_secs(30);
+pub(crate) const PATIENCE: Duration = Duration::from_secs(5);
+/// Of several addresses the next is tried beside the ones before after this time (RFC 8305 proposes 250 ms).
+const STAGGER: Duration = Duration::from_millis(250);
 
 /// The endpoint could not be opened.
 #[derive(Debug, thiserror::Error)]
@@ -49,26 +50,52 @@ pub enum BindError {
 pub struct Endpoint {
     pub(crate) quinn: quinn::Endpoint,
     pub(crate) own: DeviceKey,
+    pub(crate) power: Power,
+    pub(crate) contacts: Arc<Contacts>,
     certificate: Arc<DeviceCertificate>,
     pub(crate) tries: Arc<Mutex<Tries>>,
     pub(crate) opened: Instant,
+    /// The same port once more, to hand it over to the connections when the networks under it change.
+    socket: Arc<UdpSocket>,
+    stopping: watch::Sender<bool>,
+    /// Moves on when this machine is on other networks.
+    moved: watch::Sender<()>,
 }
 
 impl Endpoint {
-    /// Opens the port. Must be called within a tokio runtime. Port 0 takes any that is free.
+    /// Opens the port, for a device on mains. Must be called within a tokio runtime. Port 0 takes any that is free.
     ///
     /// # Errors
     /// [`BindError`].
     pub fn bind(secret: &DeviceSecret, address: SocketAddr) -> Result<Self, BindError> {
+        Self::bind_on(secret, address, Power::Mains)
+    }
+
+    /// As [`Endpoint::bind`], for what the device lives on.
+    ///
+    /// # Errors
+    /// [`BindError`].
+    pub fn bind_on(secret: &DeviceSecret, address: SocketAddr, power: Power) -> Result<Self, BindError> {
         let certificate = DeviceCertificate::of(secret).map_err(ConfigError::from)?;
-        let quinn = quinn::Endpoint::server(server_config(&certificate)?, address)
-            .map_err(|cause| BindError::Port { address, cause })?;
+        let config = server_config(&certificate, power)?;
+        let opened = socket::open(address).and_then(|socket| {
+            let again = socket.try_clone()?;
+            let runtime = Arc::new(quinn::TokioRuntime);
+            let quinn = quinn::Endpoint::new(endpoint_config(secret), Some(config), socket, runtime)?;
+            Ok((quinn, again))
+        });
+        let (quinn, socket) = opened.map_err(|cause| BindError::Port { address, cause })?;
         Ok(Self {
             quinn,
             own: secret.public(),
+            power,
+            contacts: Arc::new(Contacts::new(secret.public())),
             certificate: Arc::new(certificate),
             tries: Arc::default(),
             opened: Instant::now(),
+            socket: Arc::new(socket),
+            stopping: watch::Sender::new(false),
+            moved: watch::Sender::new(()),
         })
     }
 
@@ -86,54 +113,46 @@ impl Endpoint {
         self.own
     }
 
-    /// Answers peers until the endpoint is closed.
-    pub async fn listen<N: Holder + Host>(&self, node: Arc<N>) {
-        let places = Arc::new(Semaphore::new(MAX_CONNECTIONS));
-        while let Some(incoming) = self.quinn.accept().await {
-            let Ok(place) = Arc::clone(&places).try_acquire_owned() else {
-                tracing::warn!(remote = %incoming.remote_address(), "no place for another connection");
-                incoming.refuse();
-                continue;
-            };
-            let (endpoint, node) = (self.clone(), Arc::clone(&node));
-            tokio::spawn(async move {
-                let remote = incoming.remote_address();
-                if let Err(error) = endpoint.answer(incoming, node).await {
-                    tracing::info!(%remote, "a peer that called was not served: {error}");
-                }
-                drop(place);
-            });
-        }
+    /// Notes where a device was reached on an earlier day.
+    pub fn remember(&self, peer: DeviceKey, address: SocketAddr) {
+        self.contacts.learn(peer, address, false);
     }
 
-    async fn answer<N: Holder + Host>(&self, incoming: Incoming, node: Arc<N>) -> Result<(), PeerError> {
-        let connecting = incoming.accept()?;
-        let connection = timeout(PATIENCE, connecting).await.map_err(|_| PeerError::NoAnswer)??;
-        let peer = peer_key(&connection)?;
-        match protocol(&connection).as_deref() {
-            Some(SYNC_PROTOCOL) => {
-                let session = self.session(peer, &*node);
-                let streams = timeout(PATIENCE, connection.accept_bi()).await;
-                let Ok(streams) = streams else {
-                    close_done(&connection);
-                    return Err(PeerError::NoAnswer);
-                };
-                drive(&connection, streams?, session, node, Stay::Connected).await
-            }
-            Some(PAIRING_PROTOCOL) => {
-                let answered = self.answer_joiner(&connection, peer, &node).await;
-                if let Err(error) = &answered {
-                    close_for(&connection, error);
-                }
-                answered
-            }
-            Some(RETURNING_PROTOCOL) => self.answer_returning(&connection, peer, node).await,
-            Some(_) | None => {
-                let error = PeerError::Refused(Refusal::OtherFormat);
-                close_for(&connection, &error);
-                Err(error)
-            }
+    /// The devices that are connected now.
+    #[must_use]
+    pub fn connected(&self) -> Vec<DeviceKey> {
+        self.contacts.met()
+    }
+
+    /// How many connections there are, with those of strangers and those that are about to end.
+    #[must_use]
+    pub fn connections(&self) -> usize {
+        self.quinn.open_connections()
+    }
+
+    /// Goes on under other addresses of this machine: connections that this side dialled are moved (RFC 9000
+    /// section 9), those that can't be are given up, and everybody who is not connected is tried again.
+    pub(crate) fn move_to(&self, addresses: &BTreeSet<IpAddr>) {
+        let moved = self.socket.try_clone().and_then(|socket| self.quinn.rebind(socket));
+        if let Err(error) = moved {
+            tracing::warn!(%error, "the connections could not be moved to the other network");
         }
+        self.contacts.networks_changed(addresses);
+        self.moved.send_replace(());
+    }
+
+    /// Waits until this machine is on other networks, and the others had a moment to notice.
+    pub(crate) async fn places_woken(&self) {
+        let mut moved = self.moved.subscribe();
+        // The sender is our own, so this can't fail while it is awaited.
+        let _ = moved.changed().await;
+    }
+
+    /// Waits until the endpoint is closed.
+    pub(crate) async fn stopped(&self) {
+        let mut stopping = self.stopping.subscribe();
+        // The sender is our own, so this can't fail while it is awaited.
+        let _ = stopping.wait_for(|stopping| *stopping).await;
     }
 
     /// Connects to a device, and to no other that may be at the address now; to whichever is there if it is
@@ -144,7 +163,7 @@ impl Endpoint {
         peer: Option<DeviceKey>,
         protocol: &[u8],
     ) -> Result<Connection, PeerError> {
-        let config = client_config(&self.certificate, peer, protocol)?;
+        let config = client_config(&self.certificate, peer, protocol, self.power)?;
         let connecting =
             self.quinn.connect_with(config, address, "fivebar").map_err(|error| match error {
                 quinn::ConnectError::EndpointStopping => PeerError::Stopped,
@@ -153,24 +172,37 @@ impl Endpoint {
         Ok(timeout(PATIENCE, connecting).await.map_err(|_| PeerError::NoAnswer)??)
     }
 
-    /// Connects to the first of the addresses that answers. The error is that of the last.
+    /// Connects to the first of the addresses that answers. They are tried beside each other, each a moment after the
+    /// one before it. The error is that of the last.
     pub(crate) async fn dial_any(
         &self,
         addresses: &[SocketAddr],
-        peer: DeviceKey,
-        protocol: &[u8],
+        peer: Option<DeviceKey>,
+        protocol: &'static [u8],
     ) -> Result<Connection, PeerError> {
         let mut failure = PeerError::NoAddress;
-        for address in addresses {
-            match self.dial(*address, Some(peer), protocol).await {
-                Ok(connection) => return Ok(connection),
-                Err(error) => {
-                    tracing::debug!(%address, peer = %peer.short(), "not reached: {error}");
+        let mut dials = JoinSet::new();
+        let mut rest = addresses.iter().copied();
+        loop {
+            if let Some(address) = rest.next() {
+                let endpoint = self.clone();
+                dials.spawn(async move { (address, endpoint.dial(address, peer, protocol).await) });
+            } else if dials.is_empty() {
+                return Err(failure);
+            }
+            let ended = tokio::select! {
+                ended = dials.join_next() => ended,
+                () = sleep(STAGGER), if rest.len() > 0 => None,
+            };
+            match ended {
+                Some(Ok((_, Ok(connection)))) => return Ok(connection),
+                Some(Ok((address, Err(error)))) => {
+                    tracing::debug!(%address, "not reached: {error}");
                     failure = error;
                 }
+                Some(Err(_)) | None => {}
             }
         }
-        Err(failure)
     }
 
     /// Dials a peer and syncs with it.
@@ -184,52 +216,52 @@ impl Endpoint {
         holder: Arc<H>,
         stay: Stay,
     ) -> Result<(), PeerError> {
-        let connection = self.dial_any(addresses, peer, SYNC_PROTOCOL).await?;
-        let streams = connection.open_bi().await?;
-        let session = self.session(peer, &*holder);
-        drive(&connection, streams, session, holder, stay).await
+        let connection = self.dial_any(addresses, Some(peer), SYNC_PROTOCOL).await?;
+        self.meet(connection, peer, holder, stay).await
     }
 
-    fn session<H: Holder>(&self, peer: DeviceKey, holder: &H) -> Session {
+    /// Syncs over a connection that this side dialled.
+    pub(crate) async fn meet<H: Holder>(
+        &self,
+        connection: Connection,
+        peer: DeviceKey,
+        holder: Arc<H>,
+        stay: Stay,
+    ) -> Result<(), PeerError> {
+        // Before a stream is opened: the peer takes no notice of a connection before that.
+        let mut met = self.contacts.begin(peer, &connection, true)?;
+        let address = plain(connection.remote_address());
+        self.contacts.learn(peer, address, true);
+        holder.note_reached(peer, address);
+        let streams = connection.open_bi().await?;
+        let ended = self.sync_over(&connection, streams, peer, holder, stay).await;
+        met.settled = ended.is_ok();
+        ended
+    }
+
+    pub(crate) async fn sync_over<H: Holder>(
+        &self,
+        connection: &Connection,
+        streams: (SendStream, RecvStream),
+        peer: DeviceKey,
+        holder: Arc<H>,
+        stay: Stay,
+    ) -> Result<(), PeerError> {
         let is_inviter = holder.inviter() == Some(peer);
-        holder.with_ledger(|ledger| {
+        let session = holder.with_ledger(|ledger| {
             if is_inviter && ledger.roster().device(&self.own).is_none() {
                 Session::joining(peer, ledger)
             } else {
                 Session::new(peer, ledger)
             }
-        })
-    }
-
-    /// Syncs with a peer whenever it can be reached, until the endpoint is closed. A peer that
-    /// refuses is tried rarely: it may learn of this device meanwhile.
-    pub async fn keep_in_touch<H: Holder>(
-        &self,
-        peer: DeviceKey,
-        addresses: Vec<SocketAddr>,
-        holder: Arc<H>,
-    ) {
-        let mut back_off = BackOff::default();
-        loop {
-            let began = Instant::now();
-            let ended = self.sync_with(peer, &addresses, Arc::clone(&holder), Stay::Connected).await;
-            if began.elapsed() >= LASTING {
-                back_off.reset();
-            }
-            match ended {
-                Err(PeerError::Stopped) => return,
-                Err(PeerError::Refused(_) | PeerError::Dismissed(_) | PeerError::DismissedUnknown) => {
-                    back_off.exhaust();
-                }
-                Ok(()) | Err(_) => {}
-            }
-            tokio::time::sleep(back_off.next_wait(random())).await;
-        }
+        });
+        drive(connection, streams, session, holder, stay).await
     }
 
     /// Closes every connection, and returns once the peers know or can't be told.
     pub async fn close(&self) {
-        self.quinn.close(quinn::VarInt::from_u32(0), b"");
+        self.stopping.send_replace(true);
+        self.quinn.close(stopping(), b"");
         let _ = timeout(PATIENCE, self.quinn.wait_idle()).await;
     }
 
@@ -247,12 +279,8 @@ pub fn peer_key(connection: &Connection) -> Result<DeviceKey, Refusal> {
     identity.and_then(|chain| chain.first().and_then(device_key)).ok_or(Refusal::Stranger)
 }
 
-fn protocol(connection: &Connection) -> Option<Vec<u8>> {
-    let data = connection.handshake_data()?.downcast::<quinn::crypto::rustls::HandshakeData>().ok()?;
-    data.protocol
-}
-
-/// Without randomness the wait is the longest of its kind, and no worse.
-fn random() -> u32 {
-    getrandom::u32().unwrap_or(u32::MAX)
+/// Whether a device is taken for one of the crew. Until the ledger says so, the one that paired this one is.
+pub(crate) fn is_of_crew<H: Holder>(holder: &H, device: &DeviceKey) -> bool {
+    let listed = holder.with_ledger(|ledger| ledger.roster().device(device).map(|device| device.retired));
+    listed.map_or_else(|| holder.inviter() == Some(*device), |retired| !retired)
 }

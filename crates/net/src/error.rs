@@ -10,6 +10,10 @@ use crate::holder::{Fault, HoldError};
 const DONE: u32 = 0;
 /// The number of a close for a fault of one's own. Refusals have at most 16 bits, so it is none.
 const FAULT: u32 = 0x1_0000;
+/// The number of a close because the two are connected already.
+const MET: u32 = 0x1_0001;
+/// The number of a close because this side goes, or goes to another network. The peer may call again.
+const LEFT: u32 = 0x1_0002;
 /// What TLS makes of [`crate::verifier::WrongKey`]: QUIC's 0x100 and alert 46, RFC 9001 section 4.8.
 const CERTIFICATE_UNKNOWN: u64 = 0x100 + 46;
 
@@ -49,6 +53,12 @@ pub enum PeerError {
     /// Connections can't be set up.
     #[error(transparent)]
     Config(#[from] ConfigError),
+    /// The two are connected already.
+    #[error("the two devices are connected already")]
+    MetAlready,
+    /// The peer went away in order.
+    #[error("the other device went away")]
+    Left,
     /// This endpoint was closed.
     #[error("the network was shut down on this device")]
     Stopped,
@@ -89,8 +99,10 @@ impl From<ConnectionError> for PeerError {
 
 impl PeerError {
     fn from_close(code: VarInt) -> Self {
-        if code == VarInt::from_u32(FAULT) {
-            return Self::PeerFault;
+        for (number, error) in [(FAULT, Self::PeerFault), (MET, Self::MetAlready), (LEFT, Self::Left)] {
+            if code == VarInt::from_u32(number) {
+                return error;
+            }
         }
         match u16::try_from(code.into_inner()).ok().and_then(Refusal::from_number) {
             Some(refusal) => Self::Dismissed(refusal),
@@ -115,6 +127,21 @@ pub(crate) fn close_done(connection: &Connection) {
     connection.close(VarInt::from_u32(DONE), b"");
 }
 
+/// Closes because there is another connection with the same device.
+pub(crate) fn close_met(connection: &Connection) {
+    connection.close(VarInt::from_u32(MET), b"connected already");
+}
+
+/// Closes because this side is gone from where the connection was made.
+pub(crate) fn close_left(connection: &Connection) {
+    connection.close(VarInt::from_u32(LEFT), b"");
+}
+
+/// The number that an endpoint closes all with when it stops.
+pub(crate) const fn stopping() -> VarInt {
+    VarInt::from_u32(LEFT)
+}
+
 /// Closes with the number of what went wrong, in the close and in the log.
 pub(crate) fn close_for(connection: &Connection, error: &PeerError) {
     let remote = connection.remote_address();
@@ -137,6 +164,8 @@ pub(crate) fn close_for(connection: &Connection, error: &PeerError) {
         | PeerError::Lost(_)
         | PeerError::Dial(_)
         | PeerError::Config(_)
+        | PeerError::MetAlready
+        | PeerError::Left
         | PeerError::Stopped => {
             tracing::info!(%remote, "a connection ended: {error}");
             close_done(connection);

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::future::Future;
+use std::net::SocketAddr;
 
 use ledger::{ChainId, ChainStart, CrewId, DeviceKey, Ledger, Refusal, Run};
 use tokio::sync::watch;
@@ -60,6 +61,9 @@ pub trait Holder: Send + Sync + 'static {
     /// all that it announced was received, when it has acknowledged all, and when its session ends. Must not
     /// wait for a disk.
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>);
+
+    /// Notes where a peer was reached, to look there first on another day. Must not wait for a disk.
+    fn note_reached(&self, _peer: DeviceKey, _address: SocketAddr) {}
 }
 
 /// A device that proved to have an invite, for the owner to look at.

@@ -58,7 +58,7 @@ impl Endpoint {
         if !is_device_name(name) {
             return Err(Fault("a device's name must have 1 to 100 bytes and be one line".to_owned()).into());
         }
-        let connection = self.dial_any(&invite.addresses, invite.inviter, PAIRING_PROTOCOL).await?;
+        let connection = self.dial_any(&invite.addresses, Some(invite.inviter), PAIRING_PROTOCOL).await?;
         let joined = self.ask(&connection, invite, name, show).await;
         match &joined {
             Ok(_) => close_done(&connection),

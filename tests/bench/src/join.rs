@@ -14,7 +14,8 @@ use std::time::{Duration, Instant};
 use clap::Subcommand;
 use daemon::invites::InviteWish;
 use daemon::node::Write;
-use daemon::{Node, Role, local, serve};
+use daemon::serve::Meeting;
+use daemon::{Node, Power, Role, local, serve};
 use ledger::{Audience, Body, Payload};
 
 use crate::open::{peak_memory, peak_memory_of};
@@ -83,7 +84,7 @@ fn lend(folder: &Path, address: SocketAddr, thousands: u32) -> Result<(), Box<dy
         println!("{line}");
         let _ = std::io::stdout().flush();
     };
-    serve::run(folder, address, &[], say, async |_| Ok(()))?;
+    serve::run(folder, alone(address), say, async |_| Ok(()))?;
     Ok(())
 }
 
@@ -187,4 +188,9 @@ pub(crate) fn join(folder: &Path, thousands: u32) -> Result<(), Box<dyn Error>> 
 fn times(one: u128, other: u128) -> String {
     let hundredths = one * 100 / other.max(1);
     format!("{}.{:02}", hundredths / 100, hundredths % 100)
+}
+
+/// A daemon that waits to be called.
+fn alone(listen: SocketAddr) -> Meeting {
+    Meeting { listen, places: Vec::new(), power: Power::Mains, nearby: false }
 }

@@ -8,6 +8,7 @@ use automerge::sync::{State, SyncDoc as _};
 use automerge::transaction::Transactable as _;
 use automerge::{AutoCommit, ObjType, ROOT, ReadDoc as _};
 use ledger::DeviceSecret;
+use net::Power;
 use net::certificate::DeviceCertificate;
 use net::config::{SYNC_PROTOCOL, client_config, server_config};
 
@@ -65,7 +66,8 @@ pub(crate) fn bare_stream(bytes: u64) -> Result<Duration, Box<dyn Error>> {
     runtime.block_on(async {
         let (from, to) = (DeviceSecret::from_seed(&[8; 32]), DeviceSecret::from_seed(&[9; 32]));
         let any: SocketAddr = "127.0.0.1:0".parse()?;
-        let sender = quinn::Endpoint::server(server_config(&DeviceCertificate::of(&from)?)?, any)?;
+        let sender =
+            quinn::Endpoint::server(server_config(&DeviceCertificate::of(&from)?, Power::Mains)?, any)?;
         let sending = tokio::spawn({
             let sender = sender.clone();
             async move {
@@ -84,7 +86,8 @@ pub(crate) fn bare_stream(bytes: u64) -> Result<Duration, Box<dyn Error>> {
             }
         });
         let receiver = quinn::Endpoint::client(any)?;
-        let config = client_config(&DeviceCertificate::of(&to)?, Some(from.public()), SYNC_PROTOCOL)?;
+        let config =
+            client_config(&DeviceCertificate::of(&to)?, Some(from.public()), SYNC_PROTOCOL, Power::Mains)?;
         let connection = receiver.connect_with(config, sender.local_addr()?, "fivebar")?.await?;
         let (mut ask, mut stream) = connection.open_bi().await?;
         let began = Instant::now();

@@ -277,7 +277,8 @@ pub(crate) fn now_ms() -> i64 {
 /// A connection that says whatever a test wants.
 pub(crate) async fn connect(from: u8, to: (SocketAddr, DeviceKey), protocol: &[u8]) -> Connection {
     let certificate = DeviceCertificate::of(&secret(from)).expect("a certificate");
-    let config = client_config(&certificate, Some(to.1), protocol).expect("a configuration");
+    let config =
+        client_config(&certificate, Some(to.1), protocol, net::Power::Mains).expect("a configuration");
     let endpoint = quinn::Endpoint::client(LOOPBACK).expect("a free port");
     let connecting = endpoint.connect_with(config, to.0, "fivebar").expect("an address");
     soon(connecting).await.expect("a connection")

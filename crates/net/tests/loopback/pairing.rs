@@ -118,7 +118,7 @@ async fn another_device_at_the_inviters_address_is_told_nothing() {
 #[tokio::test]
 async fn an_inviter_that_can_not_prove_the_secret_is_not_believed() {
     let certificate = DeviceCertificate::of(&secret(1)).expect("a certificate");
-    let config = server_config(&certificate).expect("a configuration");
+    let config = server_config(&certificate, net::Power::Mains).expect("a configuration");
     let server = quinn::Endpoint::server(config, LOOPBACK).expect("a free port");
     let address = server.local_addr().expect("an address");
     tokio::spawn(async move {
