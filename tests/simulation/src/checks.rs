@@ -6,8 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use daemon::Node;
 use daemon::command::Command;
 use ledger::office::BillableUnit;
-use ledger::roster::Standing as Rights;
-use ledger::{Audience, Unreadable};
+use ledger::roster::{Lacking, Standing as Rights};
+use ledger::{Audience, DeviceKey, Unreadable};
 use projections::billing::{self, JobWork, Wish};
 use projections::{Book, Logged};
 use rust_decimal::Decimal;
@@ -67,24 +67,40 @@ pub fn check(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     }
     let places = members(world);
     check_agreement(world, &places, &owed)?;
-    check_states(world, &places, dice)?;
     check_cuts(world, &places)?;
+    check_states(world, &places, dice)?;
     check_bills(world, &places, dice)
 }
 
 /// Later than any clock that is wrong: eight years.
 const YEARS_LATER_MS: i64 = 8 * 365 * 24 * 3_600_000;
 
-/// The devices that are there and of the crew. One that was taken off may not know of it: nobody meets it any more.
+/// The devices that are there and meet each other: the most that know one of them and are known by it. One that was
+/// taken off may not know of it, and nobody meets it any more. One whose admission went down with whoever gave it is a
+/// stranger to the rest. One whose disk lost who belongs to the crew meets nobody by itself.
 fn members(world: &World) -> Vec<usize> {
-    let mut retired = BTreeSet::new();
-    for device in &world.devices {
+    let mut retired: BTreeSet<DeviceKey> = BTreeSet::new();
+    let mut known: BTreeMap<usize, BTreeSet<DeviceKey>> = BTreeMap::new();
+    for (place, device) in world.devices.iter().enumerate() {
         device.with(|node| {
-            let devices = node.ledger().roster().devices();
-            retired.extend(devices.filter(|device| device.retired).map(|device| device.key));
+            let (gone, there): (Vec<_>, Vec<_>) =
+                node.ledger().roster().devices().partition(|device| device.retired);
+            retired.extend(gone.iter().map(|device| device.key));
+            known.insert(place, there.iter().map(|device| device.key).collect());
         });
     }
-    world.places(|device| device.is_on() && !retired.contains(&device.key))
+    let key = |place: &usize| world.devices[*place].key;
+    known.retain(|place, _| !retired.contains(&key(place)));
+    let group = |home: &usize| -> Vec<usize> {
+        let knows =
+            |one: &usize, other: &usize| known.get(one).is_some_and(|known| known.contains(&key(other)));
+        known.keys().copied().filter(|place| knows(place, home) && knows(home, place)).collect()
+    };
+    known
+        .keys()
+        .map(group)
+        .max_by_key(|group| (group.len(), std::cmp::Reverse(group.clone())))
+        .unwrap_or_default()
 }
 
 fn held_by_all(world: &World) -> Vec<Promises> {
@@ -158,10 +174,21 @@ fn check_agreement(
     Ok(())
 }
 
-/// The bytes of a state, as a hash.
+/// The bytes of a state, as a hash. What lies beyond a cut is not part of it: it is held where it had arrived before
+/// the cut was known, and nowhere else.
 fn digest(book: &Book) -> String {
-    let bytes = bincode::serde::encode_to_vec(book, bincode::config::legacy()).unwrap_or_default();
-    blake3::hash(&bytes).to_hex().to_string()
+    let mut hasher = blake3::Hasher::new();
+    for logged in book.events().filter(counts_as_state) {
+        hasher.update(&bincode::serde::encode_to_vec(logged, bincode::config::legacy()).unwrap_or_default());
+    }
+    for event in book.unreadable() {
+        hasher.update(&bincode::serde::encode_to_vec(event, bincode::config::legacy()).unwrap_or_default());
+    }
+    hasher.finalize().to_hex().to_string()
+}
+
+fn counts_as_state(logged: &&Logged) -> bool {
+    logged.standing != Rights::Without(Lacking::BeyondCut)
 }
 
 fn check_states(world: &mut World, places: &[usize], dice: &mut Dice) -> Result<(), Broken> {
@@ -220,7 +247,7 @@ fn everything(book: &Book) -> BTreeSet<String> {
         )
     };
     let unreadable = book.unreadable().map(|(hash, event)| format!("{hash} {event:?}"));
-    let refs: BTreeSet<_> = book.events().map(text).chain(unreadable).collect();
+    let refs: BTreeSet<_> = book.events().filter(counts_as_state).map(text).chain(unreadable).collect();
     refs
 }
 
@@ -257,6 +284,10 @@ fn check_bills(world: &mut World, places: &[usize], dice: &mut Dice) -> Result<(
     world.devices[place].machine.turn_clock(YEARS_LATER_MS);
     for _ in 0..40 {
         let works = world.devices[place].with(|node| works(node)).unwrap_or_default();
+        if a_number_stands_twice(&works) {
+            // Two devices of the office issued apart. What a command says by number reaches one of the two.
+            return Ok(());
+        }
         if let Some(command) = next_to_give_back(&works) {
             run(world, place, &format!("{command:?}"), dice, command)?;
             continue;
@@ -272,6 +303,12 @@ fn check_bills(world: &mut World, places: &[usize], dice: &mut Dice) -> Result<(
         }
     }
     Err(Broken::new(BILLING_ENDS, "there is more to bill after 40 papers".to_owned()))
+}
+
+fn a_number_stands_twice(works: &[JobWork]) -> bool {
+    let mut numbers = BTreeSet::new();
+    let papers = works.iter().flat_map(|work| &work.papers);
+    !papers.map(|paper| billing::printed_number(&paper.document)).all(|number| numbers.insert(number))
 }
 
 /// What is to be given back next: by a credit note that is proposed, or a whole one on an invoice that bills twice.
@@ -351,7 +388,8 @@ fn unequal(model: &Model, node: &Node, work: &JobWork, is_settled: bool) -> Opti
         let holds = if double.contains(&unit) {
             !is_settled && worths.iter().any(|worth| billed > *worth)
         } else if given_back_first && !is_settled {
-            worths.iter().any(|worth| billed + back + to_bill <= *worth)
+            // From the newest paper first, and the rest once that is given back.
+            back.is_sign_negative()
         } else {
             worths.contains(&(billed + to_bill + back)) && (!is_settled || worths.contains(&billed))
         };

@@ -1,6 +1,7 @@
 //! The crew: who founds it, who joins, and with which devices.
 
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use daemon::command::{self, Command, ListChange};
 use daemon::device::DeviceFile;
@@ -9,7 +10,7 @@ use daemon::node::Write;
 use daemon::{Node, NodeError, Role};
 use ledger::roster_events::DeviceAdmitted;
 use ledger::{Audience, Body, DeviceSecret, Payload};
-use store::FaultyDisk;
+use store::{FaultyDisk, Survival};
 
 use crate::device::Device;
 use crate::dice::Dice;
@@ -103,12 +104,30 @@ fn lists() -> Vec<Command> {
     lists
 }
 
-/// Founds the crew on the laptop, which stays at home, with its people and lists.
+/// The laptop's disk once the crew is founded. It is the same in every seed, and takes longer than what follows.
+static FOUNDED: OnceLock<FaultyDisk> = OnceLock::new();
+
+/// Begins a world with the laptop, which stays at home, on which the crew was founded with its people and lists.
 ///
 /// # Errors
 /// What does not work.
 pub fn found(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
-    let machine = world.machine("laptop", FaultyDisk::new(), dice);
+    let disk = match FOUNDED.get() {
+        Some(disk) => disk.clone(),
+        None => {
+            let disk = found_anew(&mut World::new(false))?;
+            FOUNDED.get_or_init(|| disk).clone()
+        }
+    };
+    let machine = world.machine("laptop", disk.crash(Survival::Everything), dice);
+    let opened = Node::open_on(machine.clone());
+    let node = opened.map_err(|error| Broken::new(BEGINS, error.to_string()))?;
+    world.devices.push(Device::new("laptop", "Maren Oake", machine, node));
+    world.look_after(0, dice)
+}
+
+fn found_anew(world: &mut World) -> Result<FaultyDisk, Broken> {
+    let machine = world.machine("laptop", FaultyDisk::new(), &mut Dice::new(0));
     let founded = Node::found_on(machine.clone(), "Oake Rooms", "Maren Oake", "laptop");
     let (mut node, _) = founded.map_err(|error| Broken::new(BEGINS, error.to_string()))?;
     let rate = |text: &str| text.parse().ok();
@@ -121,8 +140,8 @@ pub fn found(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     for command in std::iter::once(list(FileName::Crew, &own)).chain(lists()) {
         command::run(&mut node, command).map_err(|error| Broken::new(BEGINS, error.to_string()))?;
     }
-    world.devices.push(Device::new("laptop", "Maren Oake", machine, node));
-    world.look_after(0, dice)
+    drop(node);
+    Ok(machine.disk().clone())
 }
 
 /// Lets a new device in by a device of the boss, and connects the two. Gives nothing where that device is not the

@@ -102,7 +102,9 @@ pub(crate) fn disk_fills_up(world: &mut World, dice: &mut Dice) -> Result<(), Br
 
 /// A bit of the journal, or of a checkpoint, turns over on the disk.
 pub(crate) fn flip_a_bit(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
-    let there = world.places(|device| !device.destroyed);
+    // The laptop let the others in: without its journal it would know nobody who could give it back.
+    let mut there = world.places(|device| !device.destroyed);
+    there.retain(|place| *place > 0);
     let Some(place) = dice.pick(&there).copied() else { return Ok(()) };
     let device = &mut world.devices[place];
     let disk = device.machine.disk();
@@ -254,6 +256,39 @@ pub(crate) fn deliver_again(world: &mut World, dice: &mut Dice) -> Result<(), Br
     if known && outcomes.is_some() && after != before {
         return Err(Broken::new(TAKEN_ONCE, format!("{before} events became {after}")));
     }
+    Ok(())
+}
+
+/// Somebody in the middle changes a bit of what one device holds and gives it to another that lacks it.
+pub(crate) fn forge(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
+    let (Some(from), Some(to)) = (some_device(world, dice), some_device(world, dice)) else { return Ok(()) };
+    let lacked = |node: &daemon::Node| -> Vec<(ChainStart, u64)> {
+        let held = node.ledger().chains().map(|chain| (chain.start, chain.tip.next_seq));
+        let lacks = held.map(|(start, next_seq)| {
+            let there = world.devices[to].with(|node| tip_of(node, start.chain)).unwrap_or(next_seq);
+            (start, there, next_seq)
+        });
+        lacks
+            .filter(|(_, there, next_seq)| there < next_seq)
+            .map(|(start, there, _)| (start, there))
+            .collect()
+    };
+    if from == to {
+        return Ok(());
+    }
+    let lacked = world.devices[from].with(|node| lacked(node)).unwrap_or_default();
+    let Some((start, from_seq)) = dice.pick(&lacked).copied() else { return Ok(()) };
+    let run = world.devices[from].with(|node| node.read_run(start.chain, from_seq));
+    let Some(Ok(Some(run))) = run else { return Ok(()) };
+    let mut bytes = run.bytes().to_vec();
+    // Behind the run's header: an event, or the signature.
+    let bit = 28 * 8 + dice.below((bytes.len() as u64).saturating_sub(28) * 8);
+    if let Some(byte) = usize::try_from(bit / 8).ok().and_then(|at| bytes.get_mut(at)) {
+        *byte ^= 1 << (bit % 8);
+    }
+    let Ok(forged) = Run::decode(bytes) else { return Ok(()) };
+    let what = format!("is given a forged run of chain {} from {from_seq} on", start.chain.short());
+    world.use_node(to, &what, dice, |node| give(node, start, forged))?;
     Ok(())
 }
 

@@ -38,6 +38,9 @@ pub const FORKED: &str = "no honest device forks a chain";
 /// All devices that hold a place of a chain hold the same there.
 pub const SAME_CHAINS: &str = "a place in a chain holds one event everywhere";
 
+/// What was just written can be read.
+pub const READ_BACK: &str = "what was just written can be read";
+
 /// A chain as it was written.
 #[derive(Debug)]
 struct Written {
@@ -96,7 +99,7 @@ impl Model {
     }
 
     fn add(&mut self, node: &mut Node, chain: ChainId, own: DeviceKey, known: u64) -> Result<(), Broken> {
-        let unreadable = |why: String| Broken::new("what was just written can be read", why);
+        let unreadable = |why: String| Broken::new(READ_BACK, why);
         let start = node.ledger().chain(&chain).map(|held| held.start);
         let Some(start) = start else { return Err(unreadable(format!("chain {}", chain.short()))) };
         let first = node.ledger().first_tip(&start).hash;
@@ -104,7 +107,7 @@ impl Model {
         let mut next_seq = known;
         loop {
             let run = node.read_run(chain, next_seq).map_err(|error| unreadable(error.to_string()))?;
-            let Some(run) = run else { return Ok(()) };
+            let Some(run) = run else { break };
             let before = written.hashes.last().copied().unwrap_or(first);
             for event in run.placed_events(before) {
                 written.hashes.push(event.hash);
@@ -116,6 +119,12 @@ impl Model {
             }
             next_seq = run.next_seq();
         }
+        let held = node.ledger().chain(&chain).map_or(0, |held| held.tip.next_seq);
+        if (written.hashes.len() as u64) < held {
+            let there = written.hashes.len();
+            return Err(unreadable(format!("chain {}: {there} of {held} events", chain.short())));
+        }
+        Ok(())
     }
 
     fn understand(

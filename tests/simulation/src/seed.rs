@@ -72,7 +72,7 @@ fn live(world: &mut World, plan: &Plan) -> Result<(), Broken> {
         crew::admit(world, 0, person, person == "Maren Oake", &mut dice)?;
         // Most have the ledger before they are needed.
         if !dice.one_in(4) {
-            world.let_talk(world.links.len() - 1, 20_000, &mut dice)?;
+            world.let_talk(world.links.len().saturating_sub(1), 20_000, &mut dice)?;
         }
     }
     for step in &plan.steps {

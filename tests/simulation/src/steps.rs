@@ -43,7 +43,7 @@ const STEPS: &[(u64, Step)] = &[
     (5, mishaps::power_will_go),
     (2, mishaps::sync_will_fail),
     (2, mishaps::disk_fills_up),
-    (0, mishaps::flip_a_bit),
+    (2, mishaps::flip_a_bit),
     (2, mishaps::back_up),
     (1, mishaps::restore),
     (1, mishaps::copy_folder),
@@ -54,6 +54,7 @@ const STEPS: &[(u64, Step)] = &[
     (1, mishaps::verify),
     (1, mishaps::write_as_later_program),
     (2, mishaps::deliver_again),
+    (1, mishaps::forge),
 ];
 
 /// Lets one thing happen.
