@@ -11,6 +11,7 @@ mod measure;
 mod meeting;
 mod office;
 mod papers;
+mod photos;
 mod plan;
 mod recovery;
 mod said;
@@ -33,6 +34,7 @@ pub(crate) use log::Log;
 pub(crate) use measure::Measure;
 use meeting::MeetingWords;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use photos::Photos;
 pub(crate) use plan::{FillIn, LimitWords, Need, Slips};
 pub(crate) use recovery::ComeBack;
 pub(crate) use said::{Say, Survey, Word};
@@ -390,6 +392,8 @@ pub(crate) enum Request {
         /// A handover, as a zip or as a folder.
         file: Option<PathBuf>,
     },
+    /// Which photos are here, which are on their way, and which device has the rest.
+    Photos(Photos),
     /// How far each device's entries are held here.
     Status,
 }

@@ -8,6 +8,7 @@ mod measure_pages;
 mod money_pages;
 mod office_pages;
 mod pages;
+mod photo_pages;
 mod plan_pages;
 mod progress;
 mod recovery;
@@ -170,6 +171,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Export { dir } => Command::Export { dir: args::absolute(&dir) },
         Request::Handover(request) => request.command(),
         Request::Verify { .. } => Command::Verify,
+        Request::Photos(photos) => photos.command(),
         Request::Status => Command::Status,
     };
     let bar = progress::bar(&command);

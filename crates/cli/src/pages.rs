@@ -9,7 +9,8 @@ use trade::money::hours_and_minutes;
 use crate::recovery;
 use crate::table::{Page, heading, without_noughts};
 use crate::{
-    application_pages, invoice, measure_pages, money_pages, office_pages, plan_pages, said_pages, test_pages,
+    application_pages, invoice, measure_pages, money_pages, office_pages, photo_pages, plan_pages,
+    said_pages, test_pages,
 };
 
 /// The page for a command's answer.
@@ -71,6 +72,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
             format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
         }
         Command::HandOver(_) => crate::handover::made(answer),
+        Command::Photos { .. } => photo_pages::photos(answer),
         Command::Verify => verified(answer),
         Command::Status => status(answer),
     }

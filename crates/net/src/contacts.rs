@@ -149,6 +149,7 @@ impl Contacts {
         }
         contact.meeting = Some(Meeting { number, dialled, connection: connection.clone() });
         drop(known);
+        tracing::debug!(peer = %peer.short(), dialled, "met a device of the crew");
         self.changed.send_replace(());
         Ok(Met { contacts: Arc::clone(self), peer, number, settled: false })
     }

@@ -47,18 +47,28 @@ pub(crate) fn free_address() -> SocketAddr {
 pub(crate) struct Device {
     pub(crate) data: PathBuf,
     pub(crate) address: SocketAddr,
+    /// The network namespace that it lives in; none for this machine's own.
+    pub(crate) host: Option<String>,
     running: Option<Child>,
 }
 
 impl Device {
     /// A device that holds nothing yet.
     pub(crate) fn new(folder: &Path, name: &str) -> Self {
-        Self { data: folder.join(name), address: free_address(), running: None }
+        Self { data: folder.join(name), address: free_address(), host: None, running: None }
     }
 
     /// The program, on this device's folder.
     pub(crate) fn fivebar<I: AsRef<OsStr>>(&self, words: impl IntoIterator<Item = I>) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_fivebar"));
+        let program = env!("CARGO_BIN_EXE_fivebar");
+        let mut command = match &self.host {
+            None => Command::new(program),
+            Some(host) => {
+                let mut command = Command::new("ip");
+                command.args(["netns", "exec", host, program]);
+                command
+            }
+        };
         command.arg("--data").arg(&self.data).args(words).stdin(Stdio::null());
         command.env_remove("FIVEBAR_DATA").env_remove("FIVEBAR_LOG");
         command
@@ -123,10 +133,16 @@ impl Device {
 
     /// Starts `fivebar run`, and waits until it takes commands.
     pub(crate) fn start(&mut self, meet: &[SocketAddr]) {
+        self.start_with(meet, &[]);
+    }
+
+    /// Starts `fivebar run` with more words, and waits until it takes commands.
+    pub(crate) fn start_with(&mut self, meet: &[SocketAddr], more: &[&str]) {
         let mut words = vec!["run".to_owned(), "--listen".to_owned(), self.address.to_string()];
         for address in meet {
             words.extend(["--meet".to_owned(), address.to_string()]);
         }
+        words.extend(more.iter().map(|word| (*word).to_owned()));
         // A daemon that was killed left its door behind; only another one is the new daemon's.
         let door = self.data.join("daemon.json");
         let former = fs::read(&door).ok();
