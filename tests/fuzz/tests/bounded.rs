@@ -30,3 +30,11 @@ fn bent_inputs_follow_from_the_seed() {
     assert_eq!(bent(1), bent(1));
     assert_ne!(bent(1), bent(2));
 }
+
+#[test]
+fn sessions_begin_with_a_whole_conversation() {
+    let (_, _, runs) = fuzz::corpus::crew();
+    let head = runs.last().map(|run| run.bytes()[run.bytes().len() - 64..].to_vec()).unwrap();
+    let said = fuzz::peer::recorded();
+    assert!(said[0].windows(64).any(|piece| piece == head), "the crew's last head is in what home says");
+}
