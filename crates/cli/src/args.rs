@@ -58,6 +58,13 @@ const VERIFY: &str = "\
 It names what was changed since the crew's device signed it, and ends with 1 if anything was. Who the crew is it
 can't tell: compare the crew code with the one that the crew gave you.";
 
+const BACKUP: &str = "\
+  fivebar backup /media/stick/fivebar          photos too; treat it like a house key
+  fivebar backup /media/stick/fivebar --check
+  fivebar restore /media/stick/fivebar --data new-folder
+
+A device that was restored goes on in new chains, and fetches what is newer from the others.";
+
 const EXAMPLES: &str = "\
 A first week:
   fivebar found --crew 'Oake Rooms' --person 'Maren Oake'
@@ -380,6 +387,20 @@ pub(crate) enum Request {
     /// Write everything into a folder, as JSON Lines and CSV.
     Export {
         /// The folder; it must not exist yet.
+        dir: PathBuf,
+    },
+    /// Keep a backup of this device's folder elsewhere, also while `fivebar run` has it open.
+    #[command(after_help = BACKUP)]
+    Backup {
+        /// The folder: a new one, or the last backup of this device, of which only what changed is copied.
+        dir: PathBuf,
+        /// Read all of a backup, and rehearse going on with it.
+        #[arg(long)]
+        check: bool,
+    },
+    /// Make this device's folder anew from a backup. It must not exist yet; see --data.
+    Restore {
+        /// The backup.
         dir: PathBuf,
     },
     /// Hand a job over: one file for the customer, with all that was signed off, tested and photographed.

@@ -2,6 +2,7 @@
 
 mod application_pages;
 mod args;
+mod backup_pages;
 mod handover;
 mod invoice;
 mod measure_pages;
@@ -21,7 +22,7 @@ use std::process::ExitCode;
 
 use args::{Arguments, Request};
 use clap::Parser;
-use daemon::command::{PlanCommand, SpellSplit, TestCommand};
+use daemon::command::{FolderCommand, PlanCommand, SpellSplit, TestCommand};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
@@ -167,7 +168,20 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Words { check } => {
             Command::Words { typed: check.then(recovery::ask_for_words).transpose()? }
         }
-        Request::Export { dir } => Command::Export { dir: args::absolute(&dir) },
+        Request::Export { dir } => Command::Folder(FolderCommand::Export { dir: args::absolute(&dir) }),
+        Request::Backup { dir, check: true } => {
+            let answer = daemon::backup::check(&dir)?;
+            print(arguments, &answer, backup_pages::checked);
+            return Ok(());
+        }
+        Request::Backup { dir, check: false } => {
+            Command::Folder(FolderCommand::BackUp { dir: args::absolute(&dir) })
+        }
+        Request::Restore { dir } => {
+            let answer = daemon::backup::restore(&dir, folder)?;
+            print(arguments, &answer, backup_pages::restored);
+            return Ok(());
+        }
         Request::Handover(request) => request.command(),
         Request::Verify { .. } => Command::Verify,
         Request::Status => Command::Status,

@@ -1,6 +1,7 @@
 //! The daemon: one writer for a device's ledger, with commands in and figures out.
 
 mod applications;
+pub mod backup;
 mod coming_back;
 pub mod command;
 pub mod device;

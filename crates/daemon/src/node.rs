@@ -147,6 +147,11 @@ impl Node {
         DeviceSecret::from_seed(&self.secret.seed())
     }
 
+    /// Where the journal ends: all before it is durable, and none of it is ever written again.
+    pub(crate) fn journal_end(&self) -> store::Position {
+        self.store.end()
+    }
+
     /// The ledger.
     #[must_use]
     pub const fn ledger(&self) -> &Ledger {
