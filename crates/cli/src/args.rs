@@ -1,6 +1,7 @@
 //! The words of the command line, and the help that teaches them.
 
 mod application;
+mod backup;
 mod handover;
 mod hours;
 mod invoice;
@@ -11,6 +12,7 @@ mod measure;
 mod meeting;
 mod office;
 mod papers;
+mod photos;
 mod plan;
 mod recovery;
 mod said;
@@ -33,6 +35,7 @@ pub(crate) use log::Log;
 pub(crate) use measure::Measure;
 use meeting::MeetingWords;
 pub(crate) use office::{CostWord, ExtraRequest, Paid, Quote, RateWords};
+pub(crate) use photos::Photos;
 pub(crate) use plan::{FillIn, LimitWords, Need, Slips};
 pub(crate) use recovery::ComeBack;
 pub(crate) use said::{Say, Survey, Word};
@@ -57,13 +60,6 @@ const VERIFY: &str = "\
 
 It names what was changed since the crew's device signed it, and ends with 1 if anything was. Who the crew is it
 can't tell: compare the crew code with the one that the crew gave you.";
-
-const BACKUP: &str = "\
-  fivebar backup /media/stick/fivebar          photos too; treat it like a house key
-  fivebar backup /media/stick/fivebar --check
-  fivebar restore /media/stick/fivebar --data new-folder
-
-A device that was restored goes on in new chains, and fetches what is newer from the others.";
 
 const EXAMPLES: &str = "\
 A first week:
@@ -390,14 +386,7 @@ pub(crate) enum Request {
         dir: PathBuf,
     },
     /// Keep a backup of this device's folder elsewhere, also while `fivebar run` has it open.
-    #[command(after_help = BACKUP)]
-    Backup {
-        /// The folder: a new one, or the last backup of this device, of which only what changed is copied.
-        dir: PathBuf,
-        /// Read all of a backup, and rehearse going on with it.
-        #[arg(long)]
-        check: bool,
-    },
+    Backup(backup::Backup),
     /// Make this device's folder anew from a backup. It must not exist yet; see --data.
     Restore {
         /// The backup.
@@ -411,6 +400,8 @@ pub(crate) enum Request {
         /// A handover, as a zip or as a folder.
         file: Option<PathBuf>,
     },
+    /// Which photos are here, which are on their way, and which device has the rest.
+    Photos(Photos),
     /// How far each device's entries are held here.
     Status,
 }

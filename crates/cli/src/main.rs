@@ -9,6 +9,7 @@ mod measure_pages;
 mod money_pages;
 mod office_pages;
 mod pages;
+mod photo_pages;
 mod plan_pages;
 mod progress;
 mod recovery;
@@ -169,13 +170,13 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             Command::Words { typed: check.then(recovery::ask_for_words).transpose()? }
         }
         Request::Export { dir } => Command::Folder(FolderCommand::Export { dir: args::absolute(&dir) }),
-        Request::Backup { dir, check: true } => {
-            let answer = daemon::backup::check(&dir)?;
+        Request::Backup(backup) if backup.check => {
+            let answer = daemon::backup::check(&backup.dir)?;
             print(arguments, &answer, backup_pages::checked);
             return Ok(());
         }
-        Request::Backup { dir, check: false } => {
-            Command::Folder(FolderCommand::BackUp { dir: args::absolute(&dir) })
+        Request::Backup(backup) => {
+            Command::Folder(FolderCommand::BackUp { dir: args::absolute(&backup.dir) })
         }
         Request::Restore { dir } => {
             let answer = daemon::backup::restore(&dir, folder)?;
@@ -184,6 +185,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         }
         Request::Handover(request) => request.command(),
         Request::Verify { .. } => Command::Verify,
+        Request::Photos(photos) => photos.command(),
         Request::Status => Command::Status,
     };
     let bar = progress::bar(&command);

@@ -8,7 +8,8 @@ use trade::money::hours_and_minutes;
 
 use crate::table::{Page, heading, without_noughts};
 use crate::{
-    application_pages, invoice, measure_pages, money_pages, office_pages, plan_pages, said_pages, test_pages,
+    application_pages, invoice, measure_pages, money_pages, office_pages, photo_pages, plan_pages,
+    said_pages, test_pages,
 };
 use crate::{backup_pages, recovery};
 
@@ -72,6 +73,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
         }
         Command::Folder(FolderCommand::BackUp { .. }) => backup_pages::made(answer),
         Command::HandOver(_) => crate::handover::made(answer),
+        Command::Photos { .. } => photo_pages::photos(answer),
         Command::Verify => verified(answer),
         Command::Status => status(answer),
     }

@@ -59,7 +59,7 @@ use crate::import::FileName;
 use crate::invites::InviteWish;
 use crate::node::Node;
 use crate::papers::{self, PaperWish};
-use crate::{applications, entries, invoices, payments, timers};
+use crate::{applications, entries, invoices, payments, photos, timers};
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -110,8 +110,7 @@ pub enum Command {
         #[serde(default)]
         photos: Vec<PhotoHash>,
     },
-    /// Adds one row to a list, or changes one, by the columns of the list's file. What a change does not
-    /// name stays as it is.
+    /// Adds a row to a list, or changes one, by its file's columns. What a change does not name stays.
     List {
         /// The list.
         list: FileName,
@@ -365,6 +364,11 @@ pub enum Command {
     },
     /// Writes everything into a folder: for other programs, or as a backup.
     Folder(FolderCommand),
+    /// Shows which photos are here and which are elsewhere, and changes how many of them this device keeps.
+    Photos {
+        /// How many from now on; none leaves it.
+        keep: Option<photos::KeepPhotos>,
+    },
     /// Reads and checks the whole ledger.
     Verify,
     /// How far each chain is held.
@@ -404,7 +408,7 @@ fn dispatch(
     say: &dyn Fn(Progress),
 ) -> Result<Value, NodeError> {
     // An error only of those commands that ask for it.
-    let today = node.today();
+    let (today, at_ms) = (node.today(), node.instant_ms());
     match command {
         Command::Import { dir, devices } => importing::import(node, author, &dir, &devices, say),
         Command::CheckImport { dir } => importing::check(node, author, &dir),
@@ -418,16 +422,11 @@ fn dispatch(
         }
         Command::Survey { job, answer: None, photos: _ } => survey::show(node, &job),
         Command::Undo { back } => undo::undo(node, author, back),
-        Command::Start { job, stage } => {
-            let at_ms = node.instant_ms();
-            timers::start(node, author, &job, stage.as_deref(), at_ms)
-        }
+        Command::Start { job, stage } => timers::start(node, author, &job, stage.as_deref(), at_ms),
         Command::Switch { job, stage, break_minutes } => {
-            let at_ms = node.instant_ms();
             timers::switch(node, author, &job, stage.as_deref(), break_minutes, at_ms)
         }
         Command::Stop { break_minutes, at } => {
-            let at_ms = node.instant_ms();
             timers::stop(node, author, break_minutes, at.as_deref(), at_ms)
         }
         Command::ChangeSpell(change) => spells::change(node, author, &change),
@@ -493,6 +492,7 @@ fn dispatch(
         }
         Command::Words { typed } => roster::words(node, typed.as_deref()),
         Command::Folder(command) => folders::write(node, command),
+        Command::Photos { keep } => photos::photos(node, keep),
         Command::Verify => health::verify(node),
         Command::Status => Ok(health::status(node)),
     }

@@ -5,17 +5,18 @@
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError, RwLock};
+use std::sync::{Arc, Mutex, PoisonError, RwLock, Weak};
 
 use ledger::roster_events::DeviceAdmitted;
 use ledger::{Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, Ledger, Payload, Refusal, Run};
-use net::{Fault, HoldError, Holder, Host, InviteId, Joiner, Offer};
+use net::{Fault, HoldError, Holder, Host, InviteId, Joiner, Offer, PhotoHolder};
 use tokio::sync::watch;
 
 use crate::device::Met;
 use crate::error::NodeError;
 use crate::machine::Machine;
 use crate::node::{Node, Write};
+use crate::photos::Keeper;
 
 /// A node that several tasks use.
 pub struct Holding {
@@ -27,6 +28,8 @@ pub struct Holding {
     announced: AtomicU64,
     /// What peers told that the device's file does not know yet: noting it must not wait for a disk.
     met: Mutex<BTreeMap<DeviceKey, Met>>,
+    /// Gives and takes photos, where they are carried.
+    photos: Option<Arc<dyn PhotoHolder>>,
 }
 
 // A task that panicked while it held a lock wrote durably or not at all, and what it shares is changed
@@ -38,7 +41,26 @@ impl Holding {
         let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
         let (changed, announced) = (watch::Sender::new(0), AtomicU64::new(0));
         let machine = node.shared_machine();
-        Self { machine, node: Mutex::new(node), ledger, inviter, changed, announced, met: Mutex::default() }
+        Self {
+            machine,
+            node: Mutex::new(node),
+            ledger,
+            inviter,
+            changed,
+            announced,
+            met: Mutex::default(),
+            photos: None,
+        }
+    }
+
+    /// Shares a node that also gives photos to other devices, and takes those that it keeps.
+    #[must_use]
+    pub fn with_photos(node: Node) -> Arc<Self> {
+        let album = Arc::clone(node.album());
+        Arc::new_cyclic(|holding| {
+            let keeper: Arc<dyn PhotoHolder> = Arc::new(Keeper::new(Weak::clone(holding), album));
+            Self { photos: Some(keeper), ..Self::new(node) }
+        })
     }
 
     /// The most events that a peer has said to hold.
@@ -56,6 +78,7 @@ impl Holding {
         let after = events(node.ledger());
         if after != before {
             self.publish(node.ledger());
+            node.album().ring();
             drop(node);
             self.changed.send_replace(after);
         }
@@ -117,6 +140,10 @@ impl Holder for Holding {
 
     fn inviter(&self) -> Option<DeviceKey> {
         self.inviter
+    }
+
+    fn photos(&self) -> Option<Arc<dyn PhotoHolder>> {
+        self.photos.clone()
     }
 
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>) {

@@ -1,10 +1,16 @@
-//! Checkpoints while the daemon runs, so that a start after a power cut is as fast as one after a stop.
+//! What is done beside while the daemon runs: checkpoints, so that a start after a power cut is as fast as one after a
+//! stop, and another try where photos found no room.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use net::Holder as _;
 
 use crate::holding::Holding;
+use crate::photos::Album;
+
+/// How long photos that could not be kept wait for the next try.
+const UNTIL_NEXT_TRY: Duration = Duration::from_secs(60);
 
 /// Writes a checkpoint whenever enough is new, for as long as the node is held. Whoever appends waits while
 /// its bytes are put together, a few milliseconds for a million events, and not while they are written.
@@ -21,5 +27,13 @@ pub(crate) async fn keep_checkpoints(holding: Arc<Holding>) {
             tracing::warn!(%error, "the task that writes checkpoints ended");
             return;
         }
+    }
+}
+
+/// Tries again and again to keep photos for which the disk had no room.
+pub(crate) async fn try_photos_again(album: Arc<Album>) {
+    loop {
+        tokio::time::sleep(UNTIL_NEXT_TRY).await;
+        album.try_again();
     }
 }

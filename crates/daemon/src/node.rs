@@ -21,6 +21,7 @@ use ledger::{
 };
 use projections::Book;
 use store::{DeepReport, Record, RecordKind, Store};
+use sync::photos::Portion;
 use trade::{Day, Moment};
 
 use crate::device::DeviceFile;
@@ -29,6 +30,7 @@ use crate::group::{Group, fold_run};
 use crate::machine::{Machine, moment};
 use crate::opening::{self, Opened};
 use crate::page::PageFile;
+use crate::photos::{Album, read_setting};
 use crate::press::Pressed;
 use crate::verified::{Pending, Verified};
 
@@ -48,9 +50,10 @@ pub struct Write {
 
 /// One device's ledger.
 pub struct Node {
-    machine: Arc<dyn Machine>,
+    pub(crate) machine: Arc<dyn Machine>,
     device: DeviceFile,
     pub(crate) page: PageFile,
+    album: Arc<Album>,
     secret: DeviceSecret,
     store: Store,
     ledger: Ledger,
@@ -72,10 +75,17 @@ impl Node {
         let secret = device.secret()?;
         let Opened { ledger, book, keys, verified } = opening::open(&mut store, device.crew, &secret)?;
         let page = PageFile::open(&*machine)?;
+        // How photos are kept must not keep the ledger shut.
+        let keeps = read_setting(&*machine).unwrap_or_else(|error| {
+            tracing::warn!(%error, "how many photos to keep is not known; all are kept");
+            Portion::Whole
+        });
+        let album = Arc::new(Album::open(machine.folder(), keeps));
         let mut node = Self {
             machine,
             device,
             page,
+            album,
             secret,
             store,
             ledger,
@@ -95,6 +105,12 @@ impl Node {
         let mut node = self;
         node.fetching = true;
         node
+    }
+
+    /// What of the photos is here.
+    #[must_use]
+    pub const fn album(&self) -> &Arc<Album> {
+        &self.album
     }
 
     /// The data folder.

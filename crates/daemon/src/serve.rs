@@ -10,7 +10,7 @@ use net::{Endpoint, Holder as _, Invite, PeerError, Power, Stay};
 use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::holding::Holding;
-use crate::keeping::keep_checkpoints;
+use crate::keeping::{keep_checkpoints, try_photos_again};
 use crate::local::Door;
 use crate::machine::random;
 use crate::node::Node;
@@ -139,10 +139,11 @@ pub fn run(
         for peer in known {
             peer.addresses.iter().for_each(|address| endpoint.remember(peer.device, *address));
         }
-        let holding = Arc::new(Holding::new(node));
+        let holding = Holding::with_photos(node);
         let (listener, door) = socket::open(folder).await?;
         tokio::spawn(socket::serve(listener, door, Arc::clone(&holding)));
         tokio::spawn(keep_checkpoints(Arc::clone(&holding)));
+        tokio::spawn(try_photos_again(holding.with(|node| Arc::clone(node.album()))));
         if let Err(error) = beside(Arc::clone(&holding)).await {
             Door::remove(folder);
             return Err(error);

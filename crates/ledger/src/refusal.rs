@@ -63,6 +63,8 @@ refusals! {
     44 TooManyTries "after a wrong proof the next try must wait";
     45 Declined "the owner must accept the new device";
     46 WrongWords "the recovery words must be those of this crew";
+    // Photos.
+    60 WrongPhoto "what is sent of a photo must be what its hash stands for";
 }
 
 #[cfg(test)]

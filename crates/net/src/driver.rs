@@ -12,11 +12,13 @@ use std::time::Duration;
 use ledger::{ChainId, Ledger, Refusal, Run};
 use quinn::{Connection, ConnectionError, ReadError, RecvStream, SendStream, WriteError};
 use sync::{FrameReader, Output, Session, frame_length};
+use tokio::sync::watch;
 use tokio::task::JoinHandle;
 use tokio::time::timeout;
 
 use crate::error::{PeerError, close_done, close_for, is_done};
 use crate::holder::{Fault, Holder};
+use crate::photo_driver::drive_photos;
 
 /// Bytes that are read from the stream at a time.
 const READ_AT_ONCE: usize = 256 * 1024;
@@ -31,7 +33,7 @@ const LAST_WORDS: Duration = Duration::from_secs(3);
 /// When to end a session.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Stay {
-    /// Once both sides are known to hold the same.
+    /// Once both sides are known to hold the same, and have the photos that they want.
     UntilSettled,
     /// As long as the connection lasts.
     Connected,
@@ -67,6 +69,10 @@ struct Driver<H> {
     /// Whether the holder was told what the peer announced.
     peer_noted: bool,
     end: Option<End>,
+    /// Tells the stream of photos whether it may go on.
+    quiet: watch::Sender<bool>,
+    /// Whether both sides have the photos that they want; none where no photos are carried.
+    photos_idle: Option<watch::Receiver<bool>>,
     /// How many events the peer held when that was last noted.
     noted: u64,
 }
@@ -94,12 +100,22 @@ pub(crate) async fn drive<H: Holder>(
         reading: None,
         peer_noted: false,
         end: None,
+        quiet: watch::Sender::new(false),
+        photos_idle: None,
         noted: 0,
     };
+    if let Some(photos) = driver.holder.photos() {
+        // It ends with the connection.
+        let (peer, quiet, idle) =
+            (driver.session.peer(), driver.quiet.subscribe(), watch::Sender::new(false));
+        driver.photos_idle = Some(idle.subscribe());
+        tokio::spawn(drive_photos(connection.clone(), peer, photos, quiet, idle));
+    }
     let end = driver.run(connection, &mut send, &mut receive, stay).await;
     driver.holder.note_peer(driver.session.peer(), driver.session.peer_holds());
     match end {
         End::Settled => {
+            tracing::debug!(peer = %driver.session.peer().short(), "hung up: both hold the same");
             driver.send_rest(&mut send).await;
             // The peer ends its stream once it has read to the end; a close before could overtake the rest.
             let _ = timeout(LAST_WORDS, read_to_end(&mut receive)).await;
@@ -144,6 +160,7 @@ impl<H: Holder> Driver<H> {
                 return end;
             }
             self.start_tasks();
+            self.tell_whether_quiet();
             let may_read = self.taken == self.input.len() && !self.input_ended && self.session.wants_frames();
             tokio::select! {
                 stored = finished(&mut self.storing) => self.handle_stored(stored),
@@ -164,9 +181,16 @@ impl<H: Holder> Driver<H> {
                     Ok(()) => self.with_session(Session::handle_ledger_changed),
                     Err(_) => watching = false,
                 },
+                () = changed(&mut self.photos_idle) => {}
                 error = connection.closed() => return self.after_loss(error).await,
             }
         }
+    }
+
+    fn tell_whether_quiet(&self) {
+        let is_storing = self.storing.is_some() || !self.to_store.is_empty();
+        let is_quiet = self.session.is_quiet() && !is_storing && self.sent == self.output.len();
+        self.quiet.send_if_modified(|was| std::mem::replace(was, is_quiet) != is_quiet);
     }
 
     fn with_session(&mut self, handle: impl FnOnce(&mut Session, &Ledger)) {
@@ -243,7 +267,8 @@ impl<H: Holder> Driver<H> {
             return Some(End::PeerEnded);
         }
         let is_settled = || self.holder.with_ledger(|ledger| self.session.is_settled(ledger));
-        (stay == Stay::UntilSettled && is_settled()).then_some(End::Settled)
+        let photos_are_idle = self.photos_idle.as_ref().is_none_or(|idle| *idle.borrow());
+        (stay == Stay::UntilSettled && photos_are_idle && is_settled()).then_some(End::Settled)
     }
 
     fn start_tasks(&mut self) {
@@ -346,6 +371,14 @@ async fn read_to_end(receive: &mut RecvStream) {
 
 fn lost(error: ConnectionError) -> End {
     if is_done(&error) { End::PeerEnded } else { End::Error(error.into()) }
+}
+
+/// Waits for news, if there may be any. What will never tell any more is forgotten.
+async fn changed(news: &mut Option<watch::Receiver<bool>>) {
+    let Some(receiver) = news else { return std::future::pending().await };
+    if receiver.changed().await.is_err() {
+        *news = None;
+    }
 }
 
 /// Waits for the task, if there is one, and takes it away. Waits for ever if there is none.

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::future::Future;
 use std::net::SocketAddr;
+use std::sync::Arc;
 
 use ledger::{ChainId, ChainStart, CrewId, DeviceKey, Ledger, Refusal, Run};
 use tokio::sync::watch;
@@ -10,6 +11,7 @@ use tokio::sync::watch;
 use crate::check_words::CheckWords;
 use crate::invite::InviteId;
 use crate::pairing::Offer;
+use crate::photo_holder::PhotoHolder;
 
 /// Something went wrong on this side that is nobody's fault on the other: a full disk, an I/O error.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -56,6 +58,11 @@ pub trait Holder: Send + Sync + 'static {
 
     /// The device that paired this one. Until the ledger says so, it is taken for one of the crew.
     fn inviter(&self) -> Option<DeviceKey>;
+
+    /// The keeper of the photos, if there is one. Photos go beside the events and never before them.
+    fn photos(&self) -> Option<Arc<dyn PhotoHolder>> {
+        None
+    }
 
     /// Notes what a peer is known to hold durably: events of each chain. Called once it has said so, when
     /// all that it announced was received, when it has acknowledged all, and when its session ends. Must not

@@ -12,6 +12,7 @@ use ledger::{Act, Audience, Body, ChainId, EntryRef, EventHash, Payload, Unreada
 use serde::Serialize;
 
 use crate::filing::is_for_the_crew;
+use crate::photos::{self, Namings};
 use crate::row::{RowKey, Shelf};
 
 /// An event on its way into a [`Book`].
@@ -149,13 +150,21 @@ pub struct Book {
     pub(crate) entries: BTreeMap<EntryRef, History>,
     pub(crate) rows: BTreeMap<RowKey, BTreeMap<EventHash, Box<Logged>>>,
     pub(crate) unreadable: BTreeMap<EventHash, NotRead>,
+    /// Which of them name a photo.
+    pub(crate) photos: Namings,
 }
 
 impl Book {
     /// An empty book. One for the crew holds nothing that only the office may read.
     #[must_use]
     pub const fn new(audience: Audience) -> Self {
-        Self { audience, entries: BTreeMap::new(), rows: BTreeMap::new(), unreadable: BTreeMap::new() }
+        Self {
+            audience,
+            entries: BTreeMap::new(),
+            rows: BTreeMap::new(),
+            unreadable: BTreeMap::new(),
+            photos: Namings::new(),
+        }
     }
 
     /// Who may read it.
@@ -174,6 +183,7 @@ impl Book {
         if self.audience == Audience::Crew && !is_for_the_crew(&logged) {
             return;
         }
+        photos::note(&mut self.photos, &logged);
         match Shelf::of(&logged) {
             Shelf::Row(key) => {
                 self.rows.entry(key).or_default().entry(hash).or_insert(logged);

@@ -12,6 +12,7 @@ use ledger::roster::{Lacking, Standing};
 use ledger::{Audience, ChainId, EntryRef, EventHash, Payload, Unreadable};
 
 use crate::book::{Book, History, Logged, NotRead};
+use crate::photos;
 use crate::row::{RowKey, Shelf};
 
 /// Events on their way into a book, in no order and not judged yet.
@@ -73,6 +74,10 @@ impl Book {
         let mut book = Self::new(audience);
         let (mut entries, mut changes) = (Vec::new(), Vec::new());
         for Filed(part) in filed {
+            let rows = part.rows.iter().map(|(_, logged)| logged);
+            for logged in part.entries.iter().map(|(_, logged)| logged).chain(rows) {
+                photos::note(&mut book.photos, logged);
+            }
             entries.push(part.entries);
             changes.push(part.changes);
             for (key, logged) in part.rows {

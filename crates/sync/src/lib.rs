@@ -11,6 +11,7 @@
 
 mod frame;
 mod message;
+pub mod photos;
 mod receiving;
 mod sending;
 mod session;

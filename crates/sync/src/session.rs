@@ -257,6 +257,13 @@ impl Session {
             && self.sending.peer_holds_all(ledger)
     }
 
+    /// Whether nothing is on its way as far as this side knows: all was received, and all that the peer lacks was
+    /// given out. What else the devices have for each other may go now.
+    #[must_use]
+    pub fn is_quiet(&self) -> bool {
+        self.stage == Stage::Exchanging && self.caught_up && self.work.is_empty() && self.sending.is_idle()
+    }
+
     fn handle_message(&mut self, message: Message<'_>, ledger: &Ledger) -> Result<(), Refusal> {
         // A goodbye ends everything, also in the middle of a run; an acknowledgement waits for none.
         let interrupts = matches!(message, Message::Goodbye(_) | Message::Held(_));

@@ -15,14 +15,16 @@ use axum::extract::{Multipart, Path, RawQuery, Request, State};
 use axum::http::{HeaderMap, HeaderName, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, head, post};
+use daemon::Node;
+use daemon::photos::pictures::{self, KeptPicture, MAX_FILE, PictureFault};
 use futures_util::StreamExt as _;
 use ledger::{PhotoHash, SessionId};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use crate::app::App;
+use crate::photo_away;
 use crate::photos_shown;
-use crate::pictures::{self, KeptPicture, MAX_FILE, PictureFault};
 use crate::posting::{Posted, act_on, check_token, token_of, unreadable};
 use crate::problem::Problem;
 use crate::viewer::Viewer;
@@ -49,7 +51,8 @@ pub(crate) fn routes() -> Router<App> {
         .route("/uploads/{id}", head(how_far).patch(append))
 }
 
-/// A kept photo; with `?small`, its thumbnail. What is named by its hash never changes.
+/// A kept photo; with `?small`, its thumbnail. What is named by its hash never changes. Of one that is not here, a
+/// picture that says where it is.
 async fn show(
     State(app): State<App>,
     viewer: Viewer,
@@ -58,16 +61,23 @@ async fn show(
 ) -> Result<Response, Problem> {
     let photo: PhotoHash = photo.parse().map_err(|_| Problem::NotHere)?;
     let small = query.as_deref() == Some("small");
-    if !app.node(move |node| photos_shown::may_see(&viewer, node.book(), photo)).await? {
-        return Err(Problem::NotHere);
-    }
+    let look = move |node: &mut Node| {
+        photos_shown::may_see(&viewer, node.book(), photo).then(|| node.photo_elsewhere(photo))
+    };
+    let elsewhere = app.node(look).await?.ok_or(Problem::NotHere)?;
     let data = app.data().to_owned();
     let found = tokio::task::spawn_blocking(move || pictures::find(&data, photo, small)).await;
-    let (kind, bytes) = found.map_err(|_| Problem::Broken)?.ok_or(Problem::NotHere)?;
+    let (kind, bytes) = match (found.map_err(|_| Problem::Broken)?, &elsewhere) {
+        (Some(found), _) => found,
+        (None, Some(elsewhere)) => return Ok(photo_away::stand_in(elsewhere)),
+        (None, None) => return Err(Problem::NotHere),
+    };
+    // A small picture that another device made gives way to this device's own once the photo is here.
+    let keep = if elsewhere.is_none() { "private, max-age=31536000, immutable" } else { "no-store" };
     let headers = [
         (header::CONTENT_TYPE, kind),
         (header::CONTENT_DISPOSITION, "inline; filename=\"photo\""),
-        (header::CACHE_CONTROL, "private, max-age=31536000, immutable"),
+        (header::CACHE_CONTROL, keep),
         // Whatever somebody got into it: nothing in it runs.
         (header::CONTENT_SECURITY_POLICY, "default-src 'none'; sandbox"),
     ];

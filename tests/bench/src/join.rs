@@ -20,7 +20,7 @@ use ledger::{Audience, Body, Payload};
 
 use crate::open::{peak_memory, peak_memory_of};
 use crate::rebuild::hours;
-use crate::{BATCH_EVENTS, EVENT_BYTES, join_peers, per_second, ratio};
+use crate::{BATCH_EVENTS, EVENT_BYTES, join_peers, per_second, photos, ratio};
 
 /// Entries that automerge is given, in thousands. It is slow, so they are fewer than ours.
 const AUTOMERGE_THOUSANDS: u32 = 100;
@@ -30,6 +30,8 @@ const AUTOMERGE_THOUSANDS: u32 = 100;
 pub(crate) enum Part {
     /// Founds a crew with so many events, and lends them to whoever joins.
     Lend { folder: PathBuf, address: SocketAddr, thousands: u32 },
+    /// Founds a crew with so many photos of so many bytes, and gives them to whoever joins.
+    LendPhotos { folder: PathBuf, address: SocketAddr, count: u32, length: usize },
     /// Joins as the program does and then opens the ledger as the next command does.
     Join { folder: PathBuf, code: String },
     /// Opens the ledger of a folder as a command does.
@@ -42,6 +44,7 @@ pub(crate) enum Part {
 pub(crate) fn play(part: Part) -> Result<(), Box<dyn Error>> {
     match part {
         Part::Lend { folder, address, thousands } => lend(&folder, address, thousands),
+        Part::LendPhotos { folder, address, count, length } => photos::lend(&folder, address, count, length),
         Part::Join { folder, code } => {
             let began = Instant::now();
             let events = serve::join(&folder, &code, "joiner", |_| {})?.events;
@@ -98,7 +101,7 @@ fn entry(node: &Node, number: u64) -> Result<Write, Box<dyn Error>> {
 }
 
 /// A process that is ended when this is dropped.
-struct Lender(Child);
+pub(crate) struct Lender(pub(crate) Child);
 
 impl Drop for Lender {
     fn drop(&mut self) {
@@ -191,6 +194,6 @@ fn times(one: u128, other: u128) -> String {
 }
 
 /// A daemon that waits to be called.
-fn alone(listen: SocketAddr) -> Meeting {
+pub(crate) fn alone(listen: SocketAddr) -> Meeting {
     Meeting { listen, places: Vec::new(), power: Power::Mains, nearby: false }
 }

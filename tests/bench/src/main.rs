@@ -8,6 +8,7 @@ mod journal;
 mod node;
 mod open;
 mod peers;
+mod photos;
 mod questions;
 mod rebuild;
 
@@ -44,6 +45,15 @@ struct Arguments {
     /// Measures joining only.
     #[arg(long)]
     joining_only: bool,
+    /// Measures photos only.
+    #[arg(long)]
+    photos_only: bool,
+    /// Photos that are fetched.
+    #[arg(long, default_value_t = 200)]
+    photos: u32,
+    /// Bytes of a photo: as large as the page keeps them, if there is much to see.
+    #[arg(long, default_value_t = 1_000_000)]
+    photo_bytes: usize,
     /// What a process that this program starts does.
     #[command(subcommand)]
     part: Option<join::Part>,
@@ -62,6 +72,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     if arguments.joining_only {
         return join::join(folder.path(), arguments.thousands);
     }
+    if arguments.photos_only {
+        return photos::photos(folder.path(), arguments.photos, arguments.photo_bytes);
+    }
     if arguments.opening_only {
         node::open(folder.path(), arguments.thousands)?;
         return rebuild::rebuild(arguments.thousands);
@@ -74,7 +87,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     questions::questions(arguments.thousands / 10)?;
     questions::questions(arguments.thousands / 2)?;
     join::join(folder.path(), arguments.thousands)?;
-    Ok(())
+    photos::photos(&folder.path().join("photos"), arguments.photos, arguments.photo_bytes)
 }
 
 /// Times taken, for their median and sum.

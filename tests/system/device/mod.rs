@@ -133,10 +133,16 @@ impl Device {
 
     /// Starts `fivebar run`, and waits until it takes commands.
     pub(crate) fn start(&mut self, meet: &[SocketAddr]) {
+        self.start_with(meet, &[]);
+    }
+
+    /// Starts `fivebar run` with more words, and waits until it takes commands.
+    pub(crate) fn start_with(&mut self, meet: &[SocketAddr], more: &[&str]) {
         let mut words = vec!["run".to_owned(), "--listen".to_owned(), self.address.to_string()];
         for address in meet {
             words.extend(["--meet".to_owned(), address.to_string()]);
         }
+        words.extend(more.iter().map(|word| (*word).to_owned()));
         // A daemon that was killed left its door behind; only another one is the new daemon's.
         let door = self.data.join("daemon.json");
         let former = fs::read(&door).ok();

@@ -4,4 +4,5 @@ mod authentication;
 mod meeting;
 mod node;
 mod pairing;
+mod photos;
 mod syncing;

@@ -12,11 +12,13 @@ use ledger::{
 };
 use net::certificate::DeviceCertificate;
 use net::config::client_config;
-use net::{Endpoint, Fault, HoldError, Holder, Host, Invite, InviteId, Joiner, Offer};
+use net::{Endpoint, Fault, HoldError, Holder, Host, Invite, InviteId, Joiner, Offer, PhotoHolder};
 use quinn::Connection;
 use tokio::sync::watch;
 use tokio::time::timeout;
 use trade::{Day, Moment};
+
+use crate::photos::Photos;
 
 /// A kind that no version knows: an event of it is stored and passed on like any other.
 const UNKNOWN_KIND: u16 = 60_000;
@@ -50,6 +52,7 @@ pub(crate) struct Node {
     pub(crate) inviter: Option<DeviceKey>,
     pub(crate) joiners: Mutex<Vec<Joiner>>,
     pub(crate) declines: bool,
+    pub(crate) photos: Option<Arc<Photos>>,
 }
 
 impl Node {
@@ -65,6 +68,7 @@ impl Node {
             inviter: None,
             joiners: Mutex::default(),
             declines: false,
+            photos: None,
         }
     }
 
@@ -176,12 +180,12 @@ impl Node {
         (endpoint, address)
     }
 
-    /// Waits until something is so, looking at each change.
+    /// Waits until something is so, looking at each change, and now and then: it may be so by the change of another.
     pub(crate) async fn until(&self, is_so: impl Fn(&Self) -> bool) {
         let mut changes = self.changes.subscribe();
         soon(async {
             while !is_so(self) {
-                changes.changed().await.expect("the node lives");
+                let _ = timeout(Duration::from_millis(50), changes.changed()).await;
             }
         })
         .await;
@@ -242,6 +246,10 @@ impl Holder for Node {
 
     fn inviter(&self) -> Option<DeviceKey> {
         self.inviter
+    }
+
+    fn photos(&self) -> Option<Arc<dyn PhotoHolder>> {
+        self.photos.clone().map(|photos| photos as Arc<dyn PhotoHolder>)
     }
 
     fn note_peer(&self, _peer: DeviceKey, _holds: &BTreeMap<ChainId, u64>) {}

@@ -1,7 +1,15 @@
 //! The photos of a device: files in its data folder, each named by the hash of its bytes.
 //!
-//! A file is a photo by what is in it, never by its name. Nothing here shows, shrinks or sends one, and what
-//! a camera wrote into the file about the place stays in it.
+//! A file is a photo by what is in it, never by its name. What a camera wrote into a file that is kept by [`keep`]
+//! about the place stays in it; [`pictures`] writes the picture alone.
+//!
+//! The [`Album`] says what is here, and how far what is on its way has come; the keeper gives and takes for the network.
+//! Where a photo lies decides nothing about the ledger, and no photo is ever thrown away.
+
+mod album;
+mod keeper;
+pub mod pictures;
+mod whereabouts;
 
 use std::fs;
 use std::io::Read as _;
@@ -13,8 +21,14 @@ use crate::device::write_private;
 use crate::error::NodeError;
 use crate::import::PhotoFile;
 
+pub use album::{Album, Coming};
+pub(crate) use keeper::Keeper;
+pub use sync::photos::Portion;
+pub use whereabouts::{Elsewhere, KeepPhotos};
+pub(crate) use whereabouts::{photos, read_setting};
+
 /// The largest photo that is kept, in bytes.
-pub const MAX_PHOTO_BYTES: u64 = 20 * 1024 * 1024;
+pub const MAX_PHOTO_BYTES: u64 = sync::photos::MAX_PHOTO;
 
 /// Where photos are within the data folder.
 const FOLDER: &str = "photos";

@@ -14,7 +14,7 @@ use image::{DynamicImage, ImageDecoder as _, ImageFormat, ImageReader, Limits};
 use ledger::PhotoHash;
 
 /// Largest file that is taken, in bytes.
-pub(crate) const MAX_FILE: usize = 16 * 1024 * 1024;
+pub const MAX_FILE: usize = 16 * 1024 * 1024;
 /// Longest side of a photo that is kept, in pixels.
 const LONG_SIDE: u32 = 1600;
 /// Longest side of a thumbnail.
@@ -29,30 +29,37 @@ const THUMBNAIL_QUALITY: u8 = 70;
 
 /// Why a file is not kept as a photo.
 #[derive(Debug, thiserror::Error)]
-pub(crate) enum PictureFault {
+pub enum PictureFault {
+    /// It is none.
     #[error("that is not a photo that can be read here; a JPEG, PNG or WebP is wanted")]
     NotAPicture,
+    /// It is too large to be read.
     #[error("that picture is too large; at most 50 million pixels are read")]
     TooLarge,
+    /// The disk says no.
     #[error("the photo could not be kept: {0}")]
     Disk(#[from] std::io::Error),
 }
 
 /// A photo that is kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct KeptPicture {
-    pub(crate) photo: PhotoHash,
+pub struct KeptPicture {
+    /// Its name.
+    pub photo: PhotoHash,
     /// In bytes.
-    pub(crate) size: u64,
+    pub size: u64,
 }
 
 /// The photos of a data folder.
-pub(crate) fn folder(data: &Path) -> PathBuf {
-    data.join("photos")
+fn folder(data: &Path) -> PathBuf {
+    data.join(super::FOLDER)
 }
 
 /// Checks a file and keeps the photo in it, with a thumbnail.
-pub(crate) fn keep(data: &Path, file: &[u8]) -> Result<KeptPicture, PictureFault> {
+///
+/// # Errors
+/// [`PictureFault`].
+pub fn keep(data: &Path, file: &[u8]) -> Result<KeptPicture, PictureFault> {
     let picture = read(file)?;
     let picture = shrunk(picture, LONG_SIDE);
     let bytes = as_jpeg(&picture, QUALITY)?;
@@ -60,22 +67,24 @@ pub(crate) fn keep(data: &Path, file: &[u8]) -> Result<KeptPicture, PictureFault
     let photo = PhotoHash(*blake3::hash(&bytes).as_bytes());
     let folder = folder(data);
     fs::create_dir_all(&folder)?;
-    write(&thumbnail_path(data, photo), &thumbnail)?;
+    write(&small_path(data, photo), &thumbnail)?;
     write(&folder.join(photo.to_string()), &bytes)?;
     #[cfg(unix)]
     fs::File::open(&folder)?.sync_all()?;
     Ok(KeptPicture { photo, size: u64::try_from(bytes.len()).unwrap_or(u64::MAX) })
 }
 
-fn thumbnail_path(data: &Path, photo: PhotoHash) -> PathBuf {
+/// Where the small picture of a photo is kept.
+pub(super) fn small_path(data: &Path, photo: PhotoHash) -> PathBuf {
     folder(data).join(format!("{photo}.thumbnail"))
 }
 
 /// A kept photo with its type, or nothing. A file that another program put there is shown only if it is a
 /// picture, and its thumbnail is made when it is first asked for.
-pub(crate) fn find(data: &Path, photo: PhotoHash, small: bool) -> Option<(&'static str, Vec<u8>)> {
+#[must_use]
+pub fn find(data: &Path, photo: PhotoHash, small: bool) -> Option<(&'static str, Vec<u8>)> {
     let whole = folder(data).join(photo.to_string());
-    let path = if small { thumbnail_path(data, photo) } else { whole.clone() };
+    let path = if small { small_path(data, photo) } else { whole.clone() };
     let bytes = match fs::read(&path) {
         Ok(bytes) => bytes,
         Err(_) if small => {
@@ -138,7 +147,7 @@ fn as_jpeg(picture: &DynamicImage, quality: u8) -> Result<Vec<u8>, PictureFault>
 }
 
 /// Writes a file whole: beside, synced, renamed.
-fn write(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+pub(super) fn write(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
     let beside = path.with_extension("new");
     let mut file = fs::File::create(&beside)?;
     file.write_all(bytes)?;

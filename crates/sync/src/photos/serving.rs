@@ -1,0 +1,141 @@
+//! What goes out: the photos that the peer asked for, one after the other, read a few groups at a time.
+
+use std::collections::{BTreeMap, VecDeque};
+
+use ledger::{PhotoHash, Refusal};
+
+use super::asking::MAX_ASKS;
+use super::frames::{self, MAX_SMALL, Portion};
+use super::outline::{GROUP, Outline};
+use super::session::PhotoOutput;
+
+/// Groups that are read at a time.
+const READ_AT_ONCE: usize = 16;
+/// More is read when fewer bytes than this are left to send. So at most this and one reading are in memory.
+const READ_AHEAD: usize = 512 * 1024;
+/// How often a photo is sent in one session. An honest peer has no use for a third time.
+const MOST_TIMES: u8 = 8;
+
+/// A photo that the peer asked for.
+#[derive(Debug)]
+struct Served {
+    photo: PhotoHash,
+    portion: Portion,
+    /// The group that is sent next.
+    next: usize,
+    /// How long the photo is and of how many groups, once its outline was sent.
+    length: Option<(u64, usize)>,
+}
+
+/// The serving side of a session.
+#[derive(Debug, Default)]
+pub(super) struct Serving {
+    queue: VecDeque<Served>,
+    is_reading: bool,
+    times: BTreeMap<PhotoHash, u8>,
+    answering: bool,
+}
+
+impl Serving {
+    pub(super) fn is_idle(&self) -> bool {
+        self.queue.is_empty() && !self.answering
+    }
+
+    /// Notes that a question was asked.
+    pub(super) const fn begin_answer(&mut self) -> Result<(), Refusal> {
+        if self.answering {
+            return Err(Refusal::UnexpectedFrame);
+        }
+        self.answering = true;
+        Ok(())
+    }
+
+    pub(super) const fn end_answer(&mut self) -> bool {
+        std::mem::replace(&mut self.answering, false)
+    }
+
+    pub(super) fn add(&mut self, photo: PhotoHash, portion: Portion, from: usize) -> Result<(), Refusal> {
+        let is_asked_too_often = self.times.get(&photo).is_some_and(|times| *times >= MOST_TIMES);
+        if self.queue.len() >= MAX_ASKS || is_asked_too_often {
+            return Err(Refusal::TooMuchClaimed);
+        }
+        self.queue.push_back(Served { photo, portion, next: from, length: None });
+        Ok(())
+    }
+
+    /// What is to be read next, while no more than so many bytes wait to be sent.
+    pub(super) fn next_read(&mut self, waiting: usize) -> Option<PhotoOutput> {
+        if self.is_reading || waiting >= READ_AHEAD {
+            return None;
+        }
+        let served = self.queue.front()?;
+        self.is_reading = true;
+        let photo = served.photo;
+        Some(match (served.portion, served.length) {
+            (Portion::Nothing | Portion::Small, _) => PhotoOutput::ReadSmall { photo },
+            (Portion::Whole, None) => PhotoOutput::Outline { photo },
+            (Portion::Whole, Some((_, of))) => {
+                let groups = of.saturating_sub(served.next).min(READ_AT_ONCE);
+                PhotoOutput::Read { photo, group: served.next, groups }
+            }
+        })
+    }
+
+    pub(super) fn outlined(&mut self, photo: PhotoHash, outline: Option<Outline>) -> Option<Vec<u8>> {
+        self.read(photo)?;
+        let Some(outline) = outline else { return self.give_up() };
+        *self.times.entry(photo).or_default() += 1;
+        let served = self.queue.front_mut()?;
+        served.length = Some((outline.length(), outline.groups().len()));
+        self.end_if_sent();
+        Some(frames::outline(&outline))
+    }
+
+    pub(super) fn small(&mut self, photo: PhotoHash, bytes: Option<&[u8]>) -> Option<Vec<u8>> {
+        self.read(photo)?;
+        match bytes.filter(|bytes| (1..=MAX_SMALL).contains(&bytes.len())) {
+            Some(bytes) => {
+                *self.times.entry(photo).or_default() += 1;
+                self.queue.pop_front();
+                Some(frames::small(bytes))
+            }
+            None => self.give_up(),
+        }
+    }
+
+    /// The frames of what was read.
+    pub(super) fn groups(&mut self, photo: PhotoHash, bytes: Option<&[u8]>) -> Vec<Vec<u8>> {
+        if self.read(photo).is_none() {
+            return Vec::new();
+        }
+        let wanted = self.queue.front().and_then(|served| {
+            let (length, _) = served.length?;
+            let left = length.saturating_sub(served.next as u64 * GROUP as u64);
+            Some(usize::try_from(left).unwrap_or(usize::MAX).min(READ_AT_ONCE * GROUP))
+        });
+        let Some(bytes) = bytes.filter(|bytes| Some(bytes.len()) == wanted) else {
+            return self.give_up().into_iter().collect();
+        };
+        let frames: Vec<_> = bytes.chunks(GROUP).map(frames::group).collect();
+        if let Some(served) = self.queue.front_mut() {
+            served.next += frames.len();
+        }
+        self.end_if_sent();
+        frames
+    }
+
+    /// Notes that what was asked of the shell came, if it still is of use.
+    fn read(&mut self, photo: PhotoHash) -> Option<()> {
+        self.is_reading = false;
+        self.queue.front().is_some_and(|served| served.photo == photo).then_some(())
+    }
+
+    fn give_up(&mut self) -> Option<Vec<u8>> {
+        self.queue.pop_front();
+        Some(frames::missing())
+    }
+
+    fn end_if_sent(&mut self) {
+        self.queue.pop_front_if(|served| served.length.is_some_and(|(_, of)| served.next >= of));
+    }
+}
