@@ -106,7 +106,11 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         }
         Request::Run { meeting, page } => {
             let say = |line| println!("{line}");
+            let metrics = meeting.metrics;
             return serve::run(folder, meeting.meeting(), say, async |holding| {
+                if let Some(address) = metrics {
+                    web::serve_metrics(std::sync::Arc::clone(&holding), address, say).await?;
+                }
                 web::serve(holding, page.wishes(), say).await
             });
         }

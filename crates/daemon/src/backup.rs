@@ -28,6 +28,11 @@ const SEGMENTS: &str = "journal/journal";
 /// Where photos are.
 const PHOTOS: &str = "photos";
 
+/// Where the segments of a data folder's journal are.
+pub(crate) fn segments_of(folder: &Path) -> PathBuf {
+    folder.join(SEGMENTS)
+}
+
 /// A backup that was begun: what it will hold is settled, and nothing is copied yet. The ledger may go on meanwhile.
 #[derive(Debug)]
 pub struct Backup {

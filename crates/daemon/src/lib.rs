@@ -19,6 +19,7 @@ mod keeping;
 pub mod local;
 pub mod machine;
 mod mark;
+pub mod measures;
 pub mod node;
 mod opening;
 pub mod page;
