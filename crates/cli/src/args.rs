@@ -1,6 +1,7 @@
 //! The words of the command line, and the help that teaches them.
 
 mod application;
+mod backup;
 mod handover;
 mod hours;
 mod invoice;
@@ -382,6 +383,13 @@ pub(crate) enum Request {
     /// Write everything into a folder, as JSON Lines and CSV.
     Export {
         /// The folder; it must not exist yet.
+        dir: PathBuf,
+    },
+    /// Keep a backup of this device's folder elsewhere, also while `fivebar run` has it open.
+    Backup(backup::Backup),
+    /// Make this device's folder anew from a backup. It must not exist yet; see --data.
+    Restore {
+        /// The backup.
         dir: PathBuf,
     },
     /// Hand a job over: one file for the customer, with all that was signed off, tested and photographed.

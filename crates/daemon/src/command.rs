@@ -2,6 +2,7 @@
 //! straight and through the daemon's socket.
 
 mod extra_costing;
+mod folders;
 mod health;
 mod importing;
 mod judging;
@@ -35,6 +36,7 @@ use trade::{Day, Pence, Rate};
 
 pub use crate::applications::{ApplicationCommand, SelfBilledWish};
 pub use crate::payments::Received;
+pub use folders::FolderCommand;
 pub use judging::TestCommand;
 pub use ledger::office::{Engagement, TimeSide};
 pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach, SaidHow, SurveyPoint, Whose};
@@ -57,7 +59,7 @@ use crate::import::FileName;
 use crate::invites::InviteWish;
 use crate::node::Node;
 use crate::papers::{self, PaperWish};
-use crate::{applications, entries, export, invoices, payments, photos, timers};
+use crate::{applications, entries, invoices, payments, photos, timers};
 
 /// A command. Names of people, jobs, stages and items are those in the lists.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -360,11 +362,8 @@ pub enum Command {
         /// The words, as they were typed.
         typed: Option<String>,
     },
-    /// Writes everything as JSON Lines and CSV into a folder.
-    Export {
-        /// The folder.
-        dir: PathBuf,
-    },
+    /// Writes everything into a folder: for other programs, or as a backup.
+    Folder(FolderCommand),
     /// Shows which photos are here and which are elsewhere, and changes how many of them this device keeps.
     Photos {
         /// How many from now on; none leaves it.
@@ -492,7 +491,7 @@ fn dispatch(
             roster::retire_by_words(node, author, &device, reason, &words)
         }
         Command::Words { typed } => roster::words(node, typed.as_deref()),
-        Command::Export { dir } => export::write(node, &dir),
+        Command::Folder(command) => folders::write(node, command),
         Command::Photos { keep } => photos::photos(node, keep),
         Command::Verify => health::verify(node),
         Command::Status => Ok(health::status(node)),

@@ -164,6 +164,16 @@ impl Node {
         DeviceSecret::from_seed(&self.secret.seed())
     }
 
+    /// Why nothing is saved until the next start, if so.
+    pub(crate) fn stopped(&self) -> Option<&str> {
+        self.store.stopped()
+    }
+
+    /// Where the journal ends: all before it is durable, and none of it is ever written again.
+    pub(crate) fn journal_end(&self) -> store::Position {
+        self.store.end()
+    }
+
     /// The ledger.
     #[must_use]
     pub const fn ledger(&self) -> &Ledger {
