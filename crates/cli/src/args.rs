@@ -1,6 +1,7 @@
 //! The words of the command line, and the help that teaches them.
 
 mod application;
+mod backup;
 mod handover;
 mod hours;
 mod invoice;
@@ -15,6 +16,7 @@ mod photos;
 mod plan;
 mod recovery;
 mod said;
+mod set_aside;
 
 use std::io::Write as _;
 use std::net::{IpAddr, SocketAddr};
@@ -259,17 +261,7 @@ pub(crate) enum Request {
         answer: String,
     },
     /// What was set aside because its device was copied, set back or taken off the crew; and enter it again.
-    #[command(
-        after_help = "  fivebar set-aside\n  fivebar set-aside --again 7f3a02\n  fivebar set-aside --all-again"
-    )]
-    SetAside {
-        /// Enter this again; as often as needed.
-        #[arg(long, value_name = "KEY")]
-        again: Vec<String>,
-        /// Enter all of it again that can be.
-        #[arg(long, conflicts_with = "again")]
-        all_again: bool,
-    },
+    SetAside(SetAside),
     /// How the stages of every job stand.
     Stages,
     /// At seven: what is free and ready, what is missing, what to load and to get, whom you wait for.
@@ -394,6 +386,13 @@ pub(crate) enum Request {
     /// Write everything into a folder, as JSON Lines and CSV.
     Export {
         /// The folder; it must not exist yet.
+        dir: PathBuf,
+    },
+    /// Keep a backup of this device's folder elsewhere, also while `fivebar run` has it open.
+    Backup(backup::Backup),
+    /// Make this device's folder anew from a backup. It must not exist yet; see --data.
+    Restore {
+        /// The backup.
         dir: PathBuf,
     },
     /// Hand a job over: one file for the customer, with all that was signed off, tested and photographed.

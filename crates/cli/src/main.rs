@@ -2,6 +2,7 @@
 
 mod application_pages;
 mod args;
+mod backup_pages;
 mod handover;
 mod invoice;
 mod measure_pages;
@@ -22,7 +23,7 @@ use std::process::ExitCode;
 
 use args::{Arguments, Request};
 use clap::Parser;
-use daemon::command::{PlanCommand, SetAsideWish, SpellSplit, TestCommand};
+use daemon::command::{FolderCommand, PlanCommand, SpellSplit, TestCommand};
 use daemon::invites::InviteWish;
 use daemon::{Command, Node, NodeError, local, serve};
 use serde_json::{Value, json};
@@ -124,7 +125,11 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         }
         Request::Run { meeting, page } => {
             let say = |line| println!("{line}");
+            let metrics = meeting.metrics;
             return serve::run(folder, meeting.meeting(), say, async |holding| {
+                if let Some(address) = metrics {
+                    web::serve_metrics(std::sync::Arc::clone(&holding), address, say).await?;
+                }
                 web::serve(holding, page.wishes(), say).await
             });
         }
@@ -168,9 +173,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::PayOut { of } => Command::PayList { of },
         Request::SortOut => Command::SortOut,
         Request::Settle { question, answer } => Command::Settle { question, answer },
-        Request::SetAside { all_again: true, .. } => Command::SetAside(SetAsideWish::AllAgain),
-        Request::SetAside { again, .. } if again.is_empty() => Command::SetAside(SetAsideWish::List),
-        Request::SetAside { again, .. } => Command::SetAside(SetAsideWish::Again(again)),
+        Request::SetAside(request) => request.command(),
         Request::Stages => Command::Stages,
         Request::Morning { job } => Command::Plan(PlanCommand::Morning { job }),
         Request::Need(need) => need.command(),
@@ -190,7 +193,20 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Words { check } => {
             Command::Words { typed: check.then(recovery::ask_for_words).transpose()? }
         }
-        Request::Export { dir } => Command::Export { dir: args::absolute(&dir) },
+        Request::Export { dir } => Command::Folder(FolderCommand::Export { dir: args::absolute(&dir) }),
+        Request::Backup(backup) if backup.check => {
+            let answer = daemon::backup::check(&backup.dir)?;
+            print(arguments, &answer, backup_pages::checked);
+            return Ok(());
+        }
+        Request::Backup(backup) => {
+            Command::Folder(FolderCommand::BackUp { dir: args::absolute(&backup.dir) })
+        }
+        Request::Restore { dir } => {
+            let answer = daemon::backup::restore(&dir, folder)?;
+            print(arguments, &answer, backup_pages::restored);
+            return Ok(());
+        }
         Request::Handover(request) => request.command(),
         Request::Verify { .. } => Command::Verify,
         Request::Photos(photos) => photos.command(),

@@ -1,17 +1,17 @@
 //! What a builder reads on the terminal, made from the node's answers.
 
 use daemon::Command;
-use daemon::command::RoomCommand;
+use daemon::command::{FolderCommand, RoomCommand};
 use daemon::serve::Joined;
 use serde_json::Value;
 use trade::money::hours_and_minutes;
 
-use crate::recovery;
 use crate::table::{Page, heading, without_noughts};
 use crate::{
     application_pages, invoice, measure_pages, money_pages, office_pages, photo_pages, plan_pages,
     said_pages, test_pages,
 };
+use crate::{backup_pages, recovery};
 
 /// The page for a command's answer.
 pub(crate) fn page(command: &Command, answer: &Value) -> String {
@@ -69,9 +69,10 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
             roster(answer)
         }
         Command::Words { .. } => recovery::printed(answer),
-        Command::Export { .. } => {
+        Command::Folder(FolderCommand::Export { .. }) => {
             format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
         }
+        Command::Folder(FolderCommand::BackUp { .. }) => backup_pages::made(answer),
         Command::HandOver(_) => crate::handover::made(answer),
         Command::Photos { .. } => photo_pages::photos(answer),
         Command::Verify => verified(answer),

@@ -9,7 +9,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 /// The bar of a command that takes its time; for others one that never shows.
 pub(crate) fn bar(command: &Command) -> ProgressBar {
-    if !matches!(command, Command::Import { .. } | Command::Verify | Command::Export { .. }) {
+    if !matches!(command, Command::Import { .. } | Command::Verify | Command::Folder(_)) {
         return ProgressBar::hidden();
     }
     let bar = ProgressBar::new_spinner();

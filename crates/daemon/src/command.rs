@@ -3,6 +3,7 @@
 
 mod dispatch;
 mod extra_costing;
+mod folders;
 mod health;
 mod importing;
 mod judging;
@@ -37,6 +38,7 @@ use trade::{Day, Pence, Rate};
 pub use crate::applications::{ApplicationCommand, SelfBilledWish};
 pub use crate::payments::Received;
 pub use dispatch::{run, run_for, run_saying};
+pub use folders::FolderCommand;
 pub use judging::TestCommand;
 pub use ledger::office::{Engagement, TimeSide};
 pub use ledger::site::{Bound, FillInState, NeedKind, NeedState, Reach, SaidHow, SurveyPoint, Whose};
@@ -361,11 +363,8 @@ pub enum Command {
         /// The words, as they were typed.
         typed: Option<String>,
     },
-    /// Writes everything as JSON Lines and CSV into a folder.
-    Export {
-        /// The folder.
-        dir: PathBuf,
-    },
+    /// Writes everything into a folder: for other programs, or as a backup.
+    Folder(FolderCommand),
     /// Shows which photos are here and which are elsewhere, and changes how many of them this device keeps.
     Photos {
         /// How many from now on; none leaves it.

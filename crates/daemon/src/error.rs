@@ -61,6 +61,9 @@ pub enum NodeError {
     /// Rows of a file or words of a command are wrong.
     #[error("nothing was saved:\n{}", .0.join("\n"))]
     BadInput(Vec<String>),
+    /// A backup is not what it says.
+    #[error("the backup is not whole:\n{}", .0.join("\n"))]
+    Backup(Vec<String>),
     /// They are not the crew's recovery words.
     #[error("{0}")]
     Words(#[from] WordFault),

@@ -5,14 +5,14 @@
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError, RwLock, Weak};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError, RwLock, Weak};
 
 use ledger::fork::Comparison;
 use ledger::roster_events::DeviceAdmitted;
 use ledger::{
     Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, ForkProof, Ledger, Payload, Refusal, Run,
 };
-use net::{Fault, HoldError, Holder, Host, InviteId, Joiner, Offer, PhotoHolder};
+use net::{Endpoint, Fault, HoldError, Holder, Host, InviteId, Joiner, Offer, PhotoHolder};
 use tokio::sync::watch;
 
 use crate::device::Met;
@@ -33,6 +33,8 @@ pub struct Holding {
     met: Mutex<BTreeMap<DeviceKey, Met>>,
     /// Gives and takes photos, where they are carried.
     photos: Option<Arc<dyn PhotoHolder>>,
+    /// The endpoint by which others are met, where there is one.
+    endpoint: OnceLock<Endpoint>,
 }
 
 // A task that panicked while it held a lock wrote durably or not at all, and what it shares is changed
@@ -53,6 +55,7 @@ impl Holding {
             announced,
             met: Mutex::default(),
             photos: None,
+            endpoint: OnceLock::new(),
         }
     }
 
@@ -64,6 +67,16 @@ impl Holding {
             let keeper: Arc<dyn PhotoHolder> = Arc::new(Keeper::new(Weak::clone(holding), album));
             Self { photos: Some(keeper), ..Self::new(node) }
         })
+    }
+
+    /// Says by which endpoint others are met. The first that is said stays.
+    pub(crate) fn meets_by(&self, endpoint: Endpoint) {
+        let _ = self.endpoint.set(endpoint);
+    }
+
+    /// How many devices are connected now.
+    pub(crate) fn connected(&self) -> usize {
+        self.endpoint.get().map_or(0, |endpoint| endpoint.connected().len())
     }
 
     /// The most events that a peer has said to hold.

@@ -1,6 +1,7 @@
 //! The daemon: one writer for a device's ledger, with commands in and figures out.
 
 mod applications;
+pub mod backup;
 mod coming_back;
 pub mod command;
 pub mod device;
@@ -18,6 +19,7 @@ mod keeping;
 pub mod local;
 pub mod machine;
 mod mark;
+pub mod measures;
 pub mod moving;
 pub mod node;
 mod opening;

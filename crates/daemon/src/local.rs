@@ -17,7 +17,7 @@ use crate::error::NodeError;
 use crate::node::Node;
 
 /// Where a running daemon is found.
-const FILE: &str = "daemon.json";
+const FILE: &str = Door::FILE;
 /// How long a command waits for a ledger that another process has open.
 const BUSY_PATIENCE: Duration = Duration::from_secs(3);
 /// How long a caller waits for an answer.
@@ -33,6 +33,9 @@ pub struct Door {
 }
 
 impl Door {
+    /// The file in the data folder.
+    pub(crate) const FILE: &str = "daemon.json";
+
     /// Writes the file that callers read.
     pub(crate) fn write(&self, folder: &Path) -> Result<(), NodeError> {
         let text = serde_json::to_vec(self).map_err(|error| NodeError::folder(folder, &error))?;

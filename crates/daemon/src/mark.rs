@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::NodeError;
 
-const FILE: &str = "mark.json";
+pub(crate) const FILE: &str = "mark.json";
 
 /// What tells one file from its copies.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -69,6 +69,12 @@ pub(crate) fn write(folder: &Path) -> Result<(), NodeError> {
     written.map_err(|error| NodeError::folder(&path, &error))
 }
 
+/// What a backup is marked with: whoever opens it, or a copy of it, is told that it is one. No file came to be in
+/// 1970, and none has the number nought.
+pub(crate) fn of_a_backup() -> Vec<u8> {
+    br#"{"born_ns":0,"number":0}"#.to_vec()
+}
+
 impl Mark {
     fn of(file: &File) -> io::Result<Self> {
         let about = file.metadata()?;
@@ -109,6 +115,10 @@ mod tests {
         fs::remove_file(moved.join(FILE)).unwrap();
         fs::write(folder.path().join("between"), b"takes the number that was free").unwrap();
         fs::write(moved.join(FILE), kept).unwrap();
+        assert!(is_copied(&moved).unwrap());
+
+        // A backup's own mark is no folder's.
+        fs::write(moved.join(FILE), of_a_backup()).unwrap();
         assert!(is_copied(&moved).unwrap());
 
         // Half a mark is none.

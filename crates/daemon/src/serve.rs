@@ -140,6 +140,7 @@ pub fn run(
             peer.addresses.iter().for_each(|address| endpoint.remember(peer.device, *address));
         }
         let holding = Holding::with_photos(node);
+        holding.meets_by(endpoint.clone());
         let (listener, door) = socket::open(folder).await?;
         tokio::spawn(socket::serve(listener, door, Arc::clone(&holding)));
         tokio::spawn(keep_checkpoints(Arc::clone(&holding)));

@@ -8,7 +8,8 @@ use tokio::io::{AsyncBufReadExt as _, AsyncReadExt as _, AsyncWrite, AsyncWriteE
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::mpsc;
 
-use crate::command;
+use crate::backup::Backup;
+use crate::command::{self, Command, FolderCommand};
 use crate::error::NodeError;
 use crate::holding::Holding;
 use crate::local::{Answer, Call, Door};
@@ -60,7 +61,13 @@ async fn answer(mut stream: TcpStream, token: String, holding: Arc<Holding>) -> 
                 let say = |progress| {
                     let _ = say.send(progress);
                 };
-                holding.with(|node| command::run_saying(node, call.command, &say))
+                match call.command {
+                    // Only what it will hold is settled while nobody else uses the node; copying takes its time.
+                    Command::Folder(FolderCommand::BackUp { dir }) => {
+                        holding.with(|node| Backup::begin(node, &dir)).and_then(Backup::write)
+                    }
+                    command => holding.with(|node| command::run_saying(node, command, &say)),
+                }
             });
             while let Some(progress) = said.recv().await {
                 send(&mut writer, &Answer::Progress(progress)).await?;

@@ -26,6 +26,10 @@ const ENOUGH_TO_SEND: usize = 256 * 1024;
 const WRITE_AT_ONCE: usize = 1024 * 1024;
 /// Photos that are made durable side by side: a disk does many at once in little more time than one.
 const MOST_FINISHING: usize = 16;
+/// Jobs that may wait for the disk before no more is read: a peer can say much that has to be noted.
+const MOST_JOBS: usize = 64;
+/// How long what is wanted is left alone after it was looked for: with each photo that comes it changes a little.
+const BETWEEN_LOOKS: Duration = Duration::from_millis(200);
 /// Behind the events, which have priority nought.
 const PRIORITY: i32 = -1;
 /// How long the peer may take to open its side, for whoever waits only for that.
@@ -35,6 +39,8 @@ const FROM_NOW: u64 = u64::MAX;
 
 /// Something that waits for the disk, done.
 enum Done {
+    /// So long after what is wanted was looked for.
+    Rested,
     /// How much is kept, what of it is wanted, what was gained, and from where on to ask the next time.
     Wanted(Portion, Vec<(PhotoHash, Portion)>, Vec<PhotoHash>, u64),
     Looked(Vec<Portion>),
@@ -221,7 +227,7 @@ impl Driver {
     }
 
     fn wants_frames(&self) -> bool {
-        self.session.wants_frames() && self.finishing < MOST_FINISHING
+        self.session.wants_frames() && self.finishing < MOST_FINISHING && self.jobs.len() < MOST_JOBS
     }
 
     fn take_in_input(&mut self) {
@@ -336,7 +342,7 @@ impl Driver {
             let (peer, holder, since) = (self.peer, Arc::clone(&self.holder), self.gained);
             self.start(move || {
                 let (gained, since) = holder.gained(peer, since);
-                Done::Wanted(holder.keeps(), holder.wanted(), gained, since)
+                Done::Wanted(holder.keeps(), holder.wanted(peer), gained, since)
             });
         }
     }
@@ -344,7 +350,10 @@ impl Driver {
     fn handle_done(&mut self, done: Done) {
         match done {
             Done::Wanted(keeps, wanted, gained, since) => {
-                self.is_looking_for_wanted = false;
+                self.jobs.spawn(async {
+                    sleep(BETWEEN_LOOKS).await;
+                    Done::Rested
+                });
                 self.gained = since;
                 self.session.handle_keeps(keeps);
                 self.session.handle_gained(&gained);
@@ -385,6 +394,7 @@ impl Driver {
                     self.give_up(photo);
                 }
             }
+            Done::Rested => self.is_looking_for_wanted = false,
             Done::Noted => {}
         }
     }

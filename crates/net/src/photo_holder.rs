@@ -16,8 +16,8 @@ pub trait PhotoHolder: Send + Sync + 'static {
     fn bell(&self) -> watch::Receiver<u64>;
 
     /// The photos of which this device keeps more than is here and that no session is fetching, the most wanted first,
-    /// each with how much is here.
-    fn wanted(&self) -> Vec<(PhotoHash, Portion)>;
+    /// each with how much is here. Behind them may be some that are whole here: the peer is only asked about those.
+    fn wanted(&self, peer: DeviceKey) -> Vec<(PhotoHash, Portion)>;
 
     /// How much of each of these the peer may be given.
     fn look(&self, peer: DeviceKey, photos: &[PhotoHash]) -> Vec<Portion>;

@@ -18,6 +18,7 @@ mod listen;
 mod lists_in;
 mod live;
 mod look;
+mod metrics;
 mod orders;
 mod papers;
 mod photo_away;
@@ -36,6 +37,7 @@ mod uploads;
 mod viewer;
 
 pub use app::{App, router};
+pub use metrics::serve_metrics;
 pub use qr::on_terminal;
 pub use serving::{USUAL_LAN, USUAL_LAN_NAME, USUAL_PAGE, Wishes, serve};
 pub use settings::Settings;

@@ -23,6 +23,9 @@ pub(crate) struct MeetingWords {
     /// Don't look for the crew on the same network, nor be found there.
     #[arg(long)]
     no_nearby: bool,
+    /// Answer programs on this machine that watch whether it is well, like at 127.0.0.1:5185: /health and /metrics.
+    #[arg(long, value_name = "ADDRESS")]
+    pub(crate) metrics: Option<SocketAddr>,
 }
 
 impl MeetingWords {

@@ -4,12 +4,12 @@ use ledger::PersonId;
 use serde_json::{Value, json};
 
 use super::{
-    Command, Progress, health, importing, judging, office, plan, quotes, rooms, roster, said, set_aside,
-    settling, spells, survey, terms, undo,
+    Command, Progress, folders, health, importing, judging, office, plan, quotes, rooms, roster, said,
+    set_aside, settling, spells, survey, terms, undo,
 };
 use crate::error::NodeError;
 use crate::node::Node;
-use crate::{applications, entries, export, handing_over, invoices, papers, payments, photos, timers};
+use crate::{applications, entries, handing_over, invoices, papers, payments, photos, timers};
 
 /// Runs a command of the person whose device this is.
 ///
@@ -132,7 +132,7 @@ fn dispatch(
             roster::retire_by_words(node, author, &device, reason, &words)
         }
         Command::Words { typed } => roster::words(node, typed.as_deref()),
-        Command::Export { dir } => export::write(node, &dir),
+        Command::Folder(command) => folders::write(node, command),
         Command::Photos { keep } => photos::photos(node, keep),
         Command::Verify => health::verify(node),
         Command::SetAside(wish) => set_aside::run(node, author, &wish),

@@ -6,6 +6,7 @@
 //! written last in the old chain and is lost here comes back from a peer that has it, and extends it.
 
 use ledger::roster_events::SessionOpened;
+use ledger::sabotage::Fault;
 use ledger::{Audience, Body, ChainId, ChainStart, Payload};
 use store::{Damage, Healed};
 
@@ -42,7 +43,7 @@ impl Node {
     /// Leaves the chains that this device may not go on writing, by what was found when the folder was opened.
     pub(super) fn settle_own_chains(&mut self, damage: &[Damage]) -> Result<(), NodeError> {
         let damaged = !damage.is_empty() || !self.store.opening().cut.is_empty();
-        if self.machine.is_copied()? {
+        if self.machine.is_copied()? && !Fault::WriteOnAfterRestore.is_set() {
             self.leave_chains(Doubt::Copied);
             // Two folders must not vouch by the same sessions.
             self.forget_page_sessions()?;

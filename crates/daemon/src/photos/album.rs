@@ -16,10 +16,13 @@ use ledger::{DeviceKey, PhotoHash};
 use sync::photos::{GROUP, GroupHash, Outline, Outliner, Portion};
 use tokio::sync::watch;
 
+use super::files::{outline_of, private, sync_folder};
 use super::{FOLDER, path_of, pictures};
 
 /// Bytes of the disk that photos leave free: an event must find room, whatever photos come.
 const KEPT_FREE: u64 = 128 * 1024 * 1024;
+/// What the name of a photo's beginning ends in.
+const PART: &str = "part";
 /// What the file of a peer's photos is called, before the peer's key.
 const ON_PEER: &str = "on-";
 
@@ -38,6 +41,8 @@ struct State {
     keeps: Portion,
     /// The photos that were seen to be here whole.
     whole: BTreeSet<PhotoHash>,
+    /// What was found to be here of the others when they were first looked for. Whoever fetches one looks again.
+    less: BTreeMap<PhotoHash, Portion>,
     coming: BTreeMap<PhotoHash, Coming>,
     peers: BTreeMap<DeviceKey, Peer>,
     /// What became whole in this process, in order.
@@ -70,6 +75,7 @@ impl Album {
         let state = State {
             keeps,
             whole: BTreeSet::new(),
+            less: BTreeMap::new(),
             coming: BTreeMap::new(),
             peers: read_peers(&data.join(FOLDER)),
             gained: Vec::new(),
@@ -100,8 +106,12 @@ impl Album {
         self.state().keeps
     }
 
+    /// Keeps another measure from now on. What is here whole stays; what had only begun to come gives its room back.
     pub(crate) fn set_keeps(&self, keeps: Portion) {
         self.state().keeps = keeps;
+        if keeps != Portion::Whole {
+            self.forget_parts();
+        }
         self.ring();
     }
 
@@ -119,6 +129,41 @@ impl Album {
         if small { Portion::Small } else { Portion::Nothing }
     }
 
+    /// How much of a photo was here when that was last looked at: thousands are asked about whenever one has come.
+    fn last_seen(&self, photo: PhotoHash) -> Portion {
+        let state = self.state();
+        if state.whole.contains(&photo) {
+            return Portion::Whole;
+        }
+        let known = state.less.get(&photo).copied();
+        drop(state);
+        known.unwrap_or_else(|| {
+            let here = self.here(photo);
+            if here < Portion::Whole {
+                self.state().less.insert(photo, here);
+            }
+            here
+        })
+    }
+
+    /// Of these photos some that are here whole and that a peer keeps and is not known to have.
+    pub(super) fn unknown_on(
+        &self,
+        peer: DeviceKey,
+        photos: impl Iterator<Item = PhotoHash>,
+        most: usize,
+    ) -> Vec<PhotoHash> {
+        let state = self.state();
+        match state.peers.get(&peer) {
+            Some(known) if known.keeps == Some(Portion::Whole) => {
+                let is_unknown =
+                    |photo: &PhotoHash| state.whole.contains(photo) && !known.whole.contains(photo);
+                photos.filter(is_unknown).take(most).collect()
+            }
+            Some(_) | None => Vec::new(),
+        }
+    }
+
     /// Of these, most wanted first, those of which more is kept than is here and that are not on their way; at most so
     /// many.
     pub(super) fn wanted(
@@ -131,7 +176,7 @@ impl Album {
             return Vec::new();
         }
         let is_coming = |photo: &PhotoHash| self.state().coming.contains_key(photo);
-        let with_here = named.map(|photo| (photo, self.here(photo)));
+        let with_here = named.map(|photo| (photo, self.last_seen(photo)));
         with_here.filter(|(photo, here)| *here < keeps && !is_coming(photo)).take(most).collect()
     }
 
@@ -142,7 +187,11 @@ impl Album {
         photo: PhotoHash,
         portion: Portion,
     ) -> Option<Vec<GroupHash>> {
-        if self.here(photo) >= portion.min(self.keeps()) || self.trouble().is_some() {
+        let here = self.here(photo);
+        if here >= portion.min(self.keeps()) || self.trouble().is_some() {
+            if here < Portion::Whole {
+                self.state().less.insert(photo, here);
+            }
             return None;
         }
         {
@@ -172,7 +221,21 @@ impl Album {
     }
 
     fn part_of(&self, photo: PhotoHash) -> PathBuf {
-        path_of(&self.data, photo).with_extension("part")
+        path_of(&self.data, photo).with_extension(PART)
+    }
+
+    fn forget_parts(&self) {
+        let Ok(files) = fs::read_dir(self.data.join(FOLDER)) else { return };
+        let coming: BTreeSet<PathBuf> =
+            self.state().coming.keys().map(|photo| self.part_of(*photo)).collect();
+        let paths = files.flatten().map(|file| file.path());
+        let is_left =
+            |path: &PathBuf| path.extension().is_some_and(|end| end == PART) && !coming.contains(path);
+        for path in paths.filter(is_left) {
+            if let Err(error) = fs::remove_file(&path) {
+                tracing::warn!(%error, "the beginning of a photo could not be removed");
+            }
+        }
     }
 
     /// A session fetches this photo no longer.
@@ -243,6 +306,7 @@ impl Album {
         let mut state = self.state();
         state.coming.remove(&photo);
         state.whole.insert(photo);
+        state.less.remove(&photo);
         state.gained.push(photo);
         drop(state);
         self.ring();
@@ -259,6 +323,7 @@ impl Album {
         }
         let path = pictures::small_path(&self.data, photo);
         self.on_disk(photo, |_| pictures::write(&path, bytes))?;
+        self.state().less.insert(photo, Portion::Small);
         self.release(photo);
         Ok(())
     }
@@ -364,6 +429,7 @@ impl Album {
 
     pub(super) fn note_keeps(&self, peer: DeviceKey, keeps: Portion) {
         self.state().peers.entry(peer).or_default().keeps = Some(keeps);
+        self.ring();
     }
 
     /// What became whole since, and from where on to ask the next time.
@@ -392,39 +458,6 @@ impl Album {
     pub fn coming(&self) -> BTreeMap<PhotoHash, Coming> {
         self.state().coming.clone()
     }
-}
-
-fn outline_of(mut file: fs::File) -> io::Result<Option<Outline>> {
-    let (mut outliner, mut group) = (Outliner::default(), Vec::with_capacity(GROUP));
-    loop {
-        group.clear();
-        (&mut file).take(GROUP as u64).read_to_end(&mut group)?;
-        if group.is_empty() || outliner.groups().len() > sync::photos::MAX_GROUPS {
-            return Ok(outliner.finish());
-        }
-        outliner.push(&group);
-    }
-}
-
-/// A file that only its owner reads, made if it is not there.
-fn private(path: &Path) -> io::Result<fs::File> {
-    let mut options = fs::OpenOptions::new();
-    options.write(true).create(true).truncate(false);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    options.open(path)
-}
-
-#[cfg_attr(
-    not(unix),
-    allow(unused_variables, clippy::unnecessary_wraps, reason = "other systems sync no folder")
-)]
-fn sync_folder(path: &Path) -> io::Result<()> {
-    #[cfg(unix)]
-    if let Some(folder) = path.parent() {
-        fs::File::open(folder)?.sync_all()?;
-    }
-    Ok(())
 }
 
 /// What peers said to have at an earlier time. A file that ends inside a hash was cut off there.

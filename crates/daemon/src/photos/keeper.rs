@@ -14,6 +14,9 @@ use super::album::Album;
 use crate::holding::Holding;
 use crate::node::Node;
 
+/// Photos that are whole here and that a peer is asked about, so that people see where else they are.
+const MOST_UNKNOWN: usize = 256;
+
 /// The album of a node that is shared.
 pub(crate) struct Keeper {
     /// Weak, because the one who holds the node holds this too.
@@ -74,9 +77,14 @@ impl PhotoHolder for Keeper {
         self.album.bell()
     }
 
-    fn wanted(&self) -> Vec<(PhotoHash, Portion)> {
+    fn wanted(&self, peer: DeviceKey) -> Vec<(PhotoHash, Portion)> {
         let named = self.with(Node::carried_photos);
-        self.album.wanted(named.into_iter(), MAX_WANTED)
+        let mut wanted = self.album.wanted(named.iter().copied(), MAX_WANTED - MOST_UNKNOWN);
+        let unknown = self.album.unknown_on(peer, named.into_iter(), MOST_UNKNOWN);
+        let may_have = self.for_peer(peer, &unknown);
+        let asked = unknown.into_iter().zip(may_have).filter(|(_, may_have)| *may_have);
+        wanted.extend(asked.map(|(photo, _)| (photo, Portion::Whole)));
+        wanted
     }
 
     fn look(&self, peer: DeviceKey, photos: &[PhotoHash]) -> Vec<Portion> {

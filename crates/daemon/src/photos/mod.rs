@@ -7,6 +7,7 @@
 //! Where a photo lies decides nothing about the ledger, and no photo is ever thrown away.
 
 mod album;
+mod files;
 mod keeper;
 pub mod pictures;
 mod whereabouts;

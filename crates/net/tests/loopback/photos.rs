@@ -73,7 +73,7 @@ impl PhotoHolder for Photos {
         self.bell.subscribe()
     }
 
-    fn wanted(&self) -> Vec<(PhotoHash, Portion)> {
+    fn wanted(&self, _peer: DeviceKey) -> Vec<(PhotoHash, Portion)> {
         let held = self.held();
         let is_wanted = |photo: &&PhotoHash| !held.whole.contains_key(photo) && !held.claimed.contains(photo);
         held.named.iter().filter(is_wanted).map(|photo| (*photo, Portion::Nothing)).collect()

@@ -1,5 +1,7 @@
 //! Photos: sent whole and in parts, and what is no photo.
 
+use std::fs;
+
 use std::io::{Cursor, Read as _, Write as _};
 use std::net::TcpStream;
 
@@ -78,6 +80,36 @@ fn a_photo_comes_by_a_form_and_is_served_as_a_picture() {
     let again = send_form(&tobi, &fields, "wall.png", "image/png", &picture(2000, 500));
     assert_eq!((again.status, again.json()["new"].as_bool()), (200, Some(false)), "{}", again.text());
     assert_eq!(photos_logged(&world), 1);
+    assert_eq!(world.stranger().get_json(&format!("/photos/{hash}")).status, 401);
+}
+
+#[test]
+fn in_place_of_a_photo_that_is_not_here_stands_where_it_is() {
+    let world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let sent = send_form(&tobi, &BEHIND, "wall.png", "image/png", &picture(900, 500));
+    let hash = sent.json()["photos"][0].as_str().unwrap().to_owned();
+    let photos = world.folder.path().join("data/photos");
+    let (file, small) = (photos.join(&hash), photos.join(format!("{hash}.thumbnail")));
+    // As on a device that holds the entry, and of the photo nothing, and then a small picture that another made.
+    let bytes = fs::read(&file).unwrap();
+    let small_bytes = fs::read(&small).unwrap();
+    fs::remove_file(&file).unwrap();
+    fs::remove_file(&small).unwrap();
+    let answer = tobi.get(&format!("/photos/{hash}?small"));
+    assert_eq!((answer.status, answer.headers["content-type"].as_str()), (404, "image/svg+xml"));
+    assert_eq!(answer.headers["cache-control"], "no-store");
+    assert!(answer.text().contains("not here yet"), "{}", answer.text());
+    fs::write(&small, &small_bytes).unwrap();
+    let answer = tobi.get(&format!("/photos/{hash}?small"));
+    assert_eq!((answer.status, answer.headers["cache-control"].as_str()), (200, "no-store"));
+    assert!(tobi.get(&format!("/photos/{hash}")).text().contains("the whole photo is not here yet"));
+    // Once it is here it is shown, for good.
+    fs::write(&file, &bytes).unwrap();
+    let answer = tobi.get(&format!("/photos/{hash}"));
+    assert_eq!((answer.status, &answer.body), (200, &bytes));
+    assert!(answer.headers["cache-control"].contains("immutable"));
+    // Who may not see the entry is not told where its photo is.
     assert_eq!(world.stranger().get_json(&format!("/photos/{hash}")).status, 401);
 }
 

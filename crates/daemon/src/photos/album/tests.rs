@@ -122,3 +122,34 @@ fn what_peers_have_is_known_over_a_new_start() {
     assert!(second.said_to_have(other).is_empty());
     assert_eq!(second.peer(&PEER), (None, 1));
 }
+
+#[test]
+fn who_keeps_less_gets_the_room_of_what_had_only_begun_and_nothing_else() {
+    let data = tempfile::tempdir().unwrap();
+    let album = album(data.path());
+    let kept = crate::photos::keep_bytes(data.path(), b"\xff\xd8\xff wall").unwrap().hash;
+    let bytes = bytes(2 * GROUP);
+    let begun = outline(&bytes).photo();
+    album.claim(PEER, begun, Portion::Whole).unwrap();
+    album.write(begun, 0, 2, &bytes[..GROUP]).unwrap();
+    album.set_keeps(Portion::Nothing);
+    assert!(album.part_of(begun).exists(), "a session still writes it");
+    album.release(begun);
+    album.set_keeps(Portion::Nothing);
+    assert!(!album.part_of(begun).exists());
+    assert_eq!(album.here(kept), Portion::Whole);
+}
+
+#[test]
+fn a_peer_is_asked_only_about_what_it_keeps_and_is_not_known_to_have() {
+    let data = tempfile::tempdir().unwrap();
+    let album = album(data.path());
+    let kept = crate::photos::keep_bytes(data.path(), b"\xff\xd8\xff wall").unwrap().hash;
+    let unknown = || album.unknown_on(PEER, [kept, PhotoHash([9; 32])].into_iter(), 9);
+    assert!(album.wanted([kept].into_iter(), 9).is_empty());
+    assert!(unknown().is_empty(), "it has not said what it keeps");
+    album.note_keeps(PEER, Portion::Whole);
+    assert_eq!(unknown(), [kept]);
+    album.note(PEER, &[(kept, Portion::Whole)]);
+    assert!(unknown().is_empty());
+}
