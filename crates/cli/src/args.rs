@@ -40,6 +40,7 @@ pub(crate) use photos::Photos;
 pub(crate) use plan::{FillIn, LimitWords, Need, Slips};
 pub(crate) use recovery::ComeBack;
 pub(crate) use said::{Say, Survey, Word};
+pub(crate) use set_aside::SetAside;
 
 /// The crew's own job ledger: hours, materials, tests and stages, on every phone, without a server.
 #[derive(Debug, Parser)]

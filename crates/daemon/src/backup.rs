@@ -19,7 +19,7 @@ use crate::error::NodeError;
 use crate::local::Door;
 use crate::machine::random;
 use crate::mark;
-use crate::node::Node;
+use crate::node::{Node, WholeRead};
 use copying::{copy, make_private, write_small};
 use list::{List, Listed, PART, frontier_of};
 
@@ -208,7 +208,7 @@ fn put_together(
 /// Opens what was put together, reads all of it, and compares it with what the backup says.
 fn open_and_compare(folder: &Path, list: &List) -> Result<(u64, u64), NodeError> {
     let mut node = Node::open(folder)?;
-    let (report, events) = node.verify()?;
+    let WholeRead { report, verified: events, .. } = node.verify()?;
     let damage = report.damage.len();
     let frontier = frontier_of(&node);
     node.leave();

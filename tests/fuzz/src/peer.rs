@@ -2,6 +2,7 @@
 
 use std::collections::VecDeque;
 
+use ledger::fork::Comparison;
 use ledger::{DeviceSecret, Ledger, Run, TakenIn};
 use sync::{FrameReader, Output, Session, frame_length};
 
@@ -41,6 +42,23 @@ impl Side {
                     let holds = |run: &&Run| run.chain() == chain && run.next_seq() > from_seq;
                     let run = self.runs.iter().find(holds).cloned();
                     self.session.handle_read(chain, run, &self.ledger);
+                }
+                Output::Show { chain, from_seq } => {
+                    let holds = |run: &&Run| run.chain() == chain && run.next_seq() > from_seq;
+                    let run = self.runs.iter().find(holds).cloned();
+                    self.session.handle_shown(run, &self.ledger);
+                }
+                // What is held is never compared here, so a proof is checked as if its branches left it.
+                Output::Compare(run) => {
+                    self.session.handle_compared(run.next_seq(), Comparison::Elsewhere, &self.ledger);
+                }
+                Output::StoreFork(proof) => {
+                    let (chain, before) = (proof.chain(), proof.base().hash);
+                    let checked = self.ledger.check_fork(&proof, Some(before));
+                    if checked == Ok(true) {
+                        self.ledger.take_in_fork(proof, None);
+                    }
+                    self.session.handle_fork_stored(chain, checked.map(drop), &self.ledger);
                 }
                 Output::CaughtUp | Output::SetAside { .. } | Output::Close(_) | Output::Dismissed(_) => {}
             }

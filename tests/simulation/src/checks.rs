@@ -367,7 +367,8 @@ fn unequal(model: &Model, node: &Node, work: &JobWork, is_settled: bool) -> Opti
     let roster = node.ledger().roster();
     let stands = |seen: &Seen| {
         let start = node.ledger().chain(&seen.chain).map(|held| held.start);
-        let rights = start.map(|start| roster.judge(&start, seen.seq, &seen.payload.act, &seen.payload.body));
+        let place = (seen.seq, seen.hash);
+        let rights = start.map(|start| roster.judge(&start, place, &seen.payload.act, &seen.payload.body));
         match rights {
             Some(Rights::Counted) => Standing::Counts,
             Some(Rights::Proposed) => Standing::Waits,

@@ -18,7 +18,8 @@ struct End {
     /// Frames that the other side has sent and that have not arrived.
     on_the_way: VecDeque<Vec<u8>>,
     to_store: VecDeque<Run>,
-    to_read: VecDeque<(ChainId, u64)>,
+    /// What the device is asked for besides storing.
+    to_ask: VecDeque<Output>,
     /// The device holds more than the session was told.
     bell: bool,
     /// This side has closed, or has a fault.
@@ -54,6 +55,42 @@ fn session(own: &Device, peer: &Device, holding: &Holding) -> Session {
 }
 
 impl End {
+    /// Asks the device what the session wants to know, and tells it. A device with a fault ends the link.
+    fn ask(&mut self, holding: &Holding, ask: Output) {
+        match ask {
+            Output::Read { chain, from_seq } => {
+                let run = holding.read(chain, from_seq);
+                holding.with_ledger(|ledger| self.session.handle_read(chain, run, ledger));
+            }
+            Output::Show { chain, from_seq } => {
+                let run = holding.read(chain, from_seq);
+                holding.with_ledger(|ledger| self.session.handle_shown(run, ledger));
+            }
+            Output::Compare(run) => match holding.compare(&run) {
+                Ok(found) => {
+                    holding.with_ledger(|ledger| self.session.handle_compared(run.next_seq(), found, ledger));
+                }
+                Err(_) => self.over = true,
+            },
+            Output::StoreFork(proof) => {
+                let chain = proof.chain();
+                match holding.store_fork(proof) {
+                    Ok(outcome) => {
+                        holding.with_ledger(|ledger| self.session.handle_fork_stored(chain, outcome, ledger));
+                    }
+                    Err(_) => self.over = true,
+                }
+            }
+            Output::Send(_)
+            | Output::TakeInChain(_)
+            | Output::Store(_)
+            | Output::CaughtUp
+            | Output::SetAside { .. }
+            | Output::Close(_)
+            | Output::Dismissed(_) => {}
+        }
+    }
+
     fn new(device: usize, own: &Device, peer: &Device) -> Option<Self> {
         let holding = own.holding.as_ref()?;
         Some(Self {
@@ -61,7 +98,7 @@ impl End {
             session: session(own, peer, holding),
             on_the_way: VecDeque::new(),
             to_store: VecDeque::new(),
-            to_read: VecDeque::new(),
+            to_ask: VecDeque::new(),
             bell: false,
             over: false,
         })
@@ -130,7 +167,7 @@ impl Link {
             return Did::Talked;
         }
         let may_take = end.session.wants_frames() && !end.on_the_way.is_empty();
-        let mut able = [may_take, !end.to_store.is_empty(), !end.to_read.is_empty()];
+        let mut able = [may_take, !end.to_store.is_empty(), !end.to_ask.is_empty()];
         let first = dice.place(able.len());
         able.rotate_left(first);
         let Some(found) = able.iter().position(|able| *able) else { return Did::Nothing };
@@ -147,9 +184,8 @@ impl Link {
                 Did::Stored
             }
             _ => {
-                if let Some((chain, from_seq)) = end.to_read.pop_front() {
-                    let run = holding.read(chain, from_seq);
-                    holding.with_ledger(|ledger| end.session.handle_read(chain, run, ledger));
+                if let Some(ask) = end.to_ask.pop_front() {
+                    end.ask(holding, ask);
                 }
                 Did::Talked
             }
@@ -182,7 +218,7 @@ impl Link {
             end.over
                 || (!end.bell
                     && end.to_store.is_empty()
-                    && end.to_read.is_empty()
+                    && end.to_ask.is_empty()
                     && (end.on_the_way.is_empty() || !end.session.wants_frames()))
         })
     }
@@ -205,7 +241,9 @@ impl Link {
                     }
                 }
                 Output::Store(run) => end.to_store.push_back(run),
-                Output::Read { chain, from_seq } => end.to_read.push_back((chain, from_seq)),
+                Output::Read { .. } | Output::Show { .. } | Output::Compare(_) | Output::StoreFork(_) => {
+                    end.to_ask.push_back(output);
+                }
                 Output::CaughtUp => holding.note_peer(end.session.peer(), end.session.peer_holds()),
                 Output::SetAside { .. } => {}
                 Output::Close(_) | Output::Dismissed(_) => end.over = true,

@@ -224,7 +224,7 @@ pub(crate) fn write_as_later_program(world: &mut World, dice: &mut Dice) -> Resu
     }
     let Some(place) = some_device(world, dice) else { return Ok(()) };
     world.use_node(place, "writes as a later program", dice, |node| {
-        let own = node.device().crew_chain.and_then(|chain| node.ledger().chain(&chain).copied());
+        let own = node.device().crew_chain.and_then(|chain| node.ledger().chain(&chain).cloned());
         let Some(own) = own.filter(|own| own.tip.next_seq > 0) else { return Ok(()) };
         let mut run = RunBuilder::new(own.start, own.tip);
         run.push(own.tip.made_at, KIND_OF_LATER, 1, b"what only a later program reads")?;
