@@ -15,6 +15,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use ledger::run::EventView;
+use ledger::sabotage::Fault;
 use ledger::{
     Act, Audience, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, Kind, Ledger, OfficeKeys,
     Payload, PersonId, Refusal, Run, Unreadable,
@@ -261,7 +262,9 @@ impl Node {
         let runs =
             group.runs.iter().map(|checked| Record { kind: RecordKind::Run, bytes: checked.run().bytes() });
         let records: Vec<_> = starts.chain(runs).collect();
-        self.store.append(&records)?;
+        if !Fault::AcknowledgeUnstored.is_set() {
+            self.store.append(&records)?;
+        }
         // Below this line nothing can fail but reading, so what is durable is also recorded.
         let places = self.store.places(&records).skip(group.starts.len());
         for (place, checked) in places.zip(&group.runs) {
@@ -287,7 +290,7 @@ impl Node {
         for checked in &group.runs {
             fold_run(&mut self.book, &self.ledger, &self.keys, checked);
         }
-        if roster_changed {
+        if roster_changed && !Fault::KeepOldStandings.is_set() {
             // Who may do what decides what counts.
             self.book.judge_again(opening::judge(&self.ledger));
         }

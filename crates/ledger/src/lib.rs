@@ -19,6 +19,7 @@ pub mod refusal;
 pub mod roster;
 pub mod roster_events;
 pub mod run;
+pub mod sabotage;
 pub mod sealing;
 pub mod site;
 

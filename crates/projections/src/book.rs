@@ -201,6 +201,12 @@ impl Book {
         self.unreadable.entry(hash).or_insert(NotRead { chain, seq, reason });
     }
 
+    /// Every event that can be read, counted or not.
+    pub fn events(&self) -> impl Iterator<Item = &Logged> {
+        let rows = self.rows.values().flat_map(|versions| versions.values().map(|row| &**row));
+        self.entries.values().flat_map(History::all).chain(rows)
+    }
+
     /// The events that can't be read, by hash.
     pub fn unreadable(&self) -> impl Iterator<Item = (&EventHash, &NotRead)> {
         self.unreadable.iter()

@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 use std::ops::Deref;
 
 use ledger::roster::Standing;
+use ledger::sabotage::Fault;
 use ledger::{Act, Body, EntryRef, EventHash, site::Site};
 use trade::Moment;
 
@@ -170,6 +171,7 @@ impl Book {
     /// The strikes of an entry that hold.
     pub(crate) fn strikes<'a>(&'a self, history: &'a History) -> impl Iterator<Item = &'a Logged> {
         let strikes = history.changes().values().filter(|change| matches!(change.body, Body::Struck(_)));
+        let strikes = strikes.filter(|_| !Fault::DropStrikes.is_set());
         strikes.map(|change| &**change).filter(|change| self.counts(change) && !self.is_undone(change))
     }
 

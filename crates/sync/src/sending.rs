@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
+use ledger::sabotage::Fault;
 use ledger::{Audience, ChainId, ChainStart, Ledger, Run};
 
 use crate::message::{self, Tips};
@@ -103,6 +104,7 @@ impl Sending {
                     && !self.unreadable.contains(id)
                     && !receiving.is_set_aside(id)
                     && (farewell.is_none() || chain.start.audience == Audience::Crew)
+                    && !(Fault::KeepOfficeChainsBack.is_set() && chain.start.audience == Audience::Office)
             })
             .map(|chain| chain.start)
             .collect();

@@ -6,6 +6,7 @@
 //! written last in the old chain and is lost here comes back from a peer that has it, and extends it.
 
 use ledger::roster_events::SessionOpened;
+use ledger::sabotage::Fault;
 use ledger::{Audience, Body, ChainId, ChainStart, Payload};
 
 use super::{Node, OF_THE_FOLDER, Write};
@@ -37,7 +38,7 @@ impl Node {
     pub(super) fn settle_own_chains(&mut self) -> Result<(), NodeError> {
         let found = self.store.opening();
         let damaged = !found.damage.is_empty() || !found.cut.is_empty();
-        if self.machine.is_copied()? {
+        if self.machine.is_copied()? && !Fault::WriteOnAfterRestore.is_set() {
             self.leave_chains(Doubt::Copied);
             // Two folders must not vouch by the same sessions.
             self.forget_page_sessions()?;

@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::{BillableUnit, Claim, ClaimRef, InvoiceLine, InvoiceLineKind};
+use ledger::sabotage::Fault;
 use ledger::{EventHash, InvoiceId};
 use rust_decimal::Decimal;
 use trade::{Pence, Quantity};
@@ -75,7 +76,7 @@ impl<'w> Claims<'w> {
             (document.issued_on, document.series.as_str(), document.number, paper.event)
         });
         let mut by_unit: BTreeMap<BillableUnit, Vec<Standing<'w>>> = BTreeMap::new();
-        for paper in &papers {
+        for paper in papers.iter().filter(|_| !Fault::InvoiceTwice.is_set()) {
             for (line, printed) in (0_u16..).zip(&paper.document.lines) {
                 for (claim, made) in (0_u16..).zip(&printed.claims) {
                     by_unit.entry(made.unit).or_default().push(Standing {

@@ -89,6 +89,11 @@ impl FaultyDisk {
         lock(&self.state).written
     }
 
+    /// Whether it works: the power has not gone yet.
+    pub fn has_power(&self) -> bool {
+        !lock(&self.state).dead
+    }
+
     /// The power goes. Returns what is found at the next start, on a disk that works.
     pub fn crash(&self, survival: Survival) -> FaultyDisk {
         let state = lock(&self.state);
