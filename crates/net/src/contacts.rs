@@ -34,6 +34,8 @@ struct Contact {
     meeting: Option<Meeting>,
     wake: Arc<Notify>,
     hinted: Option<Instant>,
+    /// When the two settled last, whoever called.
+    settled: Option<Instant>,
 }
 
 #[derive(Debug)]
@@ -161,6 +163,12 @@ impl Contacts {
         met.map(|(peer, _)| *peer).collect()
     }
 
+    /// Whether the two settled within this time.
+    pub(crate) fn settled_within(&self, peer: &DeviceKey, time: Duration) -> bool {
+        let settled = self.known().peers.get(peer).and_then(|contact| contact.settled);
+        settled.is_some_and(|settled| settled.elapsed() < time)
+    }
+
     /// Waits until there is no connection with a device.
     pub(crate) async fn parted(&self, peer: &DeviceKey) {
         let mut changed = self.changed.subscribe();
@@ -212,7 +220,9 @@ impl Drop for Met {
         // Another connection may have taken its place.
         if contact.meeting.as_ref().is_some_and(|meeting| meeting.number == self.number) {
             contact.meeting = None;
-            if !self.settled {
+            if self.settled {
+                contact.settled = Some(Instant::now());
+            } else {
                 contact.wake.notify_one();
             }
         }

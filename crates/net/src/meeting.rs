@@ -129,6 +129,7 @@ impl Endpoint {
     ) {
         addresses.into_iter().rev().for_each(|address| self.contacts.learn(peer, address, true));
         let mut pause = Pause::new(self.power, &*holder);
+        let mut held_before = None;
         loop {
             tokio::select! {
                 () = self.stopped() => return,
@@ -138,9 +139,16 @@ impl Endpoint {
                 return;
             }
             let (began, held) = (Instant::now(), pause.held());
-            let ended = self
-                .sync_with(peer, &self.contacts.addresses(&peer), Arc::clone(&holder), self.power.stay())
-                .await;
+            // They may have met at a place, or by the other's call; without news since, there is nothing to call for.
+            let is_settled = held_before.replace(held) == Some(held)
+                && self.power == Power::Battery
+                && self.contacts.settled_within(&peer, LOOK_IN / 2);
+            let ended = if is_settled {
+                Ok(())
+            } else {
+                let addresses = self.contacts.addresses(&peer);
+                self.sync_with(peer, &addresses, Arc::clone(&holder), self.power.stay()).await
+            };
             if let Err(error) = &ended {
                 tracing::debug!(peer = %peer.short(), "not in touch: {error}");
             }
