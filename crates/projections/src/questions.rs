@@ -51,6 +51,9 @@ pub enum QuestionKind {
     /// A customer certified less than was applied for.
     #[serde(rename = "certified less than applied for")]
     CertifiedLess,
+    /// Two papers billed, or gave back, the same work without knowing of each other.
+    #[serde(rename = "billed twice")]
+    BilledTwice,
     /// A weekday on which others worked.
     #[serde(rename = "no hours that day")]
     NoHours,
@@ -109,6 +112,7 @@ impl QuestionKind {
             Self::ReverseCharge => "reverse-charge",
             Self::CisTaken => "cis-taken",
             Self::CertifiedLess => "certified-less",
+            Self::BilledTwice => "billed-twice",
             Self::NoHours => "no-hours",
             Self::BeforeHours => "before-hours",
             Self::Overlap => "overlap",

@@ -10,7 +10,7 @@ use trade::Pence;
 use trade::money::line_amount;
 
 use super::{Facts, Question, QuestionKind};
-use crate::billing::{job_works, limits, printed_number, says_otherwise_of_vat};
+use crate::billing::{double_claims, job_works, limits, printed_number, says_otherwise_of_vat};
 use crate::extras::{AgreedExtra, agreed_of};
 use crate::quotes::{lacks_a_price, points, points_due, standing_quote};
 
@@ -39,6 +39,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     limits_reached(facts, &extras, found);
     cis_taken(facts, found);
     certified_less(facts, found);
+    billed_twice(facts, found);
     for (job, terms) in &lists.terms {
         match terms.basis {
             Basis::Daywork => {}
@@ -85,6 +86,30 @@ fn limits_reached(facts: &Facts<'_>, extras: &BTreeMap<EntryRef, AgreedExtra>, f
             };
             let about = [extra.key.person.to_string(), extra.key.entry.to_string(), limit.to_string()];
             found.push(Question::new(kind, &about, text).at(work.job, extra.stage).from([extra.key]));
+        }
+    }
+}
+
+/// Papers that claim the same work and don't know of each other, one question for those that do.
+fn billed_twice(facts: &Facts<'_>, found: &mut Vec<Question>) {
+    let is_paper = |body: &Body| matches!(body, Body::InvoiceIssued(_) | Body::InvoiceCredited(_));
+    if facts.entries.iter().filter(|entry| is_paper(entry.body.as_ref())).count() < 2 {
+        return;
+    }
+    for work in job_works(facts.book, &facts.lists) {
+        let rivals: BTreeSet<Vec<InvoiceId>> =
+            double_claims(&work).into_iter().map(|double| double.papers).collect();
+        for papers in rivals {
+            let own = work.papers.iter().filter(|paper| papers.contains(&paper.document.invoice));
+            let mut numbers: Vec<String> = own.map(|paper| printed_number(&paper.document)).collect();
+            numbers.sort_unstable();
+            let text = format!(
+                "{}: {} bill the same work, and whoever made one did not know of the other. Which one is credited or \
+                 made void?",
+                work.code,
+                numbers.join(" and "),
+            );
+            found.push(Question::new(QuestionKind::BilledTwice, &numbers, text).at(work.job, None));
         }
     }
 }

@@ -139,6 +139,7 @@ fn to_sort_out(question: &Question) -> ToSortOut {
         | QuestionKind::ReverseCharge
         | QuestionKind::CisTaken
         | QuestionKind::CertifiedLess
+        | QuestionKind::BilledTwice
         | QuestionKind::TimerRunning
         | QuestionKind::Proposed
         | QuestionKind::SameEntry
@@ -178,6 +179,7 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
         QuestionKind::ReverseCharge => "Left: the VAT on the invoice may be wrong.",
         QuestionKind::CisTaken => "Left: the CIS in your books is not what the tax office hears.",
         QuestionKind::CertifiedLess => "Left: nobody asks for what they took off.",
+        QuestionKind::BilledTwice => "Left: the customer owes the same work twice.",
         QuestionKind::NoHours => "Left: a day that nobody logged is neither paid nor billed.",
         QuestionKind::BeforeHours => "Left: the day’s hours may be short.",
         QuestionKind::Overlap => "Left: the same time counts twice.",
