@@ -229,3 +229,23 @@ fn damage_in_the_middle_is_put_right_and_what_stood_there_comes_back_from_a_peer
     let found = phone.ask(&["verify"]);
     assert_eq!((found["damage"].as_array().unwrap().len(), &found["missing"]), (0, &serde_json::json!(0)));
 }
+
+#[test]
+fn a_device_that_lost_the_roster_itself_gets_it_back_from_those_it_has_met() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut laptop, mut phone) = laptop_and_phone(folder.path());
+    note(&phone, "before the damage");
+    meet(&mut laptop, &mut phone, &["before the damage"]);
+    // The founding event, without which nothing counts: first on the laptop that founded the crew, then on the phone.
+    let before = laptop.frontier();
+    damage(&laptop.data, "Oake Rooms");
+    let _ = fs::remove_dir_all(laptop.data.join("journal/checkpoints"));
+    assert_ne!(laptop.frontier(), before);
+    meet(&mut laptop, &mut phone, &["before the damage"]);
+    damage(&phone.data, "Oake Rooms");
+    let _ = fs::remove_dir_all(phone.data.join("journal/checkpoints"));
+    meet(&mut laptop, &mut phone, &["before the damage"]);
+    note(&phone, "and on");
+    note(&laptop, "and on, at home");
+    meet(&mut laptop, &mut phone, &["before the damage", "and on", "and on, at home"]);
+}

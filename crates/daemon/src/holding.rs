@@ -2,7 +2,7 @@
 //!
 //! The network looks at a copy of the ledger, so that it never waits for a disk.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::net::SocketAddr;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError, RwLock, Weak};
@@ -26,7 +26,8 @@ pub struct Holding {
     machine: Arc<dyn Machine>,
     node: Mutex<Node>,
     ledger: RwLock<Ledger>,
-    inviter: Option<DeviceKey>,
+    /// Who let this device in, and whom it has met.
+    vouched: RwLock<BTreeSet<DeviceKey>>,
     changed: watch::Sender<u64>,
     announced: AtomicU64,
     /// What peers told that the device's file does not know yet: noting it must not wait for a disk.
@@ -43,14 +44,16 @@ impl Holding {
     /// Shares a node.
     #[must_use]
     pub fn new(node: Node) -> Self {
-        let (ledger, inviter) = (RwLock::new(node.ledger().clone()), node.device().inviter);
+        let ledger = RwLock::new(node.ledger().clone());
+        let known = node.device().peers.iter().map(|peer| peer.device);
+        let vouched = RwLock::new(known.chain(node.device().inviter).collect());
         let (changed, announced) = (watch::Sender::new(news(node.ledger())), AtomicU64::new(0));
         let machine = node.shared_machine();
         Self {
             machine,
             node: Mutex::new(node),
             ledger,
-            inviter,
+            vouched,
             changed,
             announced,
             met: Mutex::default(),
@@ -163,8 +166,8 @@ impl Holder for Holding {
         self.bell()
     }
 
-    fn inviter(&self) -> Option<DeviceKey> {
-        self.inviter
+    fn vouched(&self) -> BTreeSet<DeviceKey> {
+        self.vouched.read().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     fn photos(&self) -> Option<Arc<dyn PhotoHolder>> {

@@ -247,9 +247,9 @@ impl Endpoint {
         holder: Arc<H>,
         stay: Stay,
     ) -> Result<(), PeerError> {
-        let is_inviter = holder.inviter() == Some(peer);
+        let is_vouched = holder.vouched().contains(&peer);
         let session = holder.with_ledger(|ledger| {
-            if is_inviter && ledger.roster().device(&self.own).is_none() {
+            if is_vouched && ledger.roster().device(&peer).is_none() {
                 Session::joining(peer, ledger)
             } else {
                 Session::new(peer, ledger)
@@ -279,8 +279,8 @@ pub fn peer_key(connection: &Connection) -> Result<DeviceKey, Refusal> {
     identity.and_then(|chain| chain.first().and_then(device_key)).ok_or(Refusal::Stranger)
 }
 
-/// Whether a device is taken for one of the crew. Until the ledger says so, the one that paired this one is.
+/// Whether a device is taken for one of the crew.
 pub(crate) fn is_of_crew<H: Holder>(holder: &H, device: &DeviceKey) -> bool {
     let listed = holder.with_ledger(|ledger| ledger.roster().device(device).map(|device| device.retired));
-    listed.map_or_else(|| holder.inviter() == Some(*device), |retired| !retired)
+    listed.map_or_else(|| holder.vouched().contains(device), |retired| !retired)
 }

@@ -1,6 +1,6 @@
 //! What this crate asks of the owner of the ledger, the store and the invites.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::future::Future;
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -71,8 +71,9 @@ pub trait Holder: Send + Sync + 'static {
     /// lower only where something was lost.
     fn changes(&self) -> watch::Receiver<u64>;
 
-    /// The device that paired this one. Until the ledger says so, it is taken for one of the crew.
-    fn inviter(&self) -> Option<DeviceKey>;
+    /// Devices that are taken for ones of the crew where the ledger has not heard of them: the one that paired this one,
+    /// and those met before. What lists them may have been lost from the disk, and comes back from them.
+    fn vouched(&self) -> BTreeSet<DeviceKey>;
 
     /// The keeper of the photos, if there is one. Photos go beside the events and never before them.
     fn photos(&self) -> Option<Arc<dyn PhotoHolder>> {

@@ -114,7 +114,9 @@ impl Endpoint {
             let devices = ledger.roster().devices().filter(|device| !device.retired);
             devices.map(|device| device.key).collect()
         });
-        devices.extend(holder.inviter().filter(|inviter| !devices.contains(inviter)));
+        devices.extend(
+            holder.vouched().into_iter().filter(|vouched| !devices.contains(vouched)).collect::<Vec<_>>(),
+        );
         devices.retain(|device| *device != self.own && is_of_crew(holder, device));
         devices
     }

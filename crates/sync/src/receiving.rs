@@ -156,7 +156,9 @@ impl Receiving {
     fn judge(&self, start: &ChainStart, run: &Run, ledger: &Ledger) -> Verdict {
         // The very first chain that a new device takes in is the founding one, and nothing admits its
         // device but its own first event. The ledger takes no other event then.
-        let founding = ledger.chains().next().is_none() && self.taken.is_empty();
+        // Chains may be known of which a damaged disk has lost every event.
+        let holds_nothing = ledger.chains().all(|chain| chain.tip.next_seq == 0);
+        let founding = holds_nothing && self.taken.is_empty();
         if founding || ledger.admits(start, run) {
             Verdict::Take
         } else if self.unstored.is_empty() {

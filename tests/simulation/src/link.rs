@@ -42,11 +42,11 @@ pub enum Did {
     Stored,
 }
 
-fn session(own: &Device, peer: &Device, holding: &Holding) -> Session {
-    // As the network decides it: whoever let this device in is believed until the roster is here.
-    let is_inviter = holding.inviter() == Some(peer.key);
+fn session(peer: &Device, holding: &Holding) -> Session {
+    // As the network decides it: whoever let this device in, or was met, is believed until the roster is here.
+    let is_vouched = holding.vouched().contains(&peer.key);
     holding.with_ledger(|ledger| {
-        if is_inviter && ledger.roster().device(&own.key).is_none() {
+        if is_vouched && ledger.roster().device(&peer.key).is_none() {
             Session::joining(peer.key, ledger)
         } else {
             Session::new(peer.key, ledger)
@@ -95,7 +95,7 @@ impl End {
         let holding = own.holding.as_ref()?;
         Some(Self {
             device,
-            session: session(own, peer, holding),
+            session: session(peer, holding),
             on_the_way: VecDeque::new(),
             to_store: VecDeque::new(),
             to_ask: VecDeque::new(),

@@ -1,6 +1,6 @@
 //! A device for tests: an endpoint, and a ledger and invites in memory.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
@@ -253,8 +253,8 @@ impl Holder for Node {
         self.changes.subscribe()
     }
 
-    fn inviter(&self) -> Option<DeviceKey> {
-        self.inviter
+    fn vouched(&self) -> BTreeSet<DeviceKey> {
+        self.inviter.into_iter().collect()
     }
 
     fn photos(&self) -> Option<Arc<dyn PhotoHolder>> {
