@@ -126,12 +126,11 @@ fn set_aside(facts: &Facts<'_>, found: &mut Vec<Question>) {
         let who: BTreeSet<_> = logged.iter().map(|logged| facts.lists.person(logged.act.person)).collect();
         let who: Vec<_> = who.into_iter().collect();
         let count = logged.len();
+        let (entries, them) = if count == 1 { ("entry", "it") } else { ("entries", "them") };
         let text = format!(
-            "{count} {} of {} set aside: {}. Enter {} again?",
-            if count == 1 { "entry" } else { "entries" },
+            "{count} {entries} of {} set aside: the device that wrote {them} was copied or set back, and wrote on twice \
+             from the same place. Enter {them} again?",
             format_args!("{} {}", who.join(" and "), if count == 1 { "is" } else { "are" }),
-            why_not(Lacking::Forked),
-            if count == 1 { "it" } else { "them" },
         );
         let about = [chain.to_string(), count.to_string()];
         let mut question = Question::new(QuestionKind::SetAside, &about, text)

@@ -210,6 +210,14 @@ fn a_question_is_answered_by_whom_it_is_asked_or_by_who_leads() {
 }
 
 #[test]
+fn only_who_leads_enters_again_what_is_set_aside() {
+    let world = World::new();
+    let (ines, maren) = (world.browser("Ines Quill", Role::Hand), world.browser("Maren Oake", Role::Owner));
+    assert_eq!(ines.post_json("/do/enter-again", &[]).status, 403);
+    assert_eq!(maren.post_json("/do/enter-again", &[]).status, 200);
+}
+
+#[test]
 fn a_timer_is_started_and_stopped_by_buttons() {
     let world = World::new();
     let tobi = world.browser("Tobi Larch", Role::Hand);
