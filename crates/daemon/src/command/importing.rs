@@ -187,7 +187,7 @@ fn whole_row(
             *time = format!("{day}T{time:0>5}");
         }
     }
-    let key = node.machine().random::<4>()?.iter().map(|byte| format!("{byte:02x}")).collect();
+    let key = node.machine().random::<6>()?.iter().map(|byte| format!("{byte:02x}")).collect();
     let name = node.book().lists().person(author);
     row.entry("entry".to_owned()).or_insert(key);
     row.entry("person".to_owned()).or_insert(name);
