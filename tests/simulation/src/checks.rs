@@ -32,6 +32,8 @@ pub const CUT_HOLDS: &str = "nothing beyond a cut counts";
 pub const CONSERVED: &str = "worth now is invoiced less credited and still to invoice";
 /// Billing comes to an end.
 pub const BILLING_ENDS: &str = "billing comes to an end";
+/// The rule that a number is given to one paper, whoever issues it and however far apart.
+pub const NUMBERED_ONCE: &str = "no number is given twice";
 /// A device that holds what it can't read bills nothing.
 pub const UPDATE_FIRST: &str = "who holds what only a later program reads issues no invoice";
 
@@ -284,9 +286,8 @@ fn check_bills(world: &mut World, places: &[usize], dice: &mut Dice) -> Result<(
     world.devices[place].machine.turn_clock(YEARS_LATER_MS);
     for _ in 0..40 {
         let works = world.devices[place].with(|node| works(node)).unwrap_or_default();
-        if a_number_stands_twice(&works) {
-            // Two devices of the office issued apart. What a command says by number reaches one of the two.
-            return Ok(());
+        if let Some(number) = number_given_twice(&works) {
+            return Err(Broken::new(NUMBERED_ONCE, number));
         }
         if let Some(command) = next_to_give_back(&works) {
             run(world, place, &format!("{command:?}"), dice, command)?;
@@ -305,24 +306,27 @@ fn check_bills(world: &mut World, places: &[usize], dice: &mut Dice) -> Result<(
     Err(Broken::new(BILLING_ENDS, "there is more to bill after 40 papers".to_owned()))
 }
 
-fn a_number_stands_twice(works: &[JobWork]) -> bool {
+fn number_given_twice(works: &[JobWork]) -> Option<String> {
     let mut numbers = BTreeSet::new();
     let papers = works.iter().flat_map(|work| &work.papers);
-    !papers.map(|paper| billing::printed_number(&paper.document)).all(|number| numbers.insert(number))
+    papers
+        .map(|paper| billing::printed_number(&paper.document))
+        .find(|number| !numbers.insert(number.clone()))
 }
 
-/// What is to be given back next: by a credit note that is proposed, or a whole one on an invoice that bills twice.
+/// What a person does next about what is wrong: they credit one of two invoices that bill the same, make one of two
+/// credit notes void that give back the same, and issue a credit note that is proposed.
 fn next_to_give_back(works: &[JobWork]) -> Option<Command> {
     for work in works {
         if let Some(double) = billing::double_claims(work).first() {
-            let paper = work
-                .papers
-                .iter()
-                .rev()
-                .find(|paper| double.papers.contains(&paper.document.invoice) && paper.credits.is_none());
+            let paper =
+                work.papers.iter().rev().find(|paper| double.papers.contains(&paper.document.invoice));
             if let Some(paper) = paper {
                 let number = billing::printed_number(&paper.document);
-                return Some(Command::CreditInvoice { number, whole: true });
+                return Some(match paper.credits {
+                    None => Command::CreditInvoice { number, whole: true },
+                    Some(_) => Command::VoidInvoice { number, reason: "given back twice".to_owned() },
+                });
             }
         }
         if let Some(credit) = billing::proposed_credits(work).first() {
@@ -387,7 +391,8 @@ fn unequal(model: &Model, node: &Node, work: &JobWork, is_settled: bool) -> Opti
         // What was billed at a price that is another now is given back whole, and is then to bill anew.
         let given_back_first = !back.is_zero();
         let holds = if double.contains(&unit) {
-            !is_settled && worths.iter().any(|worth| billed > *worth)
+            // Until a person decides, it is billed, or given back, by both.
+            !is_settled && worths.iter().any(|worth| billed != *worth)
         } else if given_back_first && !is_settled {
             // From the newest paper first, and the rest once that is given back.
             back.is_sign_negative()

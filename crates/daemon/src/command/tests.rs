@@ -346,7 +346,11 @@ fn issued(node: &mut Node, job: &str) -> String {
     let command =
         Command::IssueInvoice { job: job.to_owned(), until: Some(day("2026-11-06")), with_extra: Vec::new() };
     let answer = run(node, command).unwrap();
-    answer["document"]["number"].to_string()
+    let document = &answer["document"];
+    match document["series"].as_str().unwrap() {
+        "" => document["number"].to_string(),
+        series => format!("{series}-{}", document["number"]),
+    }
 }
 
 #[test]
