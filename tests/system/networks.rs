@@ -271,10 +271,11 @@ fn mates_find_each_other_nearby_and_name_nobody(folder: &Path) {
     phone.start(&[]);
     log(&phone, "found by nothing but a shout");
     let took = agree(&[&laptop, &phone]);
+    let is_announced = || fs::read(&heard).unwrap().windows(8).any(|bytes| bytes == b"_fivebar");
+    wait_for("an announcement to be heard", is_announced);
     let _ = ear.kill();
     let _ = ear.wait();
     let heard = fs::read(&heard).unwrap();
-    assert!(heard.windows(8).any(|bytes| bytes == b"_fivebar"), "nothing was announced");
     let key = laptop.ask(&["status"])["key"].as_str().unwrap().to_owned();
     let crew = laptop.ask(&["status"])["crew"].as_str().unwrap().to_owned();
     let bare = String::from_utf8_lossy(&heard).to_lowercase();

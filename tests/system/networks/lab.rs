@@ -3,6 +3,8 @@
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 
+use crate::device::wait_for;
+
 /// Does a command of the system, and says what it complained of.
 fn system(words: &[&str]) -> Result<String, String> {
     let (program, rest) = words.split_first().ok_or("no command")?;
@@ -144,7 +146,10 @@ impl Lab {
             while True:\n    frame = ear.recv(65536)\n    if b'\\x14\\xe9' in frame[34:60]: out.write(frame)\n";
         let mut ear = Command::new("ip");
         ear.args(["netns", "exec", host, "python3", "-c", program, cable]).arg(into);
-        ear.stdin(Stdio::null()).spawn().unwrap()
+        let ear = ear.stdin(Stdio::null()).spawn().unwrap();
+        // It makes the file once it listens.
+        wait_for("the ear to listen", || into.exists());
+        ear
     }
 }
 
