@@ -44,6 +44,9 @@ impl Holding {
     /// Shares a node.
     #[must_use]
     pub fn new(node: Node) -> Self {
+        let mut node = node;
+        // A full disk may have kept it from whoever was let in last.
+        node.hand_over_keys();
         let ledger = RwLock::new(node.ledger().clone());
         let known = node.device().peers.iter().map(|peer| peer.device);
         let vouched = RwLock::new(known.chain(node.device().inviter).collect());

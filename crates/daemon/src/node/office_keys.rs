@@ -42,7 +42,7 @@ impl Node {
 
     /// Gives every reader of the office each key that is held here and that they have not received. What was
     /// written or taken in before is durable whatever comes of this; another time does it as well.
-    pub(super) fn hand_over_keys(&mut self) {
+    pub(crate) fn hand_over_keys(&mut self) {
         let own = self.ledger.roster().device(&self.key());
         if self.fetching || !own.is_some_and(|own| own.office && !own.retired) {
             return;
