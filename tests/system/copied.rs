@@ -57,6 +57,13 @@ fn copy(from: &Path, to: &Path) {
     }
 }
 
+/// Puts a folder back to what it was, mark and all, as a snapshot of the whole disk does.
+fn set_back(data: &Path, former: &Path, lost: &Path) {
+    fs::rename(data, lost).unwrap();
+    fs::rename(former, data).unwrap();
+    fs::rename(lost.join("mark.json"), data.join("mark.json")).unwrap();
+}
+
 /// The newest segment of the journal.
 fn last_segment(data: &Path) -> PathBuf {
     let folder = fs::read_dir(data.join("journal/journal")).unwrap();
@@ -96,9 +103,7 @@ fn a_backup_that_looks_like_the_same_folder_is_noticed_when_a_peer_is_met() {
     meet(&mut laptop, &mut phone, &["before the backup", "after the backup"]);
 
     // The mark is the very file that it was, as after a snapshot of the whole disk.
-    fs::rename(&phone.data, &lost).unwrap();
-    fs::rename(&backup, &phone.data).unwrap();
-    fs::rename(lost.join("mark.json"), phone.data.join("mark.json")).unwrap();
+    set_back(&phone.data, &backup, &lost);
     assert_eq!(phone.times_noted("after the backup"), 0);
     meet(&mut laptop, &mut phone, &["before the backup", "after the backup"]);
     assert!(fs::read_to_string(phone.log()).unwrap().contains("as after a restored backup"));
@@ -119,9 +124,7 @@ fn a_phone_set_back_that_writes_on_forks_and_nothing_it_wrote_is_lost() {
     meet(&mut laptop, &mut phone, &["lost with the disk, one", "lost with the disk, two"]);
 
     // The whole disk is set back, and the phone writes on in the cellar: as much as it had written before, and more.
-    fs::rename(&phone.data, &lost).unwrap();
-    fs::rename(&snapshot, &phone.data).unwrap();
-    fs::rename(lost.join("mark.json"), phone.data.join("mark.json")).unwrap();
+    set_back(&phone.data, &snapshot, &lost);
     for words in ["written anew, one", "written anew, two", "written anew, three"] {
         assert_eq!(note(&phone, words), "", "nothing tells it so far");
     }

@@ -187,14 +187,20 @@ fn three_are_cut_apart_and_joined_while_people_log(folder: &Path) {
     }
 }
 
-fn a_device_that_changes_its_address_is_not_lost(folder: &Path) {
-    let mut lab = Lab::new("move");
+/// A laptop's host and a phone's on one network.
+fn two_hosts(lab: &mut Lab) -> (String, String) {
     let (at_home, on_site) = (lab.host("home"), lab.host("site"));
     lab.cable(&at_home, "lap");
     lab.cable(&on_site, "pho");
     lab.switch("house", &["lap", "pho"]);
     lab.address(&at_home, "lap", "10.77.1.1/24");
     lab.address(&on_site, "pho", "10.77.1.2/24");
+    (at_home, on_site)
+}
+
+fn a_device_that_changes_its_address_is_not_lost(folder: &Path) {
+    let mut lab = Lab::new("move");
+    let (at_home, on_site) = two_hosts(&mut lab);
     let laptop = laptop(folder, &at_home);
     let mut phone = phone(folder, (&laptop, &on_site), ("Tobi Larch", "tobi-phone"));
     phone.start(&[]);
@@ -251,12 +257,7 @@ fn two_networks_at_once_by_both_kinds_of_address(folder: &Path) {
 
 fn mates_find_each_other_nearby_and_name_nobody(folder: &Path) {
     let mut lab = Lab::new("near");
-    let (at_home, on_site) = (lab.host("home"), lab.host("site"));
-    lab.cable(&at_home, "lap");
-    lab.cable(&on_site, "pho");
-    lab.switch("house", &["lap", "pho"]);
-    lab.address(&at_home, "lap", "10.77.1.1/24");
-    lab.address(&on_site, "pho", "10.77.1.2/24");
+    let (at_home, on_site) = two_hosts(&mut lab);
     let mut laptop = laptop(folder, &at_home);
     let mut phone = phone(folder, (&laptop, &on_site), ("Tobi Larch", "tobi-phone"));
     laptop.stop();

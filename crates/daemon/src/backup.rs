@@ -20,6 +20,7 @@ use crate::local::Door;
 use crate::machine::random;
 use crate::mark;
 use crate::node::{Node, WholeRead};
+use crate::page::hex;
 use copying::{copy, make_private, write_small};
 use list::{List, Listed, PART, frontier_of};
 
@@ -303,8 +304,4 @@ impl Drop for Stage {
             tracing::warn!(folder = %self.0.display(), %error, "what a rehearsal left could not be removed");
         }
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

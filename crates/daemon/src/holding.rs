@@ -43,8 +43,7 @@ pub struct Holding {
 impl Holding {
     /// Shares a node.
     #[must_use]
-    pub fn new(node: Node) -> Self {
-        let mut node = node;
+    pub fn new(mut node: Node) -> Self {
         // A full disk may have kept it from whoever was let in last.
         node.hand_over_keys();
         let ledger = RwLock::new(node.ledger().clone());

@@ -154,16 +154,14 @@ impl PageFile {
     }
 }
 
-fn hex(bytes: &[u8]) -> String {
+/// Bytes as people and files write them.
+pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// The hash under which a token is kept. It has 256 random bits, so a plain fast hash hides it.
 fn hash_of(token: &str) -> String {
-    blake3::derive_key("fivebar page token 1", token.as_bytes())
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    hex(&blake3::derive_key("fivebar page token 1", token.as_bytes()))
 }
 
 impl Node {

@@ -347,8 +347,7 @@ impl Ledger {
     /// [`Ledger::note_at_cut`].
     pub fn unknown_at_cut(&self) -> impl Iterator<Item = (ChainId, u64)> {
         self.chains.values().filter_map(|chain| {
-            let end =
-                self.roster.end(&chain.start).filter(|end| self.roster.is_cut_there(&chain.start, end))?;
+            let end = self.roster.retired_at(&chain.start)?;
             let is_known = chain.at_cut.is_some_and(|at_cut| at_cut.count == end.count);
             let is_held = end.count > 0 && chain.tip.next_seq >= end.count;
             (is_held && !is_known).then_some((chain.start.chain, end.count))
@@ -380,7 +379,7 @@ impl Ledger {
         if before != Some(base.hash) {
             return Err(Refusal::Forked);
         }
-        let end = self.roster.end(&chain.start).filter(|end| self.roster.is_cut_there(&chain.start, end));
+        let end = self.roster.retired_at(&chain.start);
         let known = chain.fork.as_ref().map(|known| known.proof().base().count);
         Ok(match end {
             // What a retirement names stands, whatever is found later.
@@ -407,12 +406,9 @@ impl Ledger {
     /// known that tells why, or a retirement names a line that is not held.
     #[must_use]
     pub fn lacks_line(&self, chain: &ChainId) -> bool {
-        self.chains.get(chain).is_some_and(|chain| {
-            let end = self.roster.end(&chain.start);
-            match end.filter(|end| self.roster.is_cut_there(&chain.start, end)) {
-                Some(end) => chain.at_cut != Some(end) && !self.roster.reaches(&chain.start, &end),
-                None => chain.fork.is_none(),
-            }
+        self.chains.get(chain).is_some_and(|chain| match self.roster.retired_at(&chain.start) {
+            Some(end) => chain.at_cut != Some(end) && !self.roster.reaches(&chain.start, &end),
+            None => chain.fork.is_none(),
         })
     }
 
@@ -420,8 +416,7 @@ impl Ledger {
     #[must_use]
     pub fn holds_another_line(&self, chain: &ChainId) -> bool {
         self.chains.get(chain).is_some_and(|chain| {
-            let end = self.roster.end(&chain.start).filter(|end| chain.tip.next_seq >= end.count);
-            let end = end.filter(|end| self.roster.is_cut_there(&chain.start, end));
+            let end = self.roster.retired_at(&chain.start).filter(|end| chain.tip.next_seq >= end.count);
             end.is_some_and(|end| chain.at_cut != Some(end) && !self.roster.reaches(&chain.start, &end))
         })
     }

@@ -296,11 +296,6 @@ impl Roster {
         self.retired_at(start).or_else(|| self.base(start))
     }
 
-    /// Whether this is where a retirement cuts the chain.
-    pub(crate) fn is_cut_there(&self, start: &ChainStart, cut: &Cut) -> bool {
-        self.retired_at(start).as_ref() == Some(cut)
-    }
-
     /// Whether a forked chain is held up to this event, in its line or in a branch of the proof.
     pub(crate) fn reaches(&self, start: &ChainStart, cut: &Cut) -> bool {
         self.forked.get(&start.chain).is_some_and(|line| {
@@ -347,7 +342,7 @@ impl Roster {
     }
 
     /// Where the retirement of its device cuts a chain.
-    fn retired_at(&self, start: &ChainStart) -> Option<Cut> {
+    pub(crate) fn retired_at(&self, start: &ChainStart) -> Option<Cut> {
         let retirements = self.retirements.get(&start.device)?;
         let nothing = Cut { count: 0, hash: start.anchor(&self.crew) };
         let lowest = retirements

@@ -15,9 +15,15 @@ use crate::book::{Book, History, Logged};
 #[must_use]
 pub fn set_aside(book: &Book) -> Vec<&Logged> {
     let id = |logged: &Logged| (logged.act.entry_ref(), logged.body.kind());
-    let standing: BTreeSet<_> = book.all().filter(|logged| !is_set_aside(logged)).map(id).collect();
+    let aside: Vec<&Logged> = book.all().filter(|logged| is_set_aside(logged)).collect();
+    if aside.is_empty() {
+        return aside; // As nearly always: then nothing else is looked for.
+    }
+    let wanted: BTreeSet<_> = aside.iter().map(|logged| id(logged)).collect();
+    let standing = book.all().filter(|logged| !is_set_aside(logged)).map(id);
+    let standing: BTreeSet<_> = standing.filter(|id| wanted.contains(id)).collect();
     let mut waiting: BTreeMap<_, &Logged> = BTreeMap::new();
-    for logged in book.all().filter(|logged| is_set_aside(logged) && !standing.contains(&id(logged))) {
+    for logged in aside.into_iter().filter(|logged| !standing.contains(&id(logged))) {
         let known = waiting.entry((id(logged), &logged.act.replaces)).or_insert(logged);
         if logged.hash < known.hash {
             *known = logged;

@@ -10,6 +10,7 @@ use super::{PHOTOS, copying};
 use crate::device::write_private;
 use crate::error::NodeError;
 use crate::node::Node;
+use crate::page::hex;
 
 /// The layout that this program writes.
 pub(super) const LAYOUT: u32 = 1;
@@ -62,7 +63,7 @@ pub(super) struct List {
 
 /// The digest of what a node holds.
 pub(super) fn frontier_of(node: &Node) -> String {
-    super::hex(&node.ledger().frontier(None).digest())
+    hex(&node.ledger().frontier(None).digest())
 }
 
 /// Reads the list of a whole backup.

@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 
 use crate::error::NodeError;
 use crate::node::{Node, WholeRead};
+use crate::page::hex;
 
 /// Reads the whole ledger from disk and verifies it.
 pub(super) fn verify(node: &mut Node) -> Result<Value, NodeError> {
@@ -33,13 +34,7 @@ pub(super) fn status(node: &Node) -> Value {
                 "forked": chain.fork.is_some() })
         })
         .collect();
-    let digest: String = node
-        .ledger()
-        .frontier(Some(Audience::Crew))
-        .digest()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect();
+    let digest = hex(&node.ledger().frontier(Some(Audience::Crew)).digest());
     json!({ "crew": node.crew(), "crew_code": crew_code(&node.crew()), "device": node.device().name, "key": node.key(), "chains": chains,
         "crew_frontier": digest })
 }

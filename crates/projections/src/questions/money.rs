@@ -1,6 +1,7 @@
 //! Questions about money: quotes whose parts don't come to the whole, extras without a price or at their limit, and what
 //! was said of the reverse charge against what the facts say.
 
+use std::cell::LazyCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::office::Basis;
@@ -10,7 +11,7 @@ use trade::Pence;
 use trade::money::line_amount;
 
 use super::{Facts, Question, QuestionKind};
-use crate::billing::{double_claims, job_works, limits, printed_number, says_otherwise_of_vat};
+use crate::billing::{JobWork, double_claims, job_works, limits, printed_number, says_otherwise_of_vat};
 use crate::extras::{AgreedExtra, agreed_of};
 use crate::quotes::{lacks_a_price, points, points_due, standing_quote};
 
@@ -36,10 +37,12 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
                 .from([extra.key]),
         );
     }
-    limits_reached(facts, &extras, found);
+    // What bills follow from is made out once, and only if something asks for it.
+    let works = LazyCell::new(|| job_works(facts.book, &facts.lists));
+    limits_reached(facts, &extras, &works, found);
     cis_taken(facts, found);
     certified_less(facts, found);
-    billed_twice(facts, found);
+    billed_twice(facts, &works, found);
     for (job, terms) in &lists.terms {
         match terms.basis {
             Basis::Daywork => {}
@@ -57,7 +60,12 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
 }
 
 /// Extras on the clock that are over what the customer said yes to, or near it.
-fn limits_reached(facts: &Facts<'_>, extras: &BTreeMap<EntryRef, AgreedExtra>, found: &mut Vec<Question>) {
+fn limits_reached(
+    facts: &Facts<'_>,
+    extras: &BTreeMap<EntryRef, AgreedExtra>,
+    works: &LazyCell<Vec<JobWork>, impl FnOnce() -> Vec<JobWork>>,
+    found: &mut Vec<Question>,
+) {
     let has_limit = |extra: &&AgreedExtra| {
         extra.terms == ExtraTerms::OnTheClock && facts.lists.extras.contains_key(&extra.key)
     };
@@ -65,8 +73,8 @@ fn limits_reached(facts: &Facts<'_>, extras: &BTreeMap<EntryRef, AgreedExtra>, f
     if limited.is_empty() {
         return;
     }
-    for work in job_works(facts.book, &facts.lists) {
-        for stand in limits(&work) {
+    for work in works.iter() {
+        for stand in limits(work) {
             let Some(extra) = limited.iter().find(|extra| extra.stage == Some(stand.stage)) else { continue };
             let (code, name, comes_to, limit) = (&work.code, &stand.extra, stand.comes_to, stand.limit);
             let (kind, text) = if stand.is_over() {
@@ -91,14 +99,18 @@ fn limits_reached(facts: &Facts<'_>, extras: &BTreeMap<EntryRef, AgreedExtra>, f
 }
 
 /// Papers that claim the same work and don't know of each other, one question for those that do.
-fn billed_twice(facts: &Facts<'_>, found: &mut Vec<Question>) {
+fn billed_twice(
+    facts: &Facts<'_>,
+    works: &LazyCell<Vec<JobWork>, impl FnOnce() -> Vec<JobWork>>,
+    found: &mut Vec<Question>,
+) {
     let is_paper = |body: &Body| matches!(body, Body::InvoiceIssued(_) | Body::InvoiceCredited(_));
     if facts.entries.iter().filter(|entry| is_paper(entry.body.as_ref())).count() < 2 {
         return;
     }
-    for work in job_works(facts.book, &facts.lists) {
+    for work in works.iter() {
         let rivals: BTreeSet<Vec<InvoiceId>> =
-            double_claims(&work).into_iter().map(|double| double.papers).collect();
+            double_claims(work).into_iter().map(|double| double.papers).collect();
         for papers in rivals {
             let own = work.papers.iter().filter(|paper| papers.contains(&paper.document.invoice));
             let mut numbers: Vec<String> = own.map(|paper| printed_number(&paper.document)).collect();
