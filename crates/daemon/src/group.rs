@@ -2,7 +2,7 @@
 
 use ledger::frontier::Checked;
 use ledger::run::PlacedEvent;
-use ledger::{ChainId, ChainStart, Ledger, OfficeKeys, Payload, Refusal, Run, TakenIn};
+use ledger::{ChainId, ChainStart, HashedRun, Ledger, OfficeKeys, Payload, Refusal, TakenIn};
 use projections::{Book, Taken};
 
 /// Runs that are made durable together, and the ledger as it will be then.
@@ -22,15 +22,15 @@ impl Group {
     pub(crate) fn add(
         &mut self,
         starts: impl Fn(&ChainId) -> Option<ChainStart>,
-        run: &Run,
+        run: HashedRun,
     ) -> Result<(), Refusal> {
-        let unknown = self.ledger.chain(&run.chain()).is_none();
-        if unknown {
-            let start = starts(&run.chain()).ok_or(Refusal::UnknownChain)?;
+        let chain = run.run().chain();
+        if self.ledger.chain(&chain).is_none() {
+            let start = starts(&chain).ok_or(Refusal::UnknownChain)?;
             self.ledger.take_in_chain(start)?;
             self.starts.push(start);
         }
-        if let TakenIn::New(checked) = self.ledger.check_run(run)? {
+        if let TakenIn::New(checked) = self.ledger.check_hashed_run(run)? {
             self.ledger.take_in(&checked);
             self.bytes += checked.run().bytes().len();
             self.runs.push(checked);

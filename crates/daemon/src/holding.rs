@@ -10,7 +10,8 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError, RwLock, Weak};
 use ledger::fork::Comparison;
 use ledger::roster_events::DeviceAdmitted;
 use ledger::{
-    Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, ForkProof, Ledger, Payload, Refusal, Run,
+    Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, ForkProof, HashedRun, Ledger, Payload, Refusal,
+    Run,
 };
 use net::{Endpoint, Fault, HoldError, Holder, Host, InviteId, Joiner, Offer, PhotoHolder};
 use sync::CommonGround;
@@ -151,9 +152,9 @@ impl Holder for Holding {
         self.ledger.write().unwrap_or_else(PoisonError::into_inner).take_in_chain(start)
     }
 
-    fn store(&self, runs: Vec<Run>) -> Result<Vec<Result<(), Refusal>>, Fault> {
+    fn store(&self, runs: Vec<HashedRun>) -> Result<Vec<Result<(), Refusal>>, Fault> {
         let start = |chain: &ChainId| self.with_ledger(|ledger| ledger.chain(chain).map(|chain| chain.start));
-        self.with(|node| node.store_runs(start, &runs)).map_err(|error| fault(&error))
+        self.with(|node| node.store_hashed_runs(start, runs)).map_err(|error| fault(&error))
     }
 
     fn read(&self, chain: ChainId, from_seq: u64) -> Option<Run> {

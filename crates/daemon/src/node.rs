@@ -18,8 +18,8 @@ use std::sync::Arc;
 use ledger::run::EventView;
 use ledger::sabotage::Fault;
 use ledger::{
-    Act, Audience, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, Kind, Ledger, OfficeKeys,
-    Payload, PersonId, Refusal, Run, Unreadable,
+    Act, Audience, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, HashedRun, Kind, Ledger,
+    OfficeKeys, Payload, PersonId, Refusal, Run, RunHasher, Unreadable,
 };
 use projections::Book;
 use store::{DeepReport, Healed, Record, RecordKind, Store};
@@ -38,6 +38,8 @@ use crate::verified::{Pending, Verified};
 
 /// Most bytes of runs in one group of the journal.
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
+/// Bytes that runs are joined up to.
+const JOINED_BYTES: usize = 1024 * 1024;
 /// What the log calls that which became of the data folder, for whoever opened it.
 pub const OF_THE_FOLDER: &str = "fivebar::folder";
 
@@ -112,7 +114,7 @@ impl Node {
             fetching: false,
         };
         if node.fill_in_at_cuts() {
-            node.book.judge_again(opening::judge(&node.ledger));
+            node.book.judge_again(opening::judge(&node.ledger, None));
         }
         node.settle_own_chains(&damage)?;
         Ok(node)
@@ -257,10 +259,28 @@ impl Node {
         starts: impl Fn(&ChainId) -> Option<ChainStart>,
         runs: &[Run],
     ) -> Result<Vec<Result<(), Refusal>>, NodeError> {
+        let mut hasher = RunHasher::default();
+        let hashed = runs.iter().map(|run| {
+            hasher.begin_at(run.chain(), &self.ledger);
+            hasher.hash(run.clone())
+        });
+        let hashed = hashed.collect();
+        self.store_hashed_runs(starts, hashed)
+    }
+
+    /// As [`Node::store_runs`], of runs whose hashes were made out before.
+    ///
+    /// # Errors
+    /// As [`Node::store_runs`].
+    pub fn store_hashed_runs(
+        &mut self,
+        starts: impl Fn(&ChainId) -> Option<ChainStart>,
+        runs: Vec<HashedRun>,
+    ) -> Result<Vec<Result<(), Refusal>>, NodeError> {
         let mut outcomes = Vec::with_capacity(runs.len());
         let mut group = Group::new(&self.ledger);
         for run in runs {
-            if group.bytes + run.bytes().len() > GROUP_BYTES {
+            if group.bytes + run.run().bytes().len() > GROUP_BYTES {
                 self.commit(group)?;
                 group = Group::new(&self.ledger);
             }
@@ -289,7 +309,7 @@ impl Node {
             self.verified.add(place, checked);
         }
         let was_office = self.is_office();
-        self.ledger = group.ledger;
+        let before = std::mem::replace(&mut self.ledger, group.ledger);
         let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
         let mut events = group.runs.iter().flat_map(|checked| checked.run().events());
         let roster_changed = events.any(|event| is_roster(event.kind));
@@ -309,9 +329,10 @@ impl Node {
             fold_run(&mut self.book, &self.ledger, &self.keys, checked);
         }
         if roster_changed && !Fault::KeepOldStandings.is_set() {
-            self.fill_in_at_cuts();
-            // Who may do what decides what counts.
-            self.book.judge_again(opening::judge(&self.ledger));
+            // Who may do what decides what counts. What came just now was judged by the roster of just now.
+            let since = self.ledger.roster().difference(before.roster());
+            let since = if self.fill_in_at_cuts() { None } else { Some(since) };
+            self.book.judge_again(opening::judge(&self.ledger, since));
         }
         Ok(())
     }
@@ -345,7 +366,7 @@ impl Node {
         }
         self.book = opened.book;
         self.fill_in_at_cuts();
-        self.book.judge_again(opening::judge(&self.ledger));
+        self.book.judge_again(opening::judge(&self.ledger, None));
         let (verified, missing) =
             (self.verified.events() as u64, before.saturating_sub(events(&self.ledger)));
         Ok(WholeRead { report, verified, healed, missing })
@@ -390,6 +411,7 @@ impl Node {
             let Some(run) = run.starting_at(next_seq).filter(|run| run.first_seq() == next_seq) else {
                 break;
             };
+            let length = run.bytes().len();
             match &mut joined {
                 None => joined = Some(run),
                 Some(before) => {
@@ -397,6 +419,10 @@ impl Node {
                         break;
                     }
                 }
+            }
+            // The next is read only if it fits, too, should it be as long.
+            if joined.as_ref().is_some_and(|joined| joined.bytes().len() + length > JOINED_BYTES) {
+                break;
             }
         }
         Ok(joined)

@@ -9,7 +9,7 @@ use std::sync::mpsc::{TrySendError, sync_channel};
 use std::thread;
 
 use ledger::frontier::Checked;
-use ledger::roster::Standing;
+use ledger::roster::{Difference, Standing};
 use ledger::run::PlacedEvent;
 use ledger::{
     Audience, ChainId, ChainStart, CrewId, DeviceSecret, Event, EventHash, ForkProof, Ledger, OfficeKeys,
@@ -295,14 +295,18 @@ impl Part {
     }
 }
 
-/// Says what an event of the book counts for, by the ledger's roster.
-pub(crate) fn judge(ledger: &Ledger) -> impl FnMut(&Logged) -> Standing {
+/// Says what an event of the book counts for, by the ledger's roster. Where it is known in what that differs from the
+/// roster by which the book was judged, what is the same by both is not judged again.
+pub(crate) fn judge(ledger: &Ledger, since: Option<Difference>) -> impl FnMut(&Logged) -> Standing {
     let starts: BTreeMap<ChainId, ChainStart> =
         ledger.chains().map(|chain| (chain.start.chain, chain.start)).collect();
-    move |logged| {
-        starts.get(&logged.chain).map_or(logged.standing, |start| {
+    move |logged| match starts.get(&logged.chain) {
+        Some(start)
+            if since.as_ref().is_none_or(|since| since.may_touch(start, &logged.act, logged.body.kind())) =>
+        {
             ledger.roster().judge(start, (logged.seq, logged.hash), &logged.act, &logged.body)
-        })
+        }
+        Some(_) | None => logged.standing,
     }
 }
 

@@ -73,7 +73,7 @@ impl ForkProof {
         }
         let from = held.first_seq() + shared as u64;
         let before = shared.checked_sub(1).and_then(|last| own.get(last)).copied().unwrap_or(before);
-        let branches = held.starting_at(from).zip(shown.starting_at(from));
+        let branches = held.clone().starting_at(from).zip(shown.clone().starting_at(from));
         let proof = branches.and_then(|(held, shown)| Self::new(before, held, shown));
         proof.map_or(Comparison::Elsewhere, Comparison::Forked)
     }

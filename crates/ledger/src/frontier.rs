@@ -11,6 +11,7 @@ use std::sync::Arc;
 use crate::chain::{Audience, ChainStart, DeviceSecret, Tip};
 use crate::event::Payload;
 use crate::fork::{Fork, ForkProof};
+use crate::hashed::HashedRun;
 use crate::ids::{ChainId, CrewId, DeviceKey, EventHash};
 use crate::kinds::{Body, Kind};
 use crate::refusal::Refusal;
@@ -177,6 +178,14 @@ impl Ledger {
         start.tip(&if self.is_founding(start) { CrewId([0; 32]) } else { self.crew })
     }
 
+    /// The tip that the next run of a chain continues. Before anything is held, the one run that is taken in is the
+    /// founding.
+    pub(crate) fn tip_to_continue(&self, chain: &ChainId) -> Option<Tip> {
+        let chain = self.chains.get(chain)?;
+        let is_founding = chain.tip.next_seq == 0 && self.roster_events.is_empty();
+        Some(if is_founding { chain.start.tip(&CrewId([0; 32])) } else { chain.tip })
+    }
+
     /// The counted tips of the chains of an audience or, with none, of all.
     #[must_use]
     pub fn frontier(&self, audience: Option<Audience>) -> Frontier {
@@ -209,15 +218,39 @@ impl Ledger {
     /// A [`Refusal`] that names the rule.
     pub fn check_run(&self, run: &Run) -> Result<TakenIn, Refusal> {
         self.check(Cow::Borrowed(run), |run, start, before| {
-            let hashes: Vec<EventHash> = run.placed_events(before.hash).map(|event| event.hash).collect();
-            let after = run.follow(start, before, &hashes)?;
-            match run.check_head(&self.crew, start, &after) {
-                // The head is honest or not; if it does not fit what is held, either way it is no continuation.
-                Err(Refusal::BadSignature) if Fault::BelieveEveryHead.is_set() => Ok((after, hashes)),
-                Err(Refusal::BadSignature) if before.next_seq > 0 => Err(Refusal::Forked),
-                other => other.map(|()| (after, hashes)),
-            }
+            self.follow(run, start, before, run.hashes(before.hash))
         })
+    }
+
+    /// As [`Ledger::check_run`], of a run whose hashes were made out before.
+    ///
+    /// # Errors
+    /// A [`Refusal`] that names the rule.
+    pub fn check_hashed_run(&self, hashed: HashedRun) -> Result<TakenIn, Refusal> {
+        let HashedRun { run, before: given, hashes } = hashed;
+        let first_seq = run.first_seq();
+        self.check(Cow::Owned(run), |run, start, before| {
+            let is_that = run.first_seq() == first_seq && before.hash == given && !hashes.is_empty();
+            let hashes = if is_that { hashes } else { run.hashes(before.hash) };
+            self.follow(run, start, before, hashes)
+        })
+    }
+
+    /// Where the chain is after a run with these hashes, whose head must be signed there.
+    fn follow(
+        &self,
+        run: &Run,
+        start: &ChainStart,
+        before: &Tip,
+        hashes: Vec<EventHash>,
+    ) -> Result<(Tip, Vec<EventHash>), Refusal> {
+        let after = run.follow(start, before, &hashes)?;
+        match run.check_head(&self.crew, start, &after) {
+            // The head is honest or not; if it does not fit what is held, either way it is no continuation.
+            Err(Refusal::BadSignature) if Fault::BelieveEveryHead.is_set() => Ok((after, hashes)),
+            Err(Refusal::BadSignature) if before.next_seq > 0 => Err(Refusal::Forked),
+            other => other.map(|()| (after, hashes)),
+        }
     }
 
     /// Checks a run that this device once checked and took in at this place, and whose events had these
@@ -284,7 +317,7 @@ impl Ledger {
             let is_cut = self.roster.is_retired(&chain.start.device);
             return Err(if is_cut { Refusal::BeyondCut } else { Refusal::Forked });
         }
-        let new = if run.first_seq() == held { Some(run.into_owned()) } else { run.starting_at(held) };
+        let new = run.into_owned().starting_at(held);
         let Some(run) = new else { return Ok(TakenIn::Known) };
         let before = if held == 0 && self.roster_events.is_empty() {
             self.founding_tip(&chain.start, &run)?

@@ -11,6 +11,7 @@ pub mod event;
 pub mod excerpt;
 pub mod fork;
 pub mod frontier;
+mod hashed;
 pub mod ids;
 pub mod kinds;
 pub mod office;
@@ -30,6 +31,7 @@ pub use event::{Event, Payload, Unreadable};
 pub use excerpt::{Excerpt, FrontBuilder};
 pub use fork::ForkProof;
 pub use frontier::{Frontier, Ledger, TakenIn};
+pub use hashed::{HashedRun, RunHasher};
 pub use ids::{
     ChainId, CrewId, DeviceKey, EntryId, EntryRef, EventHash, InvoiceId, ItemId, JobId, LineId, OfficeKeyId,
     PersonId, PhotoHash, PointId, QuoteId, SessionId, StageId,

@@ -39,10 +39,12 @@
 //! Heads are not checked here; whoever takes in a run does that.
 
 mod authority;
+mod difference;
 mod fold;
 mod roles;
 
 pub use authority::least_role;
+pub use difference::Difference;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -174,7 +176,7 @@ pub enum Lacking {
 }
 
 /// A page session of a shared device, by its place in the crew chain it stands in.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 struct Session {
     person: PersonId,
     chain: ChainId,

@@ -152,6 +152,12 @@ impl Run {
         })
     }
 
+    /// The hashes of the events, given the hash before the first.
+    #[must_use]
+    pub fn hashes(&self, before: EventHash) -> Vec<EventHash> {
+        self.placed_events(before).map(|event| event.hash).collect()
+    }
+
     /// The events, whole, given the hash before the first.
     #[must_use]
     pub fn whole_events(&self, before: EventHash) -> Vec<Event> {
@@ -168,7 +174,7 @@ impl Run {
     /// [`Refusal::OutOfOrder`] unless it begins right at the tip, [`Refusal::TimeRunsBack`], or
     /// [`Refusal::BadSignature`]; a run of another chain's past has a signature that does not fit.
     pub fn verify(&self, crew: &CrewId, start: &ChainStart, tip: &Tip) -> Result<Tip, Refusal> {
-        let hashes: Vec<EventHash> = self.placed_events(tip.hash).map(|event| event.hash).collect();
+        let hashes = self.hashes(tip.hash);
         let reached = self.follow(start, tip, &hashes)?;
         self.check_head(crew, start, &reached)?;
         Ok(reached)
@@ -210,10 +216,10 @@ impl Run {
 
     /// The same run without its first events, up to but not including `seq`. None if nothing is left.
     #[must_use]
-    pub fn starting_at(&self, seq: u64) -> Option<Self> {
+    pub fn starting_at(self, seq: u64) -> Option<Self> {
         let skip = seq.saturating_sub(self.first_seq());
         if skip == 0 {
-            return Some(self.clone());
+            return Some(self);
         }
         let left = u64::from(self.count()).checked_sub(skip).filter(|left| *left > 0)?;
         let mut rest = self.event_bytes()?;

@@ -410,11 +410,11 @@ proptest! {
         }
 
         let split = at.index(events.len());
-        let rest = whole.starting_at(u64::try_from(split).unwrap()).unwrap();
+        let rest = whole.clone().starting_at(u64::try_from(split).unwrap()).unwrap();
         prop_assert_eq!(Run::decode(rest.bytes().to_vec()), Ok(rest.clone()));
         let before = if split == 0 { tip.hash } else { all[split - 1] };
         prop_assert_eq!(hashes(&rest, before), all[split..].to_vec());
-        prop_assert_eq!(whole.starting_at(whole.next_seq()), None);
+        prop_assert_eq!(whole.clone().starting_at(whole.next_seq()), None);
         if split > 0 {
             let (first, middle) = run_behind(tip, &secret(1), &events[..split]);
             prop_assert_eq!(rest.verify(&CREW, &start(), &middle), Ok(after));

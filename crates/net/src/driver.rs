@@ -10,9 +10,9 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use ledger::fork::Comparison;
-use ledger::{ChainId, ForkProof, Ledger, Refusal, Run};
+use ledger::{ChainId, ForkProof, HashedRun, Ledger, Refusal, Run, RunHasher};
 use quinn::{Connection, ConnectionError, ReadError, RecvStream, SendStream, WriteError};
-use sync::{FrameReader, Output, Session, push_frame};
+use sync::{Output, Session};
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
 use tokio::time::timeout;
@@ -20,11 +20,8 @@ use tokio::time::timeout;
 use crate::error::{PeerError, close_done, close_for, is_done};
 use crate::holder::{Fault, Holder};
 use crate::photo_driver::drive_photos;
+use crate::streams::{Incoming, Outgoing};
 
-/// Bytes that are read from the stream at a time.
-const READ_AT_ONCE: usize = 256 * 1024;
-/// While this many bytes wait to be sent, the session is not asked for more.
-const ENOUGH_TO_SEND: usize = 256 * 1024;
 /// Bytes of runs that are given to the holder at a time: about as much as it makes durable together. What
 /// gathers meanwhile waits for the next time.
 const STORE_AT_ONCE: usize = 3 * 1024 * 1024;
@@ -82,15 +79,14 @@ impl Ask {
 struct Driver<H> {
     session: Session,
     holder: Arc<H>,
-    frames: FrameReader,
-    /// What was read from the stream and not yet given to the session: `input[taken..]`.
-    input: Vec<u8>,
-    taken: usize,
+    incoming: Incoming,
     input_ended: bool,
-    /// What is to be sent: `output[sent..]`.
-    output: Vec<u8>,
-    sent: usize,
-    to_store: VecDeque<Run>,
+    outgoing: Outgoing,
+    /// What has come, whose hashes are made out while what came before is stored.
+    to_hash: VecDeque<Run>,
+    hasher: RunHasher,
+    hashing: Option<JoinHandle<(RunHasher, Vec<HashedRun>)>>,
+    to_store: VecDeque<HashedRun>,
     to_ask: VecDeque<Ask>,
     storing: Option<JoinHandle<Stored>>,
     asking: Option<JoinHandle<Result<Answer, Fault>>>,
@@ -116,12 +112,12 @@ pub(crate) async fn drive<H: Holder>(
     let mut driver = Driver {
         session,
         holder,
-        frames: FrameReader::default(),
-        input: Vec::new(),
-        taken: 0,
+        incoming: Incoming::default(),
         input_ended: false,
-        output: Vec::new(),
-        sent: 0,
+        outgoing: Outgoing::default(),
+        to_hash: VecDeque::new(),
+        hasher: RunHasher::default(),
+        hashing: None,
         to_store: VecDeque::new(),
         to_ask: VecDeque::new(),
         storing: None,
@@ -175,7 +171,6 @@ impl<H: Holder> Driver<H> {
     ) -> End {
         let mut changes = self.holder.changes();
         let mut held = *changes.borrow_and_update();
-        let mut buffer = vec![0; READ_AT_ONCE];
         let mut watching = true;
         loop {
             self.take_in_input();
@@ -190,19 +185,19 @@ impl<H: Holder> Driver<H> {
             }
             self.start_tasks();
             self.tell_whether_quiet();
-            let may_read = self.taken == self.input.len() && !self.input_ended && self.session.wants_frames();
+            let may_read = self.incoming.is_empty() && !self.input_ended && self.session.wants_frames();
             tokio::select! {
+                hashed = finished(&mut self.hashing) => self.handle_hashed(hashed),
                 stored = finished(&mut self.storing) => self.handle_stored(stored),
                 answer = finished(&mut self.asking) => self.handle_answer(answer.flatten()),
-                written = send.write(self.output.get(self.sent..).unwrap_or_default()),
-                    if self.sent < self.output.len() => self.handle_written(written),
-                read = receive.read(&mut buffer), if may_read => match read {
-                    Ok(Some(length)) => {
-                        self.input.clear();
-                        self.input.extend_from_slice(buffer.get(..length).unwrap_or_default());
-                        self.taken = 0;
-                    },
-                    Ok(None) => self.handle_end(),
+                written = self.outgoing.write_some(send), if !self.outgoing.is_empty() => match written {
+                    Ok(()) => {}
+                    Err(WriteError::ConnectionLost(error)) => self.end = Some(lost(error)),
+                    Err(_) => self.end = Some(End::PeerEnded),
+                },
+                read = self.incoming.read_some(receive), if may_read => match read {
+                    Ok(true) => {}
+                    Ok(false) => self.handle_end(),
                     Err(ReadError::ConnectionLost(error)) => return self.after_loss(error).await,
                     Err(_) => return End::Error(Refusal::Truncated.into()),
                 },
@@ -225,8 +220,7 @@ impl<H: Holder> Driver<H> {
     }
 
     fn tell_whether_quiet(&self) {
-        let is_storing = self.storing.is_some() || !self.to_store.is_empty();
-        let is_quiet = self.session.is_quiet() && !is_storing && self.sent == self.output.len();
+        let is_quiet = self.session.is_quiet() && !self.is_storing() && self.outgoing.is_empty();
         self.quiet.send_if_modified(|was| std::mem::replace(was, is_quiet) != is_quiet);
     }
 
@@ -237,13 +231,10 @@ impl<H: Holder> Driver<H> {
 
     /// Gives the session the frames that were read, as far as it wants them.
     fn take_in_input(&mut self) {
-        while self.end.is_none() && self.taken < self.input.len() && self.session.wants_frames() {
-            let mut rest = self.input.get(self.taken..).unwrap_or_default();
-            let frame = self.frames.take_in(&mut rest);
-            self.taken = self.input.len() - rest.len();
-            match frame {
+        while self.end.is_none() && self.session.wants_frames() {
+            match self.incoming.next_frame() {
                 Ok(Some(frame)) => self.with_session(|session, ledger| session.handle_frame(&frame, ledger)),
-                Ok(None) => {}
+                Ok(None) => break,
                 Err(refusal) => self.end = Some(End::Error(refusal.into())),
             }
             self.do_outputs();
@@ -252,14 +243,11 @@ impl<H: Holder> Driver<H> {
 
     fn do_outputs(&mut self) {
         while self.end.is_none() {
-            let has_enough_to_send = self.output.len() - self.sent >= ENOUGH_TO_SEND;
-            let output =
-                if has_enough_to_send { self.session.poll_work() } else { self.session.poll_output() };
+            let is_enough = self.outgoing.is_enough();
+            let output = if is_enough { self.session.poll_work() } else { self.session.poll_output() };
             let Some(output) = output else { break };
             match output {
-                Output::Send(frame) => {
-                    push_frame(&mut self.output, &frame);
-                }
+                Output::Send(frame) => self.outgoing.push(frame),
                 Output::TakeInChain(start) => {
                     if let Err(refusal) = self.holder.take_in_chain(start) {
                         self.with_session(|session, ledger| {
@@ -267,7 +255,7 @@ impl<H: Holder> Driver<H> {
                         });
                     }
                 }
-                Output::Store(run) => self.to_store.push_back(run),
+                Output::Store(run) => self.to_hash.push_back(run),
                 Output::Read { chain, from_seq } => self.to_ask.push_back(Ask::Read(chain, from_seq)),
                 Output::Show { chain, from_seq } => self.to_ask.push_back(Ask::Show(chain, from_seq)),
                 Output::Compare(run) => self.to_ask.push_back(Ask::Compare(run)),
@@ -303,8 +291,7 @@ impl<H: Holder> Driver<H> {
 
     /// The end that needs no error: when all is done that this side stays for.
     fn natural_end(&self, stay: Stay) -> Option<End> {
-        let is_busy = self.storing.is_some() || !self.to_store.is_empty() || self.taken < self.input.len();
-        if is_busy {
+        if self.is_storing() || !self.incoming.is_empty() {
             return None;
         }
         if self.input_ended {
@@ -316,17 +303,22 @@ impl<H: Holder> Driver<H> {
     }
 
     fn start_tasks(&mut self) {
+        if self.hashing.is_none() && !self.to_hash.is_empty() {
+            let runs = some_of(&mut self.to_hash, |run| run);
+            let mut hasher = std::mem::take(&mut self.hasher);
+            self.holder.with_ledger(|ledger| {
+                runs.iter().for_each(|run| hasher.begin_at(run.chain(), ledger));
+            });
+            self.hashing = Some(tokio::task::spawn_blocking(move || {
+                let hashed = runs.into_iter().map(|run| hasher.hash(run)).collect();
+                (hasher, hashed)
+            }));
+        }
         if self.storing.is_none() && !self.to_store.is_empty() {
-            let mut bytes = 0;
-            let within = |run: &&Run| {
-                bytes += run.bytes().len();
-                bytes <= STORE_AT_ONCE
-            };
-            let count = self.to_store.iter().take_while(within).count().max(1);
-            let runs: Vec<Run> = self.to_store.drain(..count).collect();
+            let runs = some_of(&mut self.to_store, HashedRun::run);
             let holder = Arc::clone(&self.holder);
             self.storing = Some(tokio::task::spawn_blocking(move || {
-                let chains = runs.iter().map(Run::chain).collect();
+                let chains = runs.iter().map(|run| run.run().chain()).collect();
                 (chains, holder.store(runs))
             }));
         }
@@ -335,6 +327,24 @@ impl<H: Holder> Driver<H> {
         {
             let holder = Arc::clone(&self.holder);
             self.asking = Some(tokio::task::spawn_blocking(move || ask.put_to(&*holder)));
+        }
+    }
+
+    /// Whether anything that came is not durable yet.
+    fn is_storing(&self) -> bool {
+        self.hashing.is_some()
+            || self.storing.is_some()
+            || !self.to_hash.is_empty()
+            || !self.to_store.is_empty()
+    }
+
+    fn handle_hashed(&mut self, hashed: Result<(RunHasher, Vec<HashedRun>), Fault>) {
+        match hashed {
+            Ok((hasher, runs)) => {
+                self.hasher = hasher;
+                self.to_store.extend(runs);
+            }
+            Err(fault) => self.end = Some(End::Error(fault.into())),
         }
     }
 
@@ -365,24 +375,9 @@ impl<H: Holder> Driver<H> {
         }
     }
 
-    fn handle_written(&mut self, written: Result<usize, WriteError>) {
-        match written {
-            Ok(length) => {
-                self.sent += length;
-                // Moving what is left is cheap once most is sent, and keeps the buffer small.
-                if self.sent * 2 >= self.output.len() {
-                    self.output.drain(..self.sent);
-                    self.sent = 0;
-                }
-            }
-            Err(WriteError::ConnectionLost(error)) => self.end = Some(lost(error)),
-            Err(_) => self.end = Some(End::PeerEnded),
-        }
-    }
-
     fn handle_end(&mut self) {
         self.input_ended = true;
-        match self.frames.finish() {
+        match self.incoming.finish() {
             Ok(()) => self.session.handle_end(),
             Err(refusal) => self.end = Some(End::Error(refusal.into())),
         }
@@ -390,10 +385,12 @@ impl<H: Holder> Driver<H> {
 
     /// What came whole before the connection broke is verified like any other, so it is kept.
     async fn after_loss(&mut self, error: ConnectionError) -> End {
-        while self.storing.is_some() || !self.to_store.is_empty() {
+        while self.is_storing() {
             self.start_tasks();
-            let stored = finished(&mut self.storing).await;
-            self.handle_stored(stored);
+            tokio::select! {
+                hashed = finished(&mut self.hashing) => self.handle_hashed(hashed),
+                stored = finished(&mut self.storing) => self.handle_stored(stored),
+            }
             if let Some(end) = self.end.take() {
                 return end;
             }
@@ -403,9 +400,8 @@ impl<H: Holder> Driver<H> {
 
     /// Sends what is left and ends the stream, unless the peer takes too long over it.
     async fn send_rest(&mut self, send: &mut SendStream) {
-        let rest = self.output.get(self.sent..).unwrap_or_default();
         let sending = async {
-            if send.write_all(rest).await.is_ok() && send.finish().is_ok() {
+            if self.outgoing.write_all(send).await.is_ok() && send.finish().is_ok() {
                 let _ = send.stopped().await;
             }
         };
@@ -415,11 +411,22 @@ impl<H: Holder> Driver<H> {
 
 /// Reads on until the peer ends its stream or is gone. What it still says is no news.
 async fn read_to_end(receive: &mut RecvStream) {
-    while let Ok(Some(_)) = receive.read_chunk(READ_AT_ONCE, true).await {}
+    while let Ok(Some(_)) = receive.read_chunk(usize::MAX, true).await {}
 }
 
 fn lost(error: ConnectionError) -> End {
     if is_done(&error) { End::PeerEnded } else { End::Error(error.into()) }
+}
+
+/// Takes runs off the front, as many as are stored at a time.
+fn some_of<R>(runs: &mut VecDeque<R>, run: impl Fn(&R) -> &Run) -> Vec<R> {
+    let mut bytes = 0;
+    let within = |next: &&R| {
+        bytes += run(next).bytes().len();
+        bytes <= STORE_AT_ONCE
+    };
+    let count = runs.iter().take_while(within).count().max(1);
+    runs.drain(..count.min(runs.len())).collect()
 }
 
 /// Waits for news, if there may be any. What will never tell any more is forgotten.

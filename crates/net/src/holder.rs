@@ -6,7 +6,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 
 use ledger::fork::Comparison;
-use ledger::{ChainId, ChainStart, CrewId, DeviceKey, ForkProof, Ledger, Refusal, Run};
+use ledger::{ChainId, ChainStart, CrewId, DeviceKey, ForkProof, HashedRun, Ledger, Refusal, Run};
 use sync::CommonGround;
 use tokio::sync::watch;
 
@@ -49,7 +49,7 @@ pub trait Holder: Send + Sync + 'static {
     ///
     /// # Errors
     /// [`Fault`] if they could not be made durable. None of them is in the ledger then.
-    fn store(&self, runs: Vec<Run>) -> Result<Vec<Result<(), Refusal>>, Fault>;
+    fn store(&self, runs: Vec<HashedRun>) -> Result<Vec<Result<(), Refusal>>, Fault>;
 
     /// A run of the chain that begins at or covers `from_seq`: as many joined as fit in 1 MiB. None
     /// if the store can't give it. May wait for a disk: it is called where that is allowed.

@@ -29,6 +29,7 @@ mod power;
 mod resets;
 mod returning;
 mod socket;
+mod streams;
 pub mod verifier;
 
 pub use check_words::CheckWords;

@@ -9,19 +9,15 @@ use std::time::Duration;
 
 use ledger::{DeviceKey, PhotoHash, Refusal};
 use quinn::{Connection, RecvStream, SendStream, Side, VarInt};
-use sync::photos::{GROUP, GroupHash, Outline, PhotoOutput, PhotoSession, Portion};
-use sync::{FrameReader, push_frame};
+use sync::photos::{GroupHash, Outline, PhotoOutput, PhotoSession, Portion};
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 use tokio::time::sleep;
 
 use crate::holder::Fault;
 use crate::photo_holder::PhotoHolder;
+use crate::streams::{Incoming, Outgoing};
 
-/// Bytes that are read from the stream at a time.
-const READ_AT_ONCE: usize = 256 * 1024;
-/// While this many bytes wait to be sent, the session is not asked for more.
-const ENOUGH_TO_SEND: usize = 256 * 1024;
 /// Bytes of groups that are written to disk at a time.
 const WRITE_AT_ONCE: usize = 1024 * 1024;
 /// Photos that are made durable side by side: a disk does many at once in little more time than one.
@@ -67,11 +63,8 @@ struct Driver {
     session: PhotoSession,
     holder: Arc<dyn PhotoHolder>,
     peer: DeviceKey,
-    frames: FrameReader,
-    input: Vec<u8>,
-    taken: usize,
-    output: Vec<u8>,
-    sent: usize,
+    incoming: Incoming,
+    outgoing: Outgoing,
     jobs: JoinSet<Done>,
     on_disk: VecDeque<OnDisk>,
     is_on_disk: bool,
@@ -136,11 +129,8 @@ pub(crate) async fn drive_photos(
         session: PhotoSession::new(holder.keeps()),
         holder,
         peer,
-        frames: FrameReader::default(),
-        input: Vec::new(),
-        taken: 0,
-        output: Vec::new(),
-        sent: 0,
+        incoming: Incoming::default(),
+        outgoing: Outgoing::default(),
         jobs: JoinSet::new(),
         on_disk: VecDeque::new(),
         is_on_disk: false,
@@ -170,19 +160,17 @@ impl Driver {
         tokio::pin!(patience);
         let mut waits = true;
         let mut bell = self.holder.bell();
-        let mut buffer = vec![0; READ_AT_ONCE];
         loop {
             self.session.handle_quiet(*quiet.borrow_and_update());
             self.take_in_input();
             self.do_outputs();
             self.start_jobs();
-            let all_is_sent = self.sent == self.output.len();
-            if self.over && all_is_sent {
+            if self.over && self.outgoing.is_empty() {
                 return;
             }
             let is_idle = self.is_idle() || (!waits && !self.session.is_open());
             idle.send_if_modified(|was| std::mem::replace(was, is_idle) != is_idle);
-            let may_read = self.taken == self.input.len() && self.wants_frames() && !self.over;
+            let may_read = self.incoming.is_empty() && self.wants_frames() && !self.over;
             tokio::select! {
                 Some(done) = self.jobs.join_next() => match done {
                     Ok(done) => self.handle_done(done),
@@ -191,19 +179,13 @@ impl Driver {
                         return;
                     }
                 },
-                written = send.write(self.output.get(self.sent..).unwrap_or_default()), if !all_is_sent => {
-                    let Ok(length) = written else { return };
-                    self.sent += length;
-                    if self.sent * 2 >= self.output.len() {
-                        self.output.drain(..self.sent);
-                        self.sent = 0;
+                written = self.outgoing.write_some(send), if !self.outgoing.is_empty() => {
+                    if written.is_err() {
+                        return;
                     }
                 }
-                read = receive.read(&mut buffer), if may_read => {
-                    let Ok(Some(length)) = read else { return };
-                    self.input.clear();
-                    self.input.extend_from_slice(buffer.get(..length).unwrap_or_default());
-                    self.taken = 0;
+                read = self.incoming.read_some(receive), if may_read => {
+                    let Ok(true) = read else { return };
                 }
                 changed = bell.changed() => {
                     if changed.is_err() {
@@ -220,7 +202,7 @@ impl Driver {
     /// Whether both sides have what they want, as far as is known, and all is on the disk.
     fn is_idle(&self) -> bool {
         self.session.is_idle()
-            && self.sent == self.output.len()
+            && self.outgoing.is_empty()
             && self.jobs.is_empty()
             && self.on_disk.is_empty()
             && !self.bell_rang
@@ -231,13 +213,10 @@ impl Driver {
     }
 
     fn take_in_input(&mut self) {
-        while !self.over && self.taken < self.input.len() && self.wants_frames() {
-            let mut rest = self.input.get(self.taken..).unwrap_or_default();
-            let frame = self.frames.take_in(&mut rest);
-            self.taken = self.input.len() - rest.len();
-            match frame {
+        while !self.over && self.wants_frames() {
+            match self.incoming.next_frame() {
                 Ok(Some(frame)) => self.session.handle_frame(&frame),
-                Ok(None) => {}
+                Ok(None) => break,
                 Err(refusal) => self.refuse(refusal),
             }
             self.do_outputs();
@@ -246,9 +225,8 @@ impl Driver {
 
     fn do_outputs(&mut self) {
         while !self.over {
-            let has_enough_to_send = self.output.len() - self.sent >= ENOUGH_TO_SEND;
-            let output =
-                if has_enough_to_send { self.session.poll_work() } else { self.session.poll_output() };
+            let is_enough = self.outgoing.is_enough();
+            let output = if is_enough { self.session.poll_work() } else { self.session.poll_output() };
             let Some(output) = output else { break };
             self.do_output(output);
         }
@@ -257,9 +235,7 @@ impl Driver {
     fn do_output(&mut self, output: PhotoOutput) {
         let (peer, holder) = (self.peer, Arc::clone(&self.holder));
         match output {
-            PhotoOutput::Send(frame) => {
-                push_frame(&mut self.output, &frame);
-            }
+            PhotoOutput::Send(frame) => self.outgoing.push(frame),
             PhotoOutput::Look(photos) => self.start(move || Done::Looked(holder.look(peer, &photos))),
             PhotoOutput::PeerHolds(portions) => self.start(move || {
                 holder.note(peer, &portions);
@@ -446,6 +422,3 @@ fn on_disk(holder: &dyn PhotoHolder, peer: DeviceKey, work: VecDeque<OnDisk>) ->
 fn warn(photo: PhotoHash, fault: &Fault) {
     tracing::warn!(photo = %photo.short(), "a photo is not kept: {fault}");
 }
-
-// What is read from the stream at a time holds several groups, so that they are written together.
-const _: () = assert!(READ_AT_ONCE > 4 * GROUP);

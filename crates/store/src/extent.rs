@@ -33,6 +33,26 @@ pub(crate) struct PlacedRun {
     pub(crate) bytes: Result<Range<usize>, Damage>,
 }
 
+impl Extent {
+    /// The runs, each with its bytes unless they are damaged. Those of a long run, which is alone, are not copied.
+    pub(crate) fn into_runs(self) -> impl Iterator<Item = (RunSpan, Position, Result<Vec<u8>, Damage>)> {
+        let Self { runs, mut bytes } = self;
+        let is_alone = runs.len() == 1;
+        runs.into_iter().map(move |run| {
+            let own = run.bytes.map(|range| {
+                if is_alone {
+                    bytes.truncate(range.end);
+                    bytes.drain(..range.start);
+                    std::mem::take(&mut bytes)
+                } else {
+                    bytes.get(range).unwrap_or_default().to_vec()
+                }
+            });
+            (run.span, run.place, own)
+        })
+    }
+}
+
 /// Finds the runs of an extent in its bytes; none if they are not all there, so that the entry is wrong.
 /// Runs that must be in a damaged record come as one that spans what is missing.
 pub(crate) fn runs_in(entry: &Entry, piece: &[u8]) -> Option<Vec<PlacedRun>> {

@@ -57,7 +57,7 @@ pub(crate) struct Entry {
 }
 
 impl Entry {
-    fn end_seq(&self) -> u64 {
+    pub(crate) fn end_seq(&self) -> u64 {
         self.key.first_seq.saturating_add(u64::from(self.event_count))
     }
 

@@ -6,7 +6,6 @@ use ledger::ChainId;
 
 use crate::Position;
 use crate::error::ReadError;
-use crate::extent::Extent;
 use crate::index::{Entry, Key};
 use crate::recovery::Damage;
 use crate::store::{Store, StoredRun};
@@ -52,18 +51,15 @@ impl<'a> Runs<'a> {
     /// Fetches entries, or finds the runs of the next one.
     fn find_more(&mut self) -> Result<(), ReadError> {
         if let Some(entry) = self.page.pop_front() {
+            if entry.end_seq() <= self.from_seq {
+                return Ok(());
+            }
             return match self.store.read_extent(&entry)? {
-                Some(Extent { runs, bytes }) => {
-                    for run in runs {
-                        let order = (run.span.first_seq, run.place);
-                        if run.span.last_seq() >= self.from_seq && self.given < Some(order) {
-                            let (span, place) = (run.span, run.place);
-                            let run = run.bytes.map(|range| StoredRun {
-                                span,
-                                place,
-                                bytes: bytes[range].to_vec(),
-                            });
-                            self.waiting.insert(order, run);
+                Some(extent) => {
+                    for (span, place, bytes) in extent.into_runs() {
+                        let order = (span.first_seq, place);
+                        if span.last_seq() >= self.from_seq && self.given < Some(order) {
+                            self.waiting.insert(order, bytes.map(|bytes| StoredRun { span, place, bytes }));
                         }
                     }
                     Ok(())

@@ -234,16 +234,14 @@ impl Store {
             match self.index.extent_holding(chain, seq) {
                 Ok(None) => return Ok(None),
                 Ok(Some(entry)) => {
-                    if let Some(Extent { runs, bytes }) = self.read_extent(&entry)? {
-                        let holding = runs
-                            .into_iter()
-                            .find(|run| (run.span.first_seq..=run.span.last_seq()).contains(&seq));
-                        return holding
-                            .map(|run| {
-                                let bytes = bytes[run.bytes.map_err(ReadError::Damaged)?].to_vec();
-                                Ok(StoredRun { span: run.span, place: run.place, bytes })
-                            })
-                            .transpose();
+                    if let Some(extent) = self.read_extent(&entry)? {
+                        let mut runs = extent.into_runs();
+                        let holding =
+                            runs.find(|(span, ..)| (span.first_seq..=span.last_seq()).contains(&seq));
+                        let stored = holding.map(|(span, place, bytes)| {
+                            bytes.map(|bytes| StoredRun { span, place, bytes }).map_err(ReadError::Damaged)
+                        });
+                        return stored.transpose();
                     }
                 }
                 Err(IndexLost(lost)) => reason = lost,

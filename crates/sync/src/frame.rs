@@ -8,10 +8,10 @@ pub const MAX_FRAME: usize = 65_536;
 /// Most bytes of a length.
 const MAX_LENGTH: usize = 3;
 
-/// Puts a frame behind what is to go on the stream: its length as a variable-length number, and then itself.
-pub fn push_frame(stream: &mut Vec<u8>, frame: &[u8]) {
-    stream.extend_from_slice(encode::usize(frame.len(), &mut encode::usize_buffer()));
-    stream.extend_from_slice(frame);
+/// What goes before a frame on the stream: its length as a variable-length number.
+#[must_use]
+pub fn frame_length(frame: &[u8]) -> Vec<u8> {
+    encode::usize(frame.len(), &mut encode::usize_buffer()).to_vec()
 }
 
 /// Cuts a stream into frames. Holds at most one frame, whatever the peer sends.
@@ -88,8 +88,8 @@ mod tests {
     #[test]
     fn a_stream_cut_anywhere_gives_the_same_frames() {
         let frames: [&[u8]; 5] = [b"plaster", b"", &[7; 127], &[7; 128], &[7; MAX_FRAME]];
-        let mut stream = Vec::new();
-        frames.iter().for_each(|frame| push_frame(&mut stream, frame));
+        let stream: Vec<u8> =
+            frames.iter().flat_map(|frame| [&frame_length(frame)[..], frame].concat()).collect();
         for step in [1, 3, 1000, stream.len()] {
             let (mut reader, mut read) = (FrameReader::default(), Vec::new());
             for mut piece in stream.chunks(step) {

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use ledger::fork::Comparison;
 use ledger::{DeviceSecret, Ledger, Run, TakenIn};
-use sync::{FrameReader, Output, Session, push_frame};
+use sync::{FrameReader, Output, Session, frame_length};
 
 use crate::corpus;
 
@@ -28,7 +28,7 @@ impl Side {
         while let Some(output) = self.session.poll_output() {
             match output {
                 Output::Send(frame) => {
-                    push_frame(&mut self.said, &frame);
+                    self.said.extend([frame_length(&frame), frame.clone()].concat());
                     sent.push(frame);
                 }
                 Output::TakeInChain(start) => {

@@ -35,7 +35,7 @@ pub fn run(bytes: &[u8]) {
     assert_eq!(run.bytes(), bytes);
     assert_eq!(run.events().count() as u64, u64::from(run.count()));
     let middle = run.first_seq() + u64::from(run.count()) / 2;
-    if let Some(rest) = run.starting_at(middle) {
+    if let Some(rest) = run.clone().starting_at(middle) {
         let again = Run::decode(rest.bytes().to_vec());
         assert_eq!(again.as_ref(), Ok(&rest), "what is left of a run is a run");
     }

@@ -4,7 +4,7 @@
 use std::collections::VecDeque;
 
 use daemon::Holding;
-use ledger::{ChainId, Run};
+use ledger::{ChainId, Run, RunHasher};
 use net::Holder as _;
 use sync::{Output, Session};
 
@@ -18,6 +18,7 @@ struct End {
     /// Frames that the other side has sent and that have not arrived.
     on_the_way: VecDeque<Vec<u8>>,
     to_store: VecDeque<Run>,
+    hasher: RunHasher,
     /// What the device is asked for besides storing.
     to_ask: VecDeque<Output>,
     /// The device holds more than the session was told.
@@ -98,6 +99,7 @@ impl End {
             session: session(peer, holding),
             on_the_way: VecDeque::new(),
             to_store: VecDeque::new(),
+            hasher: RunHasher::default(),
             to_ask: VecDeque::new(),
             bell: false,
             over: false,
@@ -113,7 +115,14 @@ impl End {
         let count = self.to_store.len().min(most);
         let runs: Vec<Run> = self.to_store.drain(..count).collect();
         let chains: Vec<ChainId> = runs.iter().map(Run::chain).collect();
-        match holding.store(runs) {
+        let hashed = holding.with_ledger(|ledger| {
+            let hash = |run: Run| {
+                self.hasher.begin_at(run.chain(), ledger);
+                self.hasher.hash(run)
+            };
+            runs.into_iter().map(hash).collect()
+        });
+        match holding.store(hashed) {
             Ok(outcomes) => {
                 for (chain, outcome) in chains.into_iter().zip(outcomes) {
                     holding.with_ledger(|ledger| match outcome {

@@ -5,7 +5,8 @@ use ledger::event::{KIND_VERSION, NotWritable};
 use ledger::roster::Standing;
 use ledger::roster_events::DeviceRetired;
 use ledger::{
-    Audience, Body, ChainId, ChainStart, EventHash, Payload, PersonId, RecoverySecret, Refusal, RunBuilder,
+    Audience, Body, ChainId, ChainStart, EventHash, HashedRun, Payload, PersonId, RecoverySecret, Refusal,
+    RunBuilder,
 };
 
 use super::{Node, Write};
@@ -66,7 +67,7 @@ impl Node {
         }
         let (run, _) = builder.finish(&self.crew(), &self.secret).ok_or(Refusal::EmptyRun)?;
         let mut group = Group::new(&self.ledger);
-        group.add(|_| Some(start), &run)?;
+        group.add(|_| Some(start), HashedRun::new(run, tip.hash, hashes.clone()))?;
         for ((seq, hash), write) in (tip.next_seq..).zip(&hashes).zip(writes) {
             if let Standing::Without(lacking) =
                 group.ledger.roster().standing(&start, (seq, *hash), &write.payload)

@@ -5,11 +5,13 @@ use std::collections::BTreeMap;
 use crate::ids::{ChainId, EventHash, PersonId};
 use crate::roster_events::{Role, RoleChanged};
 
+use super::difference::differing;
+
 /// A place in a chain.
 pub(super) type Place = (ChainId, u64);
 
 /// A change of a role that counts.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct CountedChange {
     /// Its event.
     pub(super) hash: EventHash,
@@ -45,6 +47,11 @@ impl RoleHistory {
     /// The role a person starts with.
     pub(super) fn first(&self, person: PersonId) -> Option<Role> {
         self.first.get(&person).copied()
+    }
+
+    /// The people whose roles are not the same everywhere in both.
+    pub(super) fn differing<'a>(&'a self, other: &'a Self) -> impl Iterator<Item = &'a PersonId> {
+        differing(&self.first, &other.first).chain(differing(&self.changes, &other.changes))
     }
 
     /// Adds a change.

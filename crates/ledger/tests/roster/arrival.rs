@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use ledger::chain::ChainStart;
 use ledger::frontier::TakenIn;
 use ledger::ids::PersonId;
-use ledger::roster::{Device, Person, Roster, RosterEvent, Standing};
+use ledger::roster::{Device, Difference, Person, Roster, RosterEvent, Standing};
 use ledger::roster_events::Role;
-use ledger::{Body, DeviceKey, EventHash, Ledger, Refusal, Run};
+use ledger::{Body, DeviceKey, EventHash, Ledger, Payload, Refusal, Run};
 use proptest::prelude::*;
 
 use crate::world::{Voice, World, crew_chain, key, lost};
@@ -143,6 +143,26 @@ proptest! {
         for start in world.chains.values() {
             prop_assert_eq!(straight.roster().cut(start), shuffled.roster().cut(start));
         }
+    }
+
+    #[test]
+    fn what_no_difference_touches_two_rosters_judge_alike(sayings in sayings(), at in any::<prop::sample::Index>()) {
+        let world = history(&sayings);
+        let earlier = deliver(&world, world.runs[..at.index(world.runs.len()) + 1].to_vec());
+        let later = deliver(&world, world.runs.clone());
+        let standing = |ledger: &Ledger, event: &RosterEvent| {
+            ledger.roster().standing(&event.start, (event.seq, event.hash), &event.payload)
+        };
+        for (one, other) in [(&earlier, &later), (&later, &earlier)] {
+            let difference = one.roster().difference(other.roster());
+            for event in world.events.values() {
+                let Payload { act, body } = &event.payload;
+                if !difference.may_touch(&event.start, act, body.kind()) {
+                    prop_assert_eq!(standing(one, event), standing(other, event));
+                }
+            }
+        }
+        prop_assert_eq!(later.roster().difference(later.roster()), Difference::default());
     }
 
     #[test]

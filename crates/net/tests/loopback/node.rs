@@ -8,8 +8,8 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use ledger::fork::Comparison;
 use ledger::roster_events::{CrewFounded, DeviceAdmitted, DeviceRetired};
 use ledger::{
-    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, ForkProof, Ledger,
-    Payload, PersonId, Refusal, Run, RunBuilder, TakenIn,
+    Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, ForkProof, HashedRun,
+    Ledger, Payload, PersonId, Refusal, Run, RunBuilder, RunHasher, TakenIn,
 };
 use net::certificate::DeviceCertificate;
 use net::config::client_config;
@@ -124,7 +124,7 @@ impl Node {
         }
         let (run, _) = builder.finish(&held.ledger.crew(), &self.secret).expect("an event");
         drop(held);
-        assert_eq!(self.store(vec![run]), Ok(vec![Ok(())]));
+        assert_eq!(self.store(vec![RunHasher::default().hash(run)]), Ok(vec![Ok(())]));
     }
 
     /// Appends this many events of an unknown kind.
@@ -219,11 +219,11 @@ impl Holder for Node {
         self.held().ledger.take_in_chain(start)
     }
 
-    fn store(&self, runs: Vec<Run>) -> Result<Vec<Result<(), Refusal>>, Fault> {
+    fn store(&self, runs: Vec<HashedRun>) -> Result<Vec<Result<(), Refusal>>, Fault> {
         let mut held = self.held();
-        let outcomes = runs.iter().map(|run| {
-            if let TakenIn::New(checked) = held.ledger.check_run(run)? {
-                held.runs.entry(run.chain()).or_default().push(checked.run().clone());
+        let outcomes = runs.into_iter().map(|run| {
+            if let TakenIn::New(checked) = held.ledger.check_hashed_run(run)? {
+                held.runs.entry(checked.run().chain()).or_default().push(checked.run().clone());
                 held.ledger.take_in(&checked);
             }
             Ok(())

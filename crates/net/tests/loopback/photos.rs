@@ -7,16 +7,14 @@ use ledger::{DeviceKey, PhotoHash};
 use net::config::SYNC_PROTOCOL;
 use net::{Endpoint, Fault, PhotoHolder};
 use sync::photos::{GROUP, GroupHash, Outline, Outliner, Portion};
-use sync::{FrameReader, push_frame};
+use sync::{FrameReader, frame_length};
 use tokio::sync::watch;
 
 use crate::node::{LOOPBACK, Node, connect, key, soon};
 
 /// A frame as it goes on a stream.
 fn on_the_stream(frame: &[u8]) -> Vec<u8> {
-    let mut bytes = Vec::new();
-    push_frame(&mut bytes, frame);
-    bytes
+    [&frame_length(frame)[..], frame].concat()
 }
 
 #[derive(Default)]

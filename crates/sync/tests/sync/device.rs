@@ -172,7 +172,7 @@ impl Device {
     /// What a shell does with `Output::Read`.
     pub(crate) fn read(&self, chain: ChainId, from_seq: u64) -> Option<Run> {
         let mut runs = self.runs.get(&chain)?.iter().skip_while(|run| run.next_seq() <= from_seq);
-        let mut joined = runs.next()?.starting_at(from_seq)?;
+        let mut joined = runs.next()?.clone().starting_at(from_seq)?;
         while runs.next().is_some_and(|run| joined.join(run)) {}
         Some(joined)
     }

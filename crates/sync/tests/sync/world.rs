@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use ledger::{Refusal, Run};
-use sync::{FrameReader, Output, Session, push_frame};
+use sync::{FrameReader, Output, Session, frame_length};
 
 use crate::device::Device;
 
@@ -133,8 +133,7 @@ impl World {
             );
             match output {
                 Output::Send(frame) => {
-                    let mut bytes = Vec::new();
-                    push_frame(&mut bytes, &frame);
+                    let bytes = [&frame_length(&frame)[..], &frame].concat();
                     end.sent_bytes += bytes.len();
                     end.sent_frames.push(frame);
                     self.links[link].ends[1 - side].wire.push_back((self.now + delay, bytes));
