@@ -187,6 +187,9 @@ impl Holder for Holding {
     }
 
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>, common: Option<CommonGround>) {
+        if self.look(|ledger| ledger.roster().device(&peer).is_none()) {
+            return; // Whoever knocks leaves no trace.
+        }
         let events: u64 = holds.values().sum();
         self.announced.fetch_max(events, Ordering::Relaxed);
         tracing::info!(peer = %peer.short(), events, "what a peer holds");
@@ -205,6 +208,9 @@ impl Holder for Holding {
     }
 
     fn note_reached(&self, peer: DeviceKey, address: SocketAddr) {
+        if self.look(|ledger| ledger.roster().device(&peer).is_none()) {
+            return;
+        }
         let mut met = self.met.lock().unwrap_or_else(PoisonError::into_inner);
         let now = met.entry(peer).or_default();
         now.at_ms = self.machine.now_ms();

@@ -15,7 +15,7 @@ use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 
-use ledger::run::EventView;
+use ledger::run::{EventView, MAX_JOINED};
 use ledger::sabotage::Fault;
 use ledger::{
     Act, Audience, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, HashedRun, Kind, Ledger,
@@ -38,8 +38,6 @@ use crate::verified::{Pending, Verified};
 
 /// Most bytes of runs in one group of the journal.
 const GROUP_BYTES: usize = 3 * 1024 * 1024;
-/// Bytes that runs are joined up to.
-const JOINED_BYTES: usize = 1024 * 1024;
 /// What the log calls that which became of the data folder, for whoever opened it.
 pub const OF_THE_FOLDER: &str = "fivebar::folder";
 
@@ -397,35 +395,31 @@ impl Node {
     /// # Errors
     /// [`NodeError::Read`].
     pub fn read_run(&mut self, chain: ChainId, from_seq: u64) -> Result<Option<Run>, NodeError> {
-        let mut joined: Option<Run> = None;
+        let (mut runs, mut next_seq, mut length): (Vec<Run>, _, _) = (Vec::new(), from_seq, 0);
         for stored in self.store.runs(chain, from_seq) {
-            let run = match (stored, &joined) {
-                (Ok(stored), _) => Run::decode(stored.bytes)?,
-                (Err(_), Some(_)) => break, // What is whole before the damage is still good to send.
-                (Err(error), None) => return Err(error.into()),
+            let run = match stored {
+                Ok(stored) => Run::decode(stored.bytes)?,
+                Err(_) if !runs.is_empty() => break, // What is whole before the damage is still good to send.
+                Err(error) => return Err(error.into()),
             };
-            let next_seq = joined.as_ref().map_or(from_seq, Run::next_seq);
             if run.next_seq() <= next_seq {
                 continue; // Another copy of what was read.
             }
             let Some(run) = run.starting_at(next_seq).filter(|run| run.first_seq() == next_seq) else {
                 break;
             };
-            let length = run.bytes().len();
-            match &mut joined {
-                None => joined = Some(run),
-                Some(before) => {
-                    if !before.join(&run) {
-                        break;
-                    }
-                }
-            }
+            next_seq = run.next_seq();
+            length += run.bytes().len();
             // The next is read only if it fits, too, should it be as long.
-            if joined.as_ref().is_some_and(|joined| joined.bytes().len() + length > JOINED_BYTES) {
+            let is_enough = length + run.bytes().len() > MAX_JOINED;
+            runs.push(run);
+            if is_enough {
                 break;
             }
         }
-        Ok(joined)
+        let mut runs = runs.into_iter();
+        let first = runs.next();
+        Ok(first.map(|first| first.joined(runs.as_slice())))
     }
 }
 

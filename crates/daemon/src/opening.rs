@@ -202,8 +202,8 @@ fn pass<E: From<DiskError>>(
     let audience = if is_office { Audience::Office } else { Audience::Crew };
     let keys = OfficeKeys::received(ledger.given_keys(), device);
     let filed: [Filed; 2] = thread::scope(|scope| {
-        let other = scope.spawn(|| other.opened(&keys).judged(audience, judge(&ledger)));
-        [own.opened(&keys).judged(audience, judge(&ledger)), join(other)]
+        let other = scope.spawn(|| other.opened(&keys).judged(audience, judge(&ledger, None)));
+        [own.opened(&keys).judged(audience, judge(&ledger, None)), join(other)]
     });
     Ok(Opened { book: Book::of(audience, filed), ledger, keys, verified, damage })
 }

@@ -3,6 +3,8 @@
 //! Chain, sequence number and the hash before are left out of each event, because each has only
 //! one possible value. A run is kept as its bytes; events are looked at in place.
 
+use bytes::Bytes;
+
 use crate::chain::{ChainStart, DeviceSecret, Tip, head_bytes, verify_signature};
 use crate::codec::MAX_PAYLOAD;
 use crate::event::{Event, hash_event, seal_payload};
@@ -12,6 +14,8 @@ use crate::sealing::{NONCE, OfficeKey};
 
 /// Most bytes of a run: a relay keeps a head every 1 MiB, and the event that passes the mark may be whole.
 pub const MAX_RUN: usize = 1024 * 1024 + 64 * 1024;
+/// Most bytes of runs that are joined.
+pub const MAX_JOINED: usize = 1024 * 1024;
 /// Bytes before the first event: chain id, first sequence number, number of events.
 const RUN_HEADER: usize = 28;
 /// Bytes before each payload: time of making, kind, kind version, length.
@@ -55,7 +59,7 @@ impl PlacedEvent<'_> {
 /// Consecutive events of one chain, ending in a signed head. Well-formed, not yet verified.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Run {
-    bytes: Vec<u8>,
+    bytes: Bytes,
 }
 
 fn array<const N: usize>(bytes: &[u8], at: usize) -> Option<[u8; N]> {
@@ -78,7 +82,8 @@ impl Run {
     ///
     /// # Errors
     /// [`Refusal::TooLarge`], [`Refusal::EmptyRun`] or [`Refusal::MalformedEnvelope`].
-    pub fn decode(bytes: Vec<u8>) -> Result<Self, Refusal> {
+    pub fn decode(bytes: impl Into<Bytes>) -> Result<Self, Refusal> {
+        let bytes = bytes.into();
         if bytes.len() > MAX_RUN {
             return Err(Refusal::TooLarge);
         }
@@ -98,7 +103,7 @@ impl Run {
 
     /// The bytes on disk and wire.
     #[must_use]
-    pub fn bytes(&self) -> &[u8] {
+    pub const fn bytes(&self) -> &Bytes {
         &self.bytes
     }
 
@@ -232,25 +237,32 @@ impl Run {
         bytes.extend_from_slice(&u32::try_from(left).ok()?.to_le_bytes());
         bytes.extend_from_slice(rest);
         bytes.extend_from_slice(&self.signature());
-        Some(Self { bytes })
+        Some(Self { bytes: bytes.into() })
     }
 
-    /// Takes in the run that follows, so that both are one, without the head in between. Says whether it
-    /// did: not if the other does not follow, or if both together are over 1 MiB. Nothing is changed then.
+    /// Makes one run of this one and those that follow it, without the heads in between: of as many as are together
+    /// not over 1 MiB, and up to the first that does not follow.
     #[must_use]
-    pub fn join(&mut self, next: &Self) -> bool {
-        let length = self.bytes.len() + next.bytes.len() - RUN_HEADER - SIGNATURE;
-        let follows = self.chain() == next.chain() && self.next_seq() == next.first_seq();
-        let count = self.count().checked_add(next.count());
-        let (Some(count), Some(behind), true) =
-            (count, next.bytes.get(RUN_HEADER..), follows && length <= 1024 * 1024)
-        else {
-            return false;
-        };
-        self.bytes.truncate(self.bytes.len() - SIGNATURE);
-        self.bytes.extend_from_slice(behind);
-        self.bytes[24..RUN_HEADER].copy_from_slice(&count.to_le_bytes());
-        true
+    pub fn joined(self, behind: &[Self]) -> Self {
+        let (mut next_seq, mut count, mut length) = (self.next_seq(), self.count(), self.bytes.len());
+        let (mut events, mut signature) = (vec![self.event_bytes().unwrap_or_default()], self.signature());
+        for next in behind {
+            let own = next.event_bytes().unwrap_or_default();
+            length += own.len();
+            let follows = self.chain() == next.chain() && next_seq == next.first_seq();
+            let together = count.checked_add(next.count()).filter(|_| follows && length <= MAX_JOINED);
+            let Some(together) = together else { break };
+            events.push(own);
+            (next_seq, count, signature) = (next.next_seq(), together, next.signature());
+        }
+        if events.len() == 1 {
+            return self;
+        }
+        let header = self.bytes.get(..24).unwrap_or_default();
+        let count = count.to_le_bytes();
+        let pieces = [header, &count].into_iter().chain(events).chain([&signature[..]]);
+        let bytes = pieces.collect::<Vec<_>>().concat();
+        Self { bytes: bytes.into() }
     }
 
     fn event_bytes(&self) -> Option<&[u8]> {
@@ -339,6 +351,6 @@ impl RunBuilder {
         self.bytes[24..28].copy_from_slice(&count.to_le_bytes());
         let head = head_bytes(crew, &self.start.chain, self.tip.next_seq - 1, &self.tip.hash);
         self.bytes.extend_from_slice(&secret.sign(&head));
-        Some((Run { bytes: self.bytes }, self.tip))
+        Some((Run { bytes: self.bytes.into() }, self.tip))
     }
 }

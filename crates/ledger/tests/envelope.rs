@@ -273,7 +273,7 @@ fn a_run_that_is_cut_off_or_too_long_is_refused() {
     for end in 0..run.bytes().len() {
         assert_eq!(Run::decode(run.bytes()[..end].to_vec()), Err(Refusal::MalformedEnvelope), "{end} bytes");
     }
-    let trailing = [run.bytes(), &[0]].concat();
+    let trailing = [&run.bytes()[..], &[0]].concat();
     assert_eq!(Run::decode(trailing), Err(Refusal::MalformedEnvelope));
     let mut empty = run.bytes()[..28].to_vec();
     empty[24..].fill(0);
@@ -385,9 +385,7 @@ fn what_is_too_large_is_refused() {
     one_too_long.extend(vec![0; MAX_PAYLOAD + 1 + 64]);
     assert_eq!(Run::decode(one_too_long), Err(Refusal::MalformedEnvelope));
     let (next, _) = run_behind(tip, &secret(1), &[(0, 40, largest)]);
-    let mut joined = run.clone();
-    assert!(!joined.join(&next), "both together pass 1 MiB");
-    assert_eq!(joined, run);
+    assert_eq!(run.clone().joined(&[next]), run, "both together pass 1 MiB");
 }
 
 fn events() -> impl Strategy<Value = Vec<(i64, u16, Vec<u8>)>> {
@@ -420,9 +418,16 @@ proptest! {
             prop_assert_eq!(rest.verify(&CREW, &start(), &middle), Ok(after));
             let (second, _) = run_behind(middle, &secret(1), &events[split..]);
             prop_assert_eq!(&second, &rest);
-            let (mut joined, mut turned_round) = (first.clone(), second.clone());
-            prop_assert!(joined.join(&second) && !turned_round.join(&first));
-            prop_assert_eq!((joined, turned_round), (whole, second));
+            prop_assert_eq!(second.clone().joined(std::slice::from_ref(&first)), second.clone());
+            // Whatever stands behind one that does not follow is left out, too.
+            let behind = [second.clone(), first.clone(), second];
+            prop_assert_eq!(first.clone().joined(&behind), whole.clone());
+            let each = (0..events.len()).filter_map(|at| {
+                let (_, before) = if at == 0 { return None } else { run_behind(tip, &secret(1), &events[..at]) };
+                Some(run_behind(before, &secret(1), &events[at..=at]).0)
+            });
+            let alone = run_behind(tip, &secret(1), &events[..1]).0;
+            prop_assert_eq!(alone.joined(&each.collect::<Vec<_>>()), whole);
         }
     }
 
@@ -439,7 +444,7 @@ proptest! {
         let at = at.index(bytes.len());
         let end = (at + taken_out).min(bytes.len());
         bytes.splice(at..end, put_in);
-        prop_assume!(bytes != run.bytes());
+        prop_assume!(bytes != run.bytes()[..]);
         prop_assert!(Run::decode(bytes).and_then(|run| run.verify(&CREW, &start(), &tip)).is_err());
     }
 }

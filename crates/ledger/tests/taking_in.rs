@@ -5,8 +5,8 @@ mod common;
 use common::{MONDAY_MS, chain_id, samples, secret};
 use ledger::event::KIND_VERSION;
 use ledger::{
-    Audience, ChainStart, CrewId, DeviceSecret, EventHash, Kind, Ledger, Refusal, Run, RunBuilder, TakenIn,
-    Tip,
+    Audience, ChainStart, CrewId, DeviceSecret, EventHash, Kind, Ledger, Refusal, Run, RunBuilder, RunHasher,
+    TakenIn, Tip,
 };
 
 /// A crew founded on one laptop, and the pieces to write on with.
@@ -75,14 +75,49 @@ fn runs_are_new_known_or_out_of_order() {
     assert_eq!(founded.tip(), middle);
     assert_eq!(founded.ledger.check_run(&first), Ok(TakenIn::Known));
 
-    let mut joined = first.clone();
-    assert!(joined.join(&second));
+    let joined = first.clone().joined(std::slice::from_ref(&second));
     let Ok(TakenIn::New(checked)) = founded.ledger.check_run(&joined) else { panic!("a part is new") };
     assert_eq!(checked.run(), &second, "only what is not held is taken");
     assert_eq!(*checked.before(), middle);
     founded.ledger.take_in(&checked);
     founded.ledger.take_in(&checked);
     assert_eq!(founded.tip(), after, "the same run taken in twice counts once");
+}
+
+#[test]
+fn hashes_made_out_before_change_nothing_of_what_is_checked() {
+    let mut founded = Founded::new(1);
+    let (first, middle) = founded.notes(founded.tip(), &[1, 2]);
+    let (second, after) = founded.notes(middle, &[3]);
+    let mut hasher = RunHasher::default();
+    hasher.begin_at(first.chain(), &founded.ledger);
+    let [one, two] = [&first, &second].map(|run| hasher.hash(run.clone()));
+    let expected = founded.ledger.check_run(&first);
+    assert!(matches!(expected, Ok(TakenIn::New(_))));
+    assert_eq!(founded.ledger.check_hashed_run(one.clone()), expected);
+    founded.take_in(&first);
+    assert_eq!(founded.ledger.check_hashed_run(one), Ok(TakenIn::Known));
+    let expected = founded.ledger.check_run(&second);
+    assert_eq!(founded.ledger.check_hashed_run(two), expected);
+    // Made out from a place that is not held, or not at all: they are made out again.
+    for hashed in [RunHasher::default().hash(second.clone()), {
+        let mut astray = RunHasher::default();
+        astray.begin_at(second.chain(), &Founded::new(1).ledger);
+        let _ = astray.hash(founded.notes(Founded::new(1).tip(), &[7, 7]).0);
+        astray.hash(second.clone())
+    }] {
+        assert_eq!(founded.ledger.check_hashed_run(hashed), expected);
+    }
+    // What was tampered with on its way does not fit its head.
+    let mut bytes = second.bytes().to_vec();
+    let last = bytes.len() - 65;
+    bytes[last] ^= 1;
+    let mut hasher = RunHasher::default();
+    hasher.begin_at(second.chain(), &founded.ledger);
+    let tampered = hasher.hash(Run::decode(bytes).unwrap());
+    assert_eq!(founded.ledger.check_hashed_run(tampered), Err(Refusal::Forked));
+    founded.take_in(&second);
+    assert_eq!(founded.tip(), after);
 }
 
 #[test]

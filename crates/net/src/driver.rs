@@ -25,6 +25,8 @@ use crate::streams::{Incoming, Outgoing};
 /// Bytes of runs that are given to the holder at a time: about as much as it makes durable together. What
 /// gathers meanwhile waits for the next time.
 const STORE_AT_ONCE: usize = 3 * 1024 * 1024;
+/// How long a device that is not listed may take to show that it knows the crew.
+const PATIENCE: Duration = Duration::from_secs(10);
 /// How long the last words may take.
 const LAST_WORDS: Duration = Duration::from_secs(3);
 
@@ -172,6 +174,8 @@ impl<H: Holder> Driver<H> {
         let mut changes = self.holder.changes();
         let mut held = *changes.borrow_and_update();
         let mut watching = true;
+        let patience = tokio::time::sleep(PATIENCE);
+        tokio::pin!(patience);
         loop {
             self.take_in_input();
             self.do_outputs();
@@ -214,6 +218,9 @@ impl<H: Holder> Driver<H> {
                     Err(_) => watching = false,
                 },
                 () = changed(&mut self.photos_idle) => {}
+                () = &mut patience, if self.session.waits_for_hello() => {
+                    return End::Error(Refusal::Stranger.into());
+                }
                 error = connection.closed() => return self.after_loss(error).await,
             }
         }

@@ -235,7 +235,7 @@ impl Driver {
     fn do_output(&mut self, output: PhotoOutput) {
         let (peer, holder) = (self.peer, Arc::clone(&self.holder));
         match output {
-            PhotoOutput::Send(frame) => self.outgoing.push(frame),
+            PhotoOutput::Send(frame) => self.outgoing.push(frame.into()),
             PhotoOutput::Look(photos) => self.start(move || Done::Looked(holder.look(peer, &photos))),
             PhotoOutput::PeerHolds(portions) => self.start(move || {
                 holder.note(peer, &portions);

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use bytes::{Buf as _, Bytes};
 use ledger::Refusal;
 use quinn::{ReadError, RecvStream, SendStream, WriteError};
-use sync::{FrameReader, frame_length};
+use sync::{Frame, FrameReader};
 
 /// While this many bytes wait to be sent, a session is not asked for more.
 const ENOUGH_TO_SEND: usize = 256 * 1024;
@@ -20,10 +20,11 @@ pub(crate) struct Outgoing {
 }
 
 impl Outgoing {
-    pub(crate) fn push(&mut self, frame: Vec<u8>) {
-        let length = frame_length(&frame);
-        self.bytes += length.len() + frame.len();
-        self.pieces.extend([length, frame].map(Bytes::from));
+    pub(crate) fn push(&mut self, frame: Frame) {
+        for piece in frame.on_stream().into_iter().filter(|piece| !piece.is_empty()) {
+            self.bytes += piece.len();
+            self.pieces.push_back(piece);
+        }
     }
 
     pub(crate) const fn is_empty(&self) -> bool {

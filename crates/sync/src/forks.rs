@@ -6,6 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
+use bytes::Bytes;
 use ledger::fork::{Comparison, MAX_BRANCH};
 use ledger::run::MAX_RUN;
 use ledger::{ChainId, ForkProof, Ledger, Refusal, Run};
@@ -216,7 +217,8 @@ impl Forks {
         let Some((chain, from_seq)) = self.showing.take() else { return };
         let run = run.filter(|run| run.chain() == chain && run.first_seq() <= from_seq);
         let run = run.and_then(|run| run.starting_at(from_seq));
-        message::shown_parts(run.as_ref().map_or(&[][..], Run::bytes)).for_each(|frame| sending.push(frame));
+        let bytes = run.map_or_else(Bytes::new, |run| run.bytes().clone());
+        message::shown_parts(&bytes).for_each(|frame| sending.push(frame));
     }
 
     /// Notes that the shell is done with a proof. What lies further down is looked for.
@@ -261,7 +263,7 @@ impl Forks {
                 continue;
             }
             self.sent.insert(id, base);
-            message::fork_parts(&fork.proof().encode()).for_each(|frame| sending.push(frame));
+            message::fork_parts(&fork.proof().encode().into()).for_each(|frame| sending.push(frame));
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Frames: how a stream of bytes is cut into messages. Never holds more than one frame.
 
+use bytes::Bytes;
 use ledger::Refusal;
 use unsigned_varint::{decode, encode};
 
@@ -8,10 +9,56 @@ pub const MAX_FRAME: usize = 65_536;
 /// Most bytes of a length.
 const MAX_LENGTH: usize = 3;
 
-/// What goes before a frame on the stream: its length as a variable-length number.
-#[must_use]
-pub fn frame_length(frame: &[u8]) -> Vec<u8> {
-    encode::usize(frame.len(), &mut encode::usize_buffer()).to_vec()
+/// A frame to be sent. What it carries of a run is not copied.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Frame {
+    head: Bytes,
+    body: Bytes,
+}
+
+impl Frame {
+    /// A frame that begins with its kind and a mark, and carries these bytes.
+    pub(crate) fn carrying(head: [u8; 2], body: Bytes) -> Self {
+        Self { head: Bytes::copy_from_slice(&head), body }
+    }
+
+    /// The number of its kind; nought of an empty one, which is none.
+    #[must_use]
+    pub fn kind(&self) -> u8 {
+        self.head.first().copied().unwrap_or_default()
+    }
+
+    /// How long it is, without its length.
+    #[must_use]
+    pub const fn len(&self) -> usize {
+        self.head.len() + self.body.len()
+    }
+
+    /// Whether nothing is in it.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// What goes on the stream, one behind the other: its length as a variable-length number, and itself.
+    #[must_use]
+    pub fn on_stream(self) -> [Bytes; 3] {
+        let mut buffer = encode::usize_buffer();
+        let length = encode::usize(self.len(), &mut buffer);
+        [Bytes::copy_from_slice(length), self.head, self.body]
+    }
+
+    /// Its content, as it is read at the other end.
+    #[must_use]
+    pub fn content(&self) -> Vec<u8> {
+        [&self.head[..], &self.body].concat()
+    }
+}
+
+impl From<Vec<u8>> for Frame {
+    fn from(bytes: Vec<u8>) -> Self {
+        Self { head: bytes.into(), body: Bytes::new() }
+    }
 }
 
 /// Cuts a stream into frames. Holds at most one frame, whatever the peer sends.
@@ -89,7 +136,7 @@ mod tests {
     fn a_stream_cut_anywhere_gives_the_same_frames() {
         let frames: [&[u8]; 5] = [b"plaster", b"", &[7; 127], &[7; 128], &[7; MAX_FRAME]];
         let stream: Vec<u8> =
-            frames.iter().flat_map(|frame| [&frame_length(frame)[..], frame].concat()).collect();
+            frames.iter().flat_map(|frame| Frame::from(frame.to_vec()).on_stream().concat()).collect();
         for step in [1, 3, 1000, stream.len()] {
             let (mut reader, mut read) = (FrameReader::default(), Vec::new());
             for mut piece in stream.chunks(step) {

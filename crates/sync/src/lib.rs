@@ -20,7 +20,7 @@ mod session;
 mod sight;
 mod tips;
 
-pub use frame::{FrameReader, MAX_FRAME, frame_length};
+pub use frame::{Frame, FrameReader, MAX_FRAME};
 pub use message::FORMAT_MAJOR;
 pub use output::Output;
 pub use session::Session;

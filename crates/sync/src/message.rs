@@ -1,9 +1,10 @@
 //! The messages of a session and their bytes. Numbers are in little-endian order, and the kinds of
 //! frame are a numbered, append-only list.
 
+use bytes::Bytes;
 use ledger::{ChainId, ChainStart, CrewId, Refusal};
 
-use crate::frame::MAX_FRAME;
+use crate::frame::{Frame, MAX_FRAME};
 use crate::tips::{Tips, decode_tips, push_tip};
 
 /// The major version of the format. Another one may differ in every byte behind it.
@@ -81,18 +82,18 @@ pub(crate) fn chain_start(start: &ChainStart) -> Vec<u8> {
 }
 
 /// The frames of a run.
-pub(crate) fn run_parts(run: &[u8]) -> impl Iterator<Item = Vec<u8>> {
+pub(crate) fn run_parts(run: &Bytes) -> impl Iterator<Item = Frame> {
     parts(RUN_PART, run)
 }
 
 /// The frames of a run that the peer asked to see; of nothing, one empty frame.
-pub(crate) fn shown_parts(run: &[u8]) -> impl Iterator<Item = Vec<u8>> {
-    let nothing = run.is_empty().then(|| vec![RUN_SHOWN, 1]);
+pub(crate) fn shown_parts(run: &Bytes) -> impl Iterator<Item = Frame> {
+    let nothing = run.is_empty().then(|| Frame::from(vec![RUN_SHOWN, 1]));
     parts(RUN_SHOWN, run).chain(nothing)
 }
 
 /// The frames of a fork's proof.
-pub(crate) fn fork_parts(proof: &[u8]) -> impl Iterator<Item = Vec<u8>> {
+pub(crate) fn fork_parts(proof: &Bytes) -> impl Iterator<Item = Frame> {
     parts(FORK_PART, proof)
 }
 
@@ -101,13 +102,11 @@ pub(crate) fn run_asked(chain: &ChainId, from_seq: u64) -> Vec<u8> {
     [&[RUN_ASKED][..], &chain.0, &from_seq.to_le_bytes()].concat()
 }
 
-fn parts(kind: u8, whole: &[u8]) -> impl Iterator<Item = Vec<u8>> {
-    let last = whole.len().div_ceil(PART);
-    whole.chunks(PART).zip(1..).map(move |(part, number)| {
-        let mut frame = Vec::with_capacity(2 + part.len());
-        frame.extend_from_slice(&[kind, u8::from(number == last)]);
-        frame.extend_from_slice(part);
-        frame
+fn parts(kind: u8, whole: &Bytes) -> impl Iterator<Item = Frame> {
+    let mut rest = whole.clone();
+    std::iter::from_fn(move || {
+        let part = rest.split_to(rest.len().min(PART));
+        (!part.is_empty()).then(|| Frame::carrying([kind, u8::from(rest.is_empty())], part))
     })
 }
 
@@ -255,10 +254,12 @@ mod tests {
         assert_eq!(frame, [&[8][..], &[5; 16], &[2, 1, 0, 0, 0, 0, 0, 0]].concat());
         let asked = Message::RunAsked { chain: ChainId([5; 16]), from_seq: 0x0102 };
         assert_eq!(Message::decode(&frame), Ok(asked));
-        assert_eq!(shown_parts(&[]).collect::<Vec<_>>(), [[9, 1]]);
+        let content = |frames: Vec<Frame>| frames.iter().map(Frame::content).collect::<Vec<_>>();
+        let whole = Bytes::from_static(&[6, 7]);
+        assert_eq!(content(shown_parts(&Bytes::new()).collect()), [[9, 1]]);
         assert_eq!(Message::decode(&[9, 1]), Ok(Message::RunShown { last: true, bytes: &[] }));
-        assert_eq!(shown_parts(&[6, 7]).collect::<Vec<_>>(), [[9, 1, 6, 7]]);
-        assert_eq!(fork_parts(&[6, 7]).collect::<Vec<_>>(), [[10, 1, 6, 7]]);
+        assert_eq!(content(shown_parts(&whole).collect()), [[9, 1, 6, 7]]);
+        assert_eq!(content(fork_parts(&whole).collect()), [[10, 1, 6, 7]]);
         assert_eq!(Message::decode(&[10, 1, 6, 7]), Ok(Message::ForkPart { last: true, bytes: &[6, 7] }));
     }
 
@@ -282,7 +283,7 @@ mod tests {
 
         for length in [1, PART - 1, PART, PART + 1, 3 * PART] {
             let run: Vec<u8> = (0_u8..=250).cycle().take(length).collect();
-            let frames: Vec<_> = run_parts(&run).collect();
+            let frames: Vec<_> = run_parts(&run.clone().into()).map(|frame| frame.content()).collect();
             assert!(frames.iter().all(|frame| frame.len() <= MAX_FRAME));
             let marks = frames.iter().filter(|frame| frame[1] == 1).count();
             assert_eq!((marks, frames.last().map(|frame| frame[1])), (1, Some(1)));

@@ -2,12 +2,14 @@
 
 use ledger::{ChainId, ChainStart, ForkProof, Refusal, Run};
 
+use crate::frame::Frame;
+
 /// What the shell is asked to do, in the order in which it comes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Output {
-    /// Send this frame, with [`crate::frame_length`] before it. While the connection does not take
+    /// Send this frame, as [`Frame::on_stream`] gives it. While the connection does not take
     /// it, call [`crate::Session::poll_work`] instead: that is the flow control.
-    Send(Vec<u8>),
+    Send(Frame),
     /// Take this chain into the ledger at once (`Ledger::take_in_chain`); its first run comes next,
     /// and its start must be durable with or before that. If the ledger refuses, call
     /// [`crate::Session::handle_refused`].

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use ledger::sabotage::Fault;
 use ledger::{Audience, ChainId, ChainStart, Ledger, Run};
 
+use crate::frame::Frame;
 use crate::message;
 use crate::output::Output;
 use crate::receiving::Receiving;
@@ -18,7 +19,7 @@ const READ_AHEAD: usize = 1024 * 1024;
 /// The sending side of a session.
 #[derive(Debug, Default)]
 pub(crate) struct Sending {
-    frames: VecDeque<Vec<u8>>,
+    frames: VecDeque<Frame>,
     frame_bytes: usize,
     /// What the peer has said to hold.
     pub(crate) peer_holds: BTreeMap<ChainId, u64>,
@@ -35,7 +36,8 @@ pub(crate) struct Sending {
 }
 
 impl Sending {
-    pub(crate) fn push(&mut self, frame: Vec<u8>) {
+    pub(crate) fn push(&mut self, frame: impl Into<Frame>) {
+        let frame = frame.into();
         self.frame_bytes += frame.len();
         self.frames.push_back(frame);
     }
@@ -56,9 +58,9 @@ impl Sending {
     }
 
     /// An acknowledgement goes before anything else, even between the parts of a run.
-    pub(crate) fn next_frame(&mut self) -> Option<Vec<u8>> {
+    pub(crate) fn next_frame(&mut self) -> Option<Frame> {
         if !self.unacknowledged.is_empty() {
-            return Some(message::held(&mut self.unacknowledged));
+            return Some(message::held(&mut self.unacknowledged).into());
         }
         let frame = self.frames.pop_front()?;
         self.frame_bytes -= frame.len();

@@ -12,6 +12,9 @@ use crate::receiving::{MAX_CHAINS, Receiving};
 use crate::sending::Sending;
 use crate::tips::{CommonGround, Tip, Tips, tips_of};
 
+/// What a hello says in place of a digest if its sender hears the other first.
+const NOT_TOLD: [u8; 32] = [0; 32];
+
 /// How far the two sides have come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Stage {
@@ -32,8 +35,13 @@ enum Stage {
 pub struct Session {
     peer: DeviceKey,
     stage: Stage,
-    /// The roster can't vouch for the peer before this device has received it.
-    joining: bool,
+    /// The roster does not list the peer. Until it does, and all that the peer has was received, nothing is told or
+    /// given but that it is heard: what it brings is signed by devices of the crew, whoever brings it.
+    hears_first: bool,
+    /// This side's hello was said.
+    spoke: bool,
+    /// What was held before is acknowledged to a peer that was heard first.
+    told_what_is_held: bool,
     /// The peer has proved to hold the crew's recovery words.
     returning: bool,
     /// What this side's hello was about.
@@ -59,36 +67,42 @@ pub struct Session {
 }
 
 impl Session {
-    /// A session with a device of the crew, given what both last knew both to hold. A stranger or a retired device
-    /// gets a goodbye.
+    /// A session with a device of the crew, given what both last knew both to hold. A retired device gets a goodbye.
+    /// One that is not listed may have been let in without this device having heard of it: if it knows the crew, it
+    /// is heard first, and gets a goodbye unless the roster lists it then.
     #[must_use]
     pub fn new(peer: DeviceKey, common: CommonGround, ledger: &Ledger) -> Self {
-        Self::begin(peer, false, common, ledger)
+        Self::begin(peer, common, ledger)
     }
 
     /// The first session of a device that was just paired: its ledger is empty, so its roster can't
-    /// say who the peer is. Pairing has proved it. Once all is held, the roster must agree.
+    /// say who the peer is. Pairing has proved it, so it is spoken to first. Once all is held, the roster must agree.
     #[must_use]
     pub fn joining(peer: DeviceKey, ledger: &Ledger) -> Self {
-        Self::begin(peer, true, CommonGround::default(), ledger)
+        let mut session = Self::begin(peer, CommonGround::default(), ledger);
+        session.speak(ledger);
+        session
     }
 
     /// A session with a device that has proved to hold the crew's recovery words, and that the roster may not
     /// know. It is served like a device of the crew, and what it writes counts once the words say so.
     #[must_use]
     pub fn returning(peer: DeviceKey, ledger: &Ledger) -> Self {
-        let mut session = Self::begin(peer, true, CommonGround::default(), ledger);
+        let mut session = Self::begin(peer, CommonGround::default(), ledger);
         session.returning = true;
+        session.hears_first = false;
+        session.speak(ledger);
         session
     }
 
-    fn begin(peer: DeviceKey, joining: bool, common: CommonGround, ledger: &Ledger) -> Self {
+    fn begin(peer: DeviceKey, common: CommonGround, ledger: &Ledger) -> Self {
         let greeted_with = ledger.frontier(None);
-        let hello = message::hello(&ledger.crew(), &greeted_with.digest(), &common.digest());
         let mut session = Self {
             peer,
             stage: Stage::Greeting,
-            joining,
+            hears_first: ledger.roster().device(&peer).is_none(),
+            spoke: false,
+            told_what_is_held: false,
             returning: false,
             greeted_with,
             common,
@@ -105,15 +119,35 @@ impl Session {
         };
         match session.lost_rights(ledger) {
             Some(refusal) => session.close(refusal),
-            None => session.sending.push(hello),
+            None if session.hears_first => {}
+            None => session.speak(ledger),
         }
         session
+    }
+
+    /// Says the hello, once.
+    fn speak(&mut self, ledger: &Ledger) {
+        if self.stage == Stage::Closed || std::mem::replace(&mut self.spoke, true) {
+            return;
+        }
+        let (digest, common) = if self.hears_first {
+            (NOT_TOLD, [0; 16])
+        } else {
+            (self.greeted_with.digest(), self.common.digest())
+        };
+        self.sending.push(message::hello(&ledger.crew(), &digest, &common));
     }
 
     /// The peer.
     #[must_use]
     pub const fn peer(&self) -> DeviceKey {
         self.peer
+    }
+
+    /// Whether the peer has yet to show that it knows the crew.
+    #[must_use]
+    pub fn waits_for_hello(&self) -> bool {
+        !self.spoke && self.stage != Stage::Closed
     }
 
     /// Takes in a frame, without its length.
@@ -322,7 +356,7 @@ impl Session {
                 self.all_received = true;
                 Ok(())
             }
-            (Message::RunAsked { chain, from_seq }, Stage::Exchanging) => {
+            (Message::RunAsked { chain, from_seq }, Stage::Exchanging) if !self.hears_first => {
                 self.work.push_back(self.forks.handle_asked(chain, from_seq)?);
                 Ok(())
             }
@@ -361,7 +395,10 @@ impl Session {
         ledger: &Ledger,
     ) -> Result<(), Refusal> {
         if crew != ledger.crew() {
-            return Err(Refusal::WrongCrew);
+            return Err(if self.spoke { Refusal::WrongCrew } else { Refusal::Stranger });
+        }
+        if self.hears_first {
+            return self.hear(digest, ledger);
         }
         let greeted_with = std::mem::take(&mut self.greeted_with);
         if digest == greeted_with.digest() {
@@ -376,6 +413,18 @@ impl Session {
             let frames = message::frontier(&self.common.changes(&tips_of(&ledger.frontier(None))));
             frames.into_iter().for_each(|frame| self.sending.push(frame));
         }
+        Ok(())
+    }
+
+    /// Answers the hello of a peer that is heard first, as if nothing were held here.
+    fn hear(&mut self, digest: [u8; 32], ledger: &Ledger) -> Result<(), Refusal> {
+        if digest == NOT_TOLD {
+            return Err(Refusal::Stranger); // It would hear first, too.
+        }
+        self.speak(ledger);
+        self.stage = Stage::Comparing;
+        self.common = CommonGround::default();
+        message::frontier(&Tips::new()).into_iter().for_each(|frame| self.sending.push(frame));
         Ok(())
     }
 
@@ -432,10 +481,20 @@ impl Session {
         while let Some(output) = self.forks.next(is_idle, ledger, &mut self.sending) {
             self.work.push_back(output);
         }
+        if self.hears_first && !self.told_what_is_held && ledger.roster().device(&self.peer).is_some() {
+            self.told_what_is_held = true;
+            ledger.chains().for_each(|chain| self.acknowledge(chain.start.chain, ledger));
+        }
         if !self.caught_up && self.all_received && is_idle && self.forks.is_idle() {
             self.caught_up = true;
-            self.joining = false;
+            self.hears_first = false;
             self.work.push_back(Output::CaughtUp);
+            if ledger.roster().device(&self.peer).is_none() && !self.returning {
+                return self.close(Refusal::Stranger);
+            }
+        }
+        if self.hears_first {
+            return;
         }
         if self.farewell.is_none() {
             let farewell = |refusal| (refusal, tips_of(&ledger.frontier(None)));
@@ -453,6 +512,9 @@ impl Session {
     }
 
     fn acknowledge(&mut self, chain: ChainId, ledger: &Ledger) {
+        if self.hears_first && !self.told_what_is_held {
+            return;
+        }
         // A retirement may have come between, after which nothing of the chain counts.
         let counted = ledger.chain(&chain).map(|held| Tip::from(ledger.counted_tip(held)));
         if let Some(tip) = counted.filter(|tip| tip.next_seq > 0) {
@@ -463,7 +525,7 @@ impl Session {
     /// Why the peer may not take part, if so.
     fn lost_rights(&self, ledger: &Ledger) -> Option<Refusal> {
         match ledger.roster().device(&self.peer) {
-            None if self.joining || self.returning => None,
+            None if self.hears_first || self.returning => None,
             None => Some(Refusal::Stranger),
             Some(device) if device.retired => Some(Refusal::Retired),
             Some(_) => None,

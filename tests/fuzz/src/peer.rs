@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use ledger::fork::Comparison;
 use ledger::{DeviceSecret, Ledger, Run, TakenIn};
-use sync::{FrameReader, Output, Session, frame_length};
+use sync::{FrameReader, Output, Session};
 
 use crate::corpus;
 
@@ -28,8 +28,8 @@ impl Side {
         while let Some(output) = self.session.poll_output() {
             match output {
                 Output::Send(frame) => {
-                    self.said.extend([frame_length(&frame), frame.clone()].concat());
-                    sent.push(frame);
+                    sent.push(frame.content());
+                    self.said.extend(frame.on_stream().concat());
                 }
                 Output::TakeInChain(start) => {
                     if let Err(refusal) = self.ledger.take_in_chain(start) {

@@ -246,7 +246,7 @@ impl Link {
         while !end.over {
             let Some(output) = end.session.poll_output() else { break };
             match output {
-                Output::Send(frame) => peer.on_the_way.push_back(frame),
+                Output::Send(frame) => peer.on_the_way.push_back(frame.content()),
                 Output::TakeInChain(start) => {
                     if let Err(refusal) = holding.take_in_chain(start) {
                         holding.with_ledger(|ledger| {

@@ -237,9 +237,8 @@ impl Holder for Node {
     fn read(&self, chain: ChainId, from_seq: u64) -> Option<Run> {
         let held = self.held();
         let mut runs = held.runs.get(&chain)?.iter().skip_while(|run| run.next_seq() <= from_seq);
-        let mut joined = runs.next()?.clone();
-        while runs.next().is_some_and(|run| joined.join(run)) {}
-        Some(joined)
+        let first = runs.next()?.clone();
+        Some(first.joined(&runs.cloned().collect::<Vec<_>>()))
     }
 
     fn compare(&self, _shown: &Run) -> Result<Comparison, Fault> {

@@ -7,14 +7,14 @@ use ledger::{DeviceKey, PhotoHash};
 use net::config::SYNC_PROTOCOL;
 use net::{Endpoint, Fault, PhotoHolder};
 use sync::photos::{GROUP, GroupHash, Outline, Outliner, Portion};
-use sync::{FrameReader, frame_length};
+use sync::{Frame, FrameReader};
 use tokio::sync::watch;
 
 use crate::node::{LOOPBACK, Node, connect, key, soon};
 
 /// A frame as it goes on a stream.
 fn on_the_stream(frame: &[u8]) -> Vec<u8> {
-    [&frame_length(frame)[..], frame].concat()
+    Frame::from(frame.to_vec()).on_stream().concat()
 }
 
 #[derive(Default)]

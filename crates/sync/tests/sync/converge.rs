@@ -126,7 +126,7 @@ fn no_more_is_read_than_the_connection_takes() {
     let mut session = Session::new(phone.key(), CommonGround::default(), &laptop.ledger);
     let hello = Session::joining(laptop.key(), &phone.ledger).poll_output();
     let Some(Output::Send(hello)) = hello else { panic!("a hello comes first") };
-    session.handle_frame(&hello, &laptop.ledger);
+    session.handle_frame(&hello.content(), &laptop.ledger);
     session.handle_frame(&[2, 1], &laptop.ledger); // The frontier of one who holds nothing.
     let mut reads = 0;
     while let Some(output) = session.poll_work() {

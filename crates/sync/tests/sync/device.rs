@@ -172,9 +172,8 @@ impl Device {
     /// What a shell does with `Output::Read`.
     pub(crate) fn read(&self, chain: ChainId, from_seq: u64) -> Option<Run> {
         let mut runs = self.runs.get(&chain)?.iter().skip_while(|run| run.next_seq() <= from_seq);
-        let mut joined = runs.next()?.clone().starting_at(from_seq)?;
-        while runs.next().is_some_and(|run| joined.join(run)) {}
-        Some(joined)
+        let first = runs.next()?.clone().starting_at(from_seq)?;
+        Some(first.joined(&runs.cloned().collect::<Vec<_>>()))
     }
 
     /// What a shell does with `Output::Compare`.

@@ -188,7 +188,7 @@ fn a_peer_that_shows_nothing_or_something_else_gets_nowhere() {
     claimed.extend_from_slice(&[7; 12]);
     session.handle_frame(&claimed, &laptop.ledger);
     let sent: Vec<Output> = std::iter::from_fn(|| session.poll_output()).collect();
-    let asked = sent.iter().any(|output| matches!(output, Output::Send(frame) if frame[0] == 8));
+    let asked = sent.iter().any(|output| matches!(output, Output::Send(frame) if frame.kind() == 8));
     assert!(asked, "it is asked to show its line");
     session.handle_frame(&[9, 1], &laptop.ledger);
     assert!(session.poll_output().is_none());

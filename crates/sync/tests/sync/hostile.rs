@@ -80,7 +80,7 @@ fn refused(began: (Session, Device, Device), frames: &[Vec<u8>], refusal: Refusa
     let (end, others) = feed(&mut session, &mut laptop, frames);
     assert_eq!(end, Some(Output::Close(refusal)));
     let goodbye = [&[6][..], &refusal.number().to_le_bytes()].concat();
-    assert_eq!(others.last(), Some(&Output::Send(goodbye)));
+    assert_eq!(others.last(), Some(&Output::Send(goodbye.into())));
     assert_eq!(laptop.events(), held, "nothing is stored");
     session.handle_frame(&[9], &laptop.ledger);
     session.handle_ledger_changed(&laptop.ledger);
@@ -136,10 +136,32 @@ fn a_stranger_is_told_nothing_but_goodbye() {
     let (_, laptop, hand) = session();
     let stranger = DeviceSecret::from_seed(&[99; 32]).public();
     let mut session = Session::new(stranger, CommonGround::default(), &laptop.ledger);
-    session.handle_frame(&hello(&hand, [0; 32]), &laptop.ledger);
-    assert_eq!(session.poll_output(), Some(Output::Send(vec![6, 20, 0])));
+    assert_eq!(session.poll_output(), None, "it is not spoken to");
+    assert!(session.waits_for_hello());
+    session.handle_frame(&hello(&Device::founding(77), [9; 32]), &laptop.ledger);
+    assert_eq!(session.poll_output(), Some(Output::Send(vec![6, 20, 0].into())));
     assert_eq!(session.poll_output(), Some(Output::Close(Refusal::Stranger)));
     assert_eq!(session.poll_output(), None);
+
+    // One that knows the crew may bring what lists it, and is told nothing of what is held here meanwhile.
+    let mut session = Session::new(stranger, CommonGround::default(), &laptop.ledger);
+    let own = laptop.chain(Audience::Crew);
+    let asks = [&[8][..], &own.chain.0, &[0; 8]].concat();
+    for frame in [hello(&hand, [9; 32]), vec![2, 1]] {
+        session.handle_frame(&frame, &laptop.ledger);
+    }
+    let said: Vec<Output> = std::iter::from_fn(|| session.poll_output()).collect();
+    let nothing_told = [hello(&hand, [0; 32]), vec![2, 1]].map(|frame| Output::Send(frame.into()));
+    assert_eq!(said, nothing_told);
+    for (last, refusal) in [(vec![7], Refusal::Stranger), (asks, Refusal::UnexpectedFrame)] {
+        let mut session = Session::new(stranger, CommonGround::default(), &laptop.ledger);
+        for frame in [hello(&hand, [9; 32]), vec![2, 1], last] {
+            session.handle_frame(&frame, &laptop.ledger);
+        }
+        let said: Vec<Output> = std::iter::from_fn(|| session.poll_output()).collect();
+        assert_eq!(said.last(), Some(&Output::Close(refusal)));
+        assert!(!said.iter().any(|output| matches!(output, Output::Read { .. } | Output::Show { .. })));
+    }
 }
 
 #[test]
@@ -149,7 +171,7 @@ fn a_goodbye_ends_it_on_this_side_too() {
         let frame = [&[6][..], &u16::to_le_bytes(number)].concat();
         let (end, others) = feed(&mut session, &mut laptop, &[frame]);
         assert_eq!(end, Some(Output::Dismissed(refusal)));
-        assert!(!others.iter().any(|output| matches!(output, Output::Send(frame) if frame[0] == 6)));
+        assert!(!others.iter().any(|output| matches!(output, Output::Send(frame) if frame.kind() == 6)));
     }
 }
 
@@ -263,7 +285,7 @@ fn who_pairs_with_a_peer_outside_the_crew_ends_it_once_the_roster_is_known() {
 
 fn frame(output: Output) -> Option<Vec<u8>> {
     match output {
-        Output::Send(frame) => Some(frame),
+        Output::Send(frame) => Some(frame.content()),
         _ => None,
     }
 }

@@ -114,3 +114,23 @@ fn a_device_that_was_set_back_is_sent_what_it_lost_although_it_remembers_to_have
     let cost = meet(&mut world, 0, 7);
     assert!(cost <= 80, "{cost} bytes for the one chain that is behind what both remember");
 }
+
+#[test]
+fn one_event_costs_at_most_160_bytes_beyond_its_payload_and_in_long_runs_60() {
+    let mut world = crew();
+    let link = world.connect(0, 2, 1);
+    world.settle();
+    world.devices[0].log(Audience::Crew, 1, 240);
+    world.appended(0);
+    world.settle();
+    for (count, limit) in [(1, 160), (16, 16 * 60), (1_000, 1_000 * 60)] {
+        let before: usize = (0..2).map(|side| world.end(link, side).sent_bytes).sum();
+        world.devices[0].log(Audience::Crew, count, 240);
+        world.appended(0);
+        world.settle();
+        let after: usize = (0..2).map(|side| world.end(link, side).sent_bytes).sum();
+        let beyond = after - before - count * 240;
+        assert!((count * 16..=limit).contains(&beyond), "{beyond} bytes, both ways, for {count} events");
+    }
+    assert_eq!(world.digest(0), world.digest(2));
+}

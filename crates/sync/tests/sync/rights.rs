@@ -1,5 +1,6 @@
 //! Who is sent what, and what becomes of a device that is retired.
 
+use ledger::roster_events::Role;
 use ledger::{Audience, Kind, Refusal, RunBuilder};
 use sync::{CommonGround, Output, Session};
 
@@ -45,6 +46,50 @@ fn a_device_retired_while_connected_hears_of_it_and_is_dismissed() {
     world.settle();
     assert_eq!(world.end(link, 0).ended, Some(Output::Close(Refusal::Retired)));
     assert_eq!(world.end(link, 0).sent_frames, [vec![6, 21, 0]]);
+}
+
+#[test]
+fn a_device_that_was_let_in_is_heard_by_whoever_has_not_heard_of_it() {
+    let mut world = crew();
+    let new = world.devices[0].admit(5, "Tobi Larch", Role::Lead, false);
+    world.devices.push(new);
+    world.connect(0, 4, 1);
+    world.settle();
+    world.cut_all();
+    world.devices[4].log(Audience::Crew, 2, 100);
+    world.devices[3].log(Audience::Crew, 3, 100);
+    // The boss is away; the new phone and the hand's meet on site, whichever of them calls.
+    for (one, other) in [(3, 4), (4, 2)] {
+        let link = world.connect(one, other, 1);
+        world.settle();
+        assert!(world.is_settled(link));
+        assert_eq!(world.digest(one), world.digest(other));
+        world.cut(link);
+    }
+}
+
+#[test]
+fn two_that_have_not_heard_of_each_other_part() {
+    let mut world = crew();
+    for (owner, seed) in [(0, 5), (1, 6)] {
+        let new = world.devices[owner].admit(seed, "Wren Alder", Role::Hand, false);
+        world.devices.push(new);
+        let device = world.devices.len() - 1;
+        world.connect(owner, device, 1);
+        world.settle();
+    }
+    world.cut_all();
+    let before = [world.digest(4), world.digest(5)];
+    let link = world.connect(4, 5, 1);
+    world.settle();
+    assert!((0..2).all(|side| world.end(link, side).sent_frames.is_empty()), "nobody speaks first");
+    assert_eq!([world.digest(4), world.digest(5)], before);
+    // An owner's device that has heard of both lets each know of the other.
+    for (one, other) in [(0, 4), (1, 5), (0, 1), (1, 4), (4, 5)] {
+        world.connect(one, other, 1);
+        world.settle();
+    }
+    assert_eq!(world.digest(4), world.digest(5));
 }
 
 #[test]
@@ -99,7 +144,7 @@ fn a_chain_of_which_nothing_counts_any_more_is_not_acknowledged() {
     let mut session = Session::new(phone.key(), CommonGround::default(), &laptop.ledger);
     let hello = Session::new(laptop.key(), CommonGround::default(), &phone.ledger).poll_output();
     let Some(Output::Send(hello)) = hello else { panic!("a hello comes first") };
-    session.handle_frame(&hello, &laptop.ledger);
+    session.handle_frame(&hello.content(), &laptop.ledger);
     session.handle_frame(&[2, 1], &laptop.ledger);
     // A run of the hand's office chain was on its way to the disk when the retirement cut it to nothing.
     let mut ledger = laptop.ledger.clone();
@@ -107,7 +152,7 @@ fn a_chain_of_which_nothing_counts_any_more_is_not_acknowledged() {
     session.handle_stored(office.chain, &ledger);
     let sent: Vec<Output> = std::iter::from_fn(|| session.poll_output()).collect();
     assert!(!sent.is_empty());
-    assert!(!sent.iter().any(|output| matches!(output, Output::Send(frame) if frame[0] == 5)));
+    assert!(!sent.iter().any(|output| matches!(output, Output::Send(frame) if frame.kind() == 5)));
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use ledger::{Refusal, Run};
-use sync::{FrameReader, Output, Session, frame_length};
+use sync::{FrameReader, Output, Session};
 
 use crate::device::Device;
 
@@ -133,9 +133,9 @@ impl World {
             );
             match output {
                 Output::Send(frame) => {
-                    let bytes = [&frame_length(&frame)[..], &frame].concat();
+                    end.sent_frames.push(frame.content());
+                    let bytes = frame.on_stream().concat();
                     end.sent_bytes += bytes.len();
-                    end.sent_frames.push(frame);
                     self.links[link].ends[1 - side].wire.push_back((self.now + delay, bytes));
                 }
                 Output::TakeInChain(start) => {
