@@ -4,6 +4,7 @@ mod applications;
 pub mod backup;
 mod coming_back;
 pub mod command;
+mod copying;
 pub mod device;
 mod entries;
 pub mod error;
