@@ -11,6 +11,7 @@ pub mod error;
 pub mod export;
 mod group;
 pub mod handing_over;
+mod hashed;
 mod held;
 mod holding;
 pub mod import;
