@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 
 use ledger::{ChainId, CrewId, DeviceKey, DeviceSecret, PersonId};
 use serde::{Deserialize, Serialize};
+use sync::CommonGround;
 
 use crate::error::NodeError;
 use crate::hashed;
@@ -31,13 +32,18 @@ pub struct KnownPeer {
     /// How many events of each chain it is known to hold durably.
     #[serde(default)]
     pub holds: BTreeMap<ChainId, u64>,
+    /// What it and this device last knew both to hold: its bytes.
+    #[serde(default, with = "hex")]
+    pub(crate) common: Vec<u8>,
 }
 
 /// What a meeting with another device told.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(crate) struct Met {
     pub(crate) at_ms: i64,
     pub(crate) holds: BTreeMap<ChainId, u64>,
+    /// What both hold, if that was found to be the same.
+    pub(crate) common: Option<CommonGround>,
     /// Where it was reached, if this device called it.
     pub(crate) reached: Option<SocketAddr>,
 }
@@ -153,12 +159,22 @@ impl DeviceFile {
             let held = peer.holds.entry(chain).or_default();
             *held = events.max(*held);
         }
+        if let Some(common) = met.common {
+            peer.common = common.encode();
+        }
+    }
+
+    /// What each device that was met and this one last knew both to hold. One that can't be read is none: more is
+    /// told at the next meeting.
+    pub(crate) fn common_grounds(&self) -> BTreeMap<DeviceKey, CommonGround> {
+        let ground = |peer: &KnownPeer| Some((peer.device, CommonGround::decode(&peer.common).ok()?));
+        self.peers.iter().filter_map(ground).collect()
     }
 
     fn peer(&mut self, device: DeviceKey) -> &mut KnownPeer {
         let place = self.peers.iter().position(|peer| peer.device == device).unwrap_or_else(|| {
-            let (addresses, holds) = (Vec::new(), BTreeMap::new());
-            self.peers.push(KnownPeer { device, addresses, met_ms: None, holds });
+            let (addresses, holds, common) = (Vec::new(), BTreeMap::new(), Vec::new());
+            self.peers.push(KnownPeer { device, addresses, met_ms: None, holds, common });
             self.peers.len() - 1
         });
         &mut self.peers[place]
@@ -191,6 +207,8 @@ pub fn write_private(path: &Path, bytes: &[u8]) -> Result<(), NodeError> {
 
 #[cfg(test)]
 mod tests {
+    use ledger::{EventHash, Frontier};
+
     use super::*;
 
     #[test]
@@ -198,11 +216,16 @@ mod tests {
         let secret = DeviceSecret::from_seed(&[1; 32]);
         let mut file = DeviceFile::new(&secret, CrewId([2; 32]), "laptop".to_owned(), PersonId([3; 16]));
         let (peer, chain) = (DeviceSecret::from_seed(&[4; 32]).public(), ChainId([5; 16]));
-        file.note_met(peer, Met { at_ms: 20, holds: BTreeMap::from([(chain, 7)]), reached: None });
+        let tips = BTreeMap::from([(chain, (7, EventHash([6; 32])))]);
+        let common = CommonGround::of(&Frontier { tips });
+        let holds = BTreeMap::from([(chain, 7)]);
+        file.note_met(peer, Met { at_ms: 20, holds, reached: None, common: Some(common.clone()) });
         let reached = Some("192.0.2.7:5105".parse().unwrap());
-        file.note_met(peer, Met { at_ms: 10, holds: BTreeMap::from([(chain, 3)]), reached });
+        let holds = BTreeMap::from([(chain, 3)]);
+        file.note_met(peer, Met { at_ms: 10, holds, reached, common: None });
         let known = &file.peers[0];
         assert_eq!((known.met_ms, known.holds[&chain]), (Some(20), 7));
+        assert_eq!(file.common_grounds(), BTreeMap::from([(peer, common)]));
         assert_eq!(known.addresses, reached.into_iter().collect::<Vec<_>>());
 
         // What is written is read back, and what an earlier version knew of a peer is read.

@@ -13,6 +13,7 @@ use ledger::{
     Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, ForkProof, Ledger, Payload, Refusal, Run,
 };
 use net::{Endpoint, Fault, HoldError, Holder, Host, InviteId, Joiner, Offer, PhotoHolder};
+use sync::CommonGround;
 use tokio::sync::watch;
 
 use crate::device::Met;
@@ -30,6 +31,8 @@ pub struct Holding {
     vouched: RwLock<BTreeSet<DeviceKey>>,
     changed: watch::Sender<u64>,
     announced: AtomicU64,
+    /// What this device and each of those last knew both to hold.
+    common: RwLock<BTreeMap<DeviceKey, CommonGround>>,
     /// What peers told that the device's file does not know yet: noting it must not wait for a disk.
     met: Mutex<BTreeMap<DeviceKey, Met>>,
     /// Gives and takes photos, where they are carried.
@@ -49,6 +52,7 @@ impl Holding {
         let ledger = RwLock::new(node.ledger().clone());
         let known = node.device().peers.iter().map(|peer| peer.device);
         let vouched = RwLock::new(known.chain(node.device().inviter).collect());
+        let common = RwLock::new(node.device().common_grounds());
         let (changed, announced) = (watch::Sender::new(news(node.ledger())), AtomicU64::new(0));
         let machine = node.shared_machine();
         Self {
@@ -56,6 +60,7 @@ impl Holding {
             node: Mutex::new(node),
             ledger,
             vouched,
+            common,
             changed,
             announced,
             met: Mutex::default(),
@@ -176,13 +181,23 @@ impl Holder for Holding {
         self.photos.clone()
     }
 
-    fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>) {
+    fn common_ground(&self, peer: DeviceKey) -> CommonGround {
+        self.common.read().unwrap_or_else(PoisonError::into_inner).get(&peer).cloned().unwrap_or_default()
+    }
+
+    fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>, common: Option<CommonGround>) {
         let events: u64 = holds.values().sum();
         self.announced.fetch_max(events, Ordering::Relaxed);
         tracing::info!(peer = %peer.short(), events, "what a peer holds");
+        if let Some(common) = &common {
+            let mut grounds = self.common.write().unwrap_or_else(PoisonError::into_inner);
+            grounds.insert(peer, common.clone());
+        }
         let mut met = self.met.lock().unwrap_or_else(PoisonError::into_inner);
-        let reached = met.get(&peer).and_then(|met| met.reached);
-        met.insert(peer, Met { at_ms: self.machine.now_ms(), holds: holds.clone(), reached });
+        let now = met.entry(peer).or_default();
+        now.at_ms = self.machine.now_ms();
+        now.holds.clone_from(holds);
+        now.common = common.or_else(|| now.common.take());
         drop(met);
         // Whoever looks at the page wants to see that an entry is safe now.
         self.changed.send_modify(|_| {});
@@ -190,8 +205,9 @@ impl Holder for Holding {
 
     fn note_reached(&self, peer: DeviceKey, address: SocketAddr) {
         let mut met = self.met.lock().unwrap_or_else(PoisonError::into_inner);
-        let nothing = || Met { at_ms: self.machine.now_ms(), holds: BTreeMap::new(), reached: None };
-        met.entry(peer).or_insert_with(nothing).reached = Some(address);
+        let now = met.entry(peer).or_default();
+        now.at_ms = self.machine.now_ms();
+        now.reached = Some(address);
     }
 }
 

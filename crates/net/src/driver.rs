@@ -12,7 +12,7 @@ use std::time::Duration;
 use ledger::fork::Comparison;
 use ledger::{ChainId, ForkProof, Ledger, Refusal, Run};
 use quinn::{Connection, ConnectionError, ReadError, RecvStream, SendStream, WriteError};
-use sync::{FrameReader, Output, Session, frame_length};
+use sync::{FrameReader, Output, Session, push_frame};
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
 use tokio::time::timeout;
@@ -140,7 +140,7 @@ pub(crate) async fn drive<H: Holder>(
         tokio::spawn(drive_photos(connection.clone(), peer, photos, quiet, idle));
     }
     let end = driver.run(connection, &mut send, &mut receive, stay).await;
-    driver.holder.note_peer(driver.session.peer(), driver.session.peer_holds());
+    driver.note_peer();
     match end {
         End::Settled => {
             tracing::debug!(peer = %driver.session.peer().short(), "hung up: both hold the same");
@@ -182,7 +182,7 @@ impl<H: Holder> Driver<H> {
             self.do_outputs();
             if !self.peer_noted && !self.session.peer_holds().is_empty() {
                 self.peer_noted = true;
-                self.holder.note_peer(self.session.peer(), self.session.peer_holds());
+                self.note_peer();
             }
             self.note_what_was_acknowledged();
             if let Some(end) = self.end.take().or_else(|| self.natural_end(stay)) {
@@ -258,8 +258,7 @@ impl<H: Holder> Driver<H> {
             let Some(output) = output else { break };
             match output {
                 Output::Send(frame) => {
-                    self.output.extend_from_slice(&frame_length(&frame));
-                    self.output.extend_from_slice(&frame);
+                    push_frame(&mut self.output, &frame);
                 }
                 Output::TakeInChain(start) => {
                     if let Err(refusal) = self.holder.take_in_chain(start) {
@@ -274,7 +273,7 @@ impl<H: Holder> Driver<H> {
                 Output::Compare(run) => self.to_ask.push_back(Ask::Compare(run)),
                 Output::StoreFork(proof) => self.to_ask.push_back(Ask::StoreFork(proof)),
                 Output::CaughtUp => {
-                    self.holder.note_peer(self.session.peer(), self.session.peer_holds());
+                    self.note_peer();
                     tracing::debug!(peer = %self.session.peer().short(), "caught up");
                 }
                 Output::SetAside { chain, refusal } => {
@@ -287,13 +286,18 @@ impl<H: Holder> Driver<H> {
         }
     }
 
+    fn note_peer(&self) {
+        let common = self.holder.with_ledger(|ledger| self.session.common_ground(ledger));
+        self.holder.note_peer(self.session.peer(), self.session.peer_holds(), common);
+    }
+
     /// People see how safe an entry is, so that an acknowledgement is passed on as it comes; while
     /// much is on its way, only once it all has arrived.
     fn note_what_was_acknowledged(&mut self) {
         let held = self.session.peer_holds().values().sum();
         if held != self.noted && self.holder.with_ledger(|ledger| self.session.is_settled(ledger)) {
             self.noted = held;
-            self.holder.note_peer(self.session.peer(), self.session.peer_holds());
+            self.note_peer();
         }
     }
 

@@ -247,12 +247,12 @@ impl Endpoint {
         holder: Arc<H>,
         stay: Stay,
     ) -> Result<(), PeerError> {
-        let is_vouched = holder.vouched().contains(&peer);
+        let (is_vouched, common) = (holder.vouched().contains(&peer), holder.common_ground(peer));
         let session = holder.with_ledger(|ledger| {
             if is_vouched && ledger.roster().device(&peer).is_none() {
                 Session::joining(peer, ledger)
             } else {
-                Session::new(peer, ledger)
+                Session::new(peer, common, ledger)
             }
         });
         drive(connection, streams, session, holder, stay).await

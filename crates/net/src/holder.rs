@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use ledger::fork::Comparison;
 use ledger::{ChainId, ChainStart, CrewId, DeviceKey, ForkProof, Ledger, Refusal, Run};
+use sync::CommonGround;
 use tokio::sync::watch;
 
 use crate::check_words::CheckWords;
@@ -80,10 +81,14 @@ pub trait Holder: Send + Sync + 'static {
         None
     }
 
-    /// Notes what a peer is known to hold durably: events of each chain. Called once it has said so, when
-    /// all that it announced was received, when it has acknowledged all, and when its session ends. Must not
-    /// wait for a disk.
-    fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>);
+    /// What this device and a peer last knew both to hold, as [`Holder::note_peer`] was told it; nothing if they never
+    /// met. Must not wait for a disk.
+    fn common_ground(&self, peer: DeviceKey) -> CommonGround;
+
+    /// Notes what a peer is known to hold durably: events of each chain, and what both hold if it is the same.
+    /// Called once it has said so, when all that it announced was received, when it has acknowledged all, and when its
+    /// session ends. Must not wait for a disk.
+    fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>, common: Option<CommonGround>);
 
     /// Notes where a peer was reached, to look there first on another day. Must not wait for a disk.
     fn note_reached(&self, _peer: DeviceKey, _address: SocketAddr) {}

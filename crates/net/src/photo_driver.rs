@@ -10,7 +10,7 @@ use std::time::Duration;
 use ledger::{DeviceKey, PhotoHash, Refusal};
 use quinn::{Connection, RecvStream, SendStream, Side, VarInt};
 use sync::photos::{GROUP, GroupHash, Outline, PhotoOutput, PhotoSession, Portion};
-use sync::{FrameReader, frame_length};
+use sync::{FrameReader, push_frame};
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 use tokio::time::sleep;
@@ -258,8 +258,7 @@ impl Driver {
         let (peer, holder) = (self.peer, Arc::clone(&self.holder));
         match output {
             PhotoOutput::Send(frame) => {
-                self.output.extend_from_slice(&frame_length(&frame));
-                self.output.extend_from_slice(&frame);
+                push_frame(&mut self.output, &frame);
             }
             PhotoOutput::Look(photos) => self.start(move || Done::Looked(holder.look(peer, &photos))),
             PhotoOutput::PeerHolds(portions) => self.start(move || {

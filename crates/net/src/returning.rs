@@ -10,7 +10,7 @@ use std::time::Duration;
 use ledger::chain::verify_signature;
 use ledger::{CrewId, DeviceKey, DeviceSecret, Refusal};
 use quinn::Connection;
-use sync::Session;
+use sync::{CommonGround, Session};
 use tokio::time::timeout;
 
 use crate::config::RETURNING_PROTOCOL;
@@ -150,7 +150,7 @@ impl Returned {
             if ledger.roster().founding().is_none() {
                 Session::joining(self.peer, ledger)
             } else {
-                Session::new(self.peer, ledger)
+                Session::new(self.peer, CommonGround::default(), ledger)
             }
         });
         drive(&self.connection, streams, session, holder, Stay::UntilSettled).await

@@ -10,9 +10,10 @@ use ledger::fork::{Comparison, MAX_BRANCH};
 use ledger::run::MAX_RUN;
 use ledger::{ChainId, ForkProof, Ledger, Refusal, Run};
 
-use crate::message::{self, Tips};
+use crate::message;
 use crate::output::Output;
 use crate::sending::Sending;
+use crate::tips::{Tip, Tips};
 
 /// Most runs that are asked for, or shown, in a session: to close in on a place among a million events takes 40.
 const MAX_ASKED: usize = 128;
@@ -98,8 +99,8 @@ impl Forks {
     /// The chains of which both count as many events, and not the same.
     pub(crate) fn parted(&self, ledger: &Ledger) -> Vec<ChainId> {
         let parted = self.announced.iter().filter(|(chain, tip)| {
-            let own = ledger.chain(chain).map(|own| ledger.counted_tip(own));
-            own.is_some_and(|own| own.0 == tip.0 && own.1 != tip.1)
+            let own = ledger.chain(chain).map(|own| Tip::from(ledger.counted_tip(own)));
+            own.is_some_and(|own| own.next_seq == tip.next_seq && own != **tip)
         });
         parted.map(|(chain, _)| *chain).filter(|chain| !self.suspected.contains(chain)).collect()
     }
@@ -236,7 +237,7 @@ impl Forks {
         while self.search.is_none() {
             let chain = self.to_search.pop_front()?;
             // The peer shows nothing of what it does not hold.
-            let announced = self.announced.get(&chain).map_or(u64::MAX, |(next_seq, _)| *next_seq);
+            let announced = self.announced.get(&chain).map_or(u64::MAX, |tip| tip.next_seq);
             let held = ledger.chain(&chain).map_or(0, |held| held.tip.next_seq.min(announced));
             let Some(from_seq) = held.checked_sub(1).filter(|_| self.asked < MAX_ASKED) else { continue };
             self.asked += 1;
@@ -251,10 +252,10 @@ impl Forks {
         for chain in ledger.chains() {
             let (id, Some(fork)) = (chain.start.chain, &chain.fork) else { continue };
             let base = fork.proof().base().count;
-            let counted = ledger.counted_tip(chain);
+            let counted = Tip::from(ledger.counted_tip(chain));
             let counts_alike = match self.announced.get(&id) {
                 Some(tip) => *tip == counted,
-                None => counted.0 == 0,
+                None => counted.next_seq == 0,
             };
             if counts_alike || self.sent.get(&id) == Some(&base) {
                 continue;

@@ -1,20 +1,26 @@
 //! Frames: how a stream of bytes is cut into messages. Never holds more than one frame.
 
 use ledger::Refusal;
+use unsigned_varint::{decode, encode};
 
 /// Most bytes of a frame, without its length.
 pub const MAX_FRAME: usize = 65_536;
+/// Most bytes of a length.
+const MAX_LENGTH: usize = 3;
 
-/// The four bytes that go before a frame on the stream: its length, least byte first.
-#[must_use]
-pub fn frame_length(frame: &[u8]) -> [u8; 4] {
-    u32::try_from(frame.len()).unwrap_or(u32::MAX).to_le_bytes()
+/// Puts a frame behind what is to go on the stream: its length as a variable-length number, and then itself.
+pub fn push_frame(stream: &mut Vec<u8>, frame: &[u8]) {
+    stream.extend_from_slice(encode::usize(frame.len(), &mut encode::usize_buffer()));
+    stream.extend_from_slice(frame);
 }
 
 /// Cuts a stream into frames. Holds at most one frame, whatever the peer sends.
 #[derive(Debug, Default)]
 pub struct FrameReader {
+    /// The bytes so far of a length that is not whole yet.
     length: Vec<u8>,
+    /// How long the frame is that has begun.
+    expected: Option<usize>,
     frame: Vec<u8>,
 }
 
@@ -23,20 +29,39 @@ impl FrameReader {
     /// all of `input` was taken and more is needed. Call it again while `input` is not empty.
     ///
     /// # Errors
-    /// [`Refusal::FrameTooLarge`], before any of the frame is read.
+    /// [`Refusal::FrameTooLarge`], before any of the frame is read, or [`Refusal::UnexpectedFrame`] for a length
+    /// that has more bytes than it needs.
     pub fn take_in(&mut self, input: &mut &[u8]) -> Result<Option<Vec<u8>>, Refusal> {
-        take(&mut self.length, 4, input);
-        let Ok(length) = <[u8; 4]>::try_from(self.length.as_slice()) else { return Ok(None) };
-        let length = usize::try_from(u32::from_le_bytes(length)).unwrap_or(usize::MAX);
-        if length > MAX_FRAME {
-            return Err(Refusal::FrameTooLarge);
-        }
+        let Some(length) =
+            self.expected.map_or_else(|| self.take_length(input), |length| Ok(Some(length)))?
+        else {
+            return Ok(None);
+        };
         take(&mut self.frame, length, input);
         if self.frame.len() < length {
             return Ok(None);
         }
-        self.length.clear();
+        self.expected = None;
         Ok(Some(std::mem::take(&mut self.frame)))
+    }
+
+    fn take_length(&mut self, input: &mut &[u8]) -> Result<Option<usize>, Refusal> {
+        while let Some((byte, rest)) = input.split_first() {
+            self.length.push(*byte);
+            *input = rest;
+            match decode::usize(&self.length) {
+                Ok((length, _)) if length <= MAX_FRAME => {
+                    self.length.clear();
+                    self.expected = Some(length);
+                    self.frame.reserve_exact(length);
+                    return Ok(Some(length));
+                }
+                Err(decode::Error::NotMinimal) => return Err(Refusal::UnexpectedFrame),
+                Err(decode::Error::Insufficient) if self.length.len() < MAX_LENGTH => {}
+                Ok(_) | Err(_) => return Err(Refusal::FrameTooLarge),
+            }
+        }
+        Ok(None)
     }
 
     /// Says that the stream has ended.
@@ -44,7 +69,7 @@ impl FrameReader {
     /// # Errors
     /// [`Refusal::Truncated`] inside a frame.
     pub fn finish(&self) -> Result<(), Refusal> {
-        if self.length.is_empty() { Ok(()) } else { Err(Refusal::Truncated) }
+        if self.length.is_empty() && self.expected.is_none() { Ok(()) } else { Err(Refusal::Truncated) }
     }
 }
 
@@ -62,9 +87,9 @@ mod tests {
 
     #[test]
     fn a_stream_cut_anywhere_gives_the_same_frames() {
-        let frames: [&[u8]; 3] = [b"plaster", b"", &[7; MAX_FRAME]];
-        let stream: Vec<u8> =
-            frames.iter().flat_map(|frame| [&frame_length(frame)[..], frame].concat()).collect();
+        let frames: [&[u8]; 5] = [b"plaster", b"", &[7; 127], &[7; 128], &[7; MAX_FRAME]];
+        let mut stream = Vec::new();
+        frames.iter().for_each(|frame| push_frame(&mut stream, frame));
         for step in [1, 3, 1000, stream.len()] {
             let (mut reader, mut read) = (FrameReader::default(), Vec::new());
             for mut piece in stream.chunks(step) {
@@ -79,13 +104,21 @@ mod tests {
 
     #[test]
     fn a_frame_too_large_is_refused_before_it_is_read() {
-        let mut input: &[u8] = &65_537_u32.to_le_bytes();
-        assert_eq!(FrameReader::default().take_in(&mut input), Err(Refusal::FrameTooLarge));
+        for mut input in [&[0x81, 0x80, 0x04][..], &[0xff, 0xff, 0x7f], &[0xff, 0xff, 0xff]] {
+            assert_eq!(FrameReader::default().take_in(&mut input), Err(Refusal::FrameTooLarge));
+        }
+    }
+
+    #[test]
+    fn a_length_has_no_more_bytes_than_it_needs() {
+        for mut input in [&[0x80, 0x00][..], &[0x85, 0x80, 0x00]] {
+            assert_eq!(FrameReader::default().take_in(&mut input), Err(Refusal::UnexpectedFrame));
+        }
     }
 
     #[test]
     fn a_stream_that_ends_inside_a_frame_is_truncated() {
-        for mut input in [&[1, 0][..], &[5, 0, 0, 0][..], &[5, 0, 0, 0, 1, 2][..]] {
+        for mut input in [&[0x80][..], &[5][..], &[5, 1, 2][..]] {
             let mut reader = FrameReader::default();
             assert_eq!(reader.take_in(&mut input), Ok(None));
             assert_eq!(reader.finish(), Err(Refusal::Truncated));

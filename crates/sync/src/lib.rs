@@ -18,8 +18,10 @@ mod receiving;
 mod sending;
 mod session;
 mod sight;
+mod tips;
 
-pub use frame::{FrameReader, MAX_FRAME, frame_length};
+pub use frame::{FrameReader, MAX_FRAME, push_frame};
 pub use message::FORMAT_MAJOR;
 pub use output::Output;
 pub use session::Session;
+pub use tips::CommonGround;

@@ -1,19 +1,16 @@
 //! The messages of a session and their bytes. Numbers are in little-endian order, and the kinds of
 //! frame are a numbered, append-only list.
 
-use std::collections::BTreeMap;
-
-use ledger::{ChainId, ChainStart, CrewId, EventHash, Refusal};
+use ledger::{ChainId, ChainStart, CrewId, Refusal};
 
 use crate::frame::MAX_FRAME;
+use crate::tips::{Tips, decode_tips, push_tip};
 
 /// The major version of the format. Another one may differ in every byte behind it.
 pub const FORMAT_MAJOR: u16 = 1;
 
 /// Tips that fit a frame with room to spare.
 const TIPS_A_FRAME: usize = 1024;
-/// Bytes of a tip: chain id, number of events, hash of the last.
-const TIP: usize = 56;
 /// Bytes of a run that go into one frame, behind the kind and the last mark.
 const PART: usize = MAX_FRAME - 2;
 
@@ -28,15 +25,12 @@ const RUN_ASKED: u8 = 8;
 const RUN_SHOWN: u8 = 9;
 const FORK_PART: u8 = 10;
 
-/// How far a chain is held.
-pub(crate) type Tips = BTreeMap<ChainId, (u64, EventHash)>;
-
 /// A frame's content.
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) enum Message<'a> {
     /// The first frame each way.
-    Hello { crew: CrewId, digest: [u8; 32] },
-    /// A part of the frontier, ascending over all its parts.
+    Hello { crew: CrewId, digest: [u8; 32], common: [u8; 16] },
+    /// A part of what has changed in the frontier since the common ground, ascending over all its parts.
     Frontier { last: bool, tips: Tips },
     /// A chain of which the peer holds nothing.
     ChainStart(ChainStart),
@@ -57,13 +51,13 @@ pub(crate) enum Message<'a> {
 }
 
 /// The first frame.
-pub(crate) fn hello(crew: &CrewId, digest: &[u8; 32]) -> Vec<u8> {
-    [&[HELLO][..], &FORMAT_MAJOR.to_le_bytes(), &crew.0, digest].concat()
+pub(crate) fn hello(crew: &CrewId, digest: &[u8; 32], common: &[u8; 16]) -> Vec<u8> {
+    [&[HELLO][..], &FORMAT_MAJOR.to_le_bytes(), &crew.0, digest, common].concat()
 }
 
-/// The frames of a frontier: at least one, since an empty frontier must be told too.
-pub(crate) fn frontier(tips: &Tips) -> Vec<Vec<u8>> {
-    let all: Vec<_> = tips.iter().collect();
+/// The frames of a frontier: at least one, since it must be told, too, that nothing has changed.
+pub(crate) fn frontier(changes: &Tips) -> Vec<Vec<u8>> {
+    let all: Vec<_> = changes.iter().collect();
     let mut frames: Vec<Vec<u8>> = all
         .chunks(TIPS_A_FRAME)
         .map(|part| {
@@ -137,12 +131,6 @@ pub(crate) fn all_sent() -> Vec<u8> {
     vec![ALL_SENT]
 }
 
-fn push_tip(frame: &mut Vec<u8>, chain: &ChainId, (next_seq, hash): &(u64, EventHash)) {
-    frame.extend_from_slice(&chain.0);
-    frame.extend_from_slice(&next_seq.to_le_bytes());
-    frame.extend_from_slice(&hash.0);
-}
-
 impl<'a> Message<'a> {
     /// Reads a frame.
     ///
@@ -157,7 +145,7 @@ impl<'a> Message<'a> {
             HELLO => decode_hello(content),
             FRONTIER => {
                 let (last, tips) = split_mark(content)?;
-                Ok(Self::Frontier { last, tips: decode_tips(tips)? })
+                Ok(Self::Frontier { last, tips: few_tips(tips)? })
             }
             CHAIN_START => {
                 let start = ChainStart::decode(content).map_err(|_| Refusal::UnexpectedFrame)?;
@@ -172,7 +160,10 @@ impl<'a> Message<'a> {
                     Ok(Self::RunPart { last, bytes })
                 }
             }
-            HELD => Ok(Self::Held(decode_tips(content)?)),
+            HELD => match few_tips(content)? {
+                tips if tips.values().any(|tip| tip.next_seq == 0) => Err(Refusal::UnexpectedFrame),
+                tips => Ok(Self::Held(tips)),
+            },
             GOODBYE => {
                 let number = content.try_into().map_err(|_| Refusal::UnexpectedFrame)?;
                 Ok(Self::Goodbye(u16::from_le_bytes(number)))
@@ -201,9 +192,10 @@ fn decode_hello(content: &[u8]) -> Result<Message<'_>, Refusal> {
     if u16::from_le_bytes(*major) != FORMAT_MAJOR {
         return Err(Refusal::OtherFormat);
     }
-    let (crew, digest) = rest.split_first_chunk::<32>().ok_or(Refusal::UnexpectedFrame)?;
-    let digest = digest.try_into().map_err(|_| Refusal::UnexpectedFrame)?;
-    Ok(Message::Hello { crew: CrewId(*crew), digest })
+    let (crew, rest) = rest.split_first_chunk::<32>().ok_or(Refusal::UnexpectedFrame)?;
+    let (digest, common) = rest.split_first_chunk::<32>().ok_or(Refusal::UnexpectedFrame)?;
+    let common = common.try_into().map_err(|_| Refusal::UnexpectedFrame)?;
+    Ok(Message::Hello { crew: CrewId(*crew), digest: *digest, common })
 }
 
 fn split_mark(content: &[u8]) -> Result<(bool, &[u8]), Refusal> {
@@ -214,45 +206,39 @@ fn split_mark(content: &[u8]) -> Result<(bool, &[u8]), Refusal> {
     }
 }
 
-/// Tips ascend and none is empty, so that a frontier has one form only.
-fn decode_tips(mut bytes: &[u8]) -> Result<Tips, Refusal> {
-    if bytes.len() > TIPS_A_FRAME * TIP {
-        return Err(Refusal::TooMuchClaimed);
-    }
-    let mut tips = Tips::new();
-    while !bytes.is_empty() {
-        let (chain, rest) = bytes.split_first_chunk::<16>().ok_or(Refusal::UnexpectedFrame)?;
-        let (next_seq, rest) = rest.split_first_chunk::<8>().ok_or(Refusal::UnexpectedFrame)?;
-        let (hash, rest) = rest.split_first_chunk::<32>().ok_or(Refusal::UnexpectedFrame)?;
-        let (chain, next_seq) = (ChainId(*chain), u64::from_le_bytes(*next_seq));
-        if next_seq == 0 || tips.last_key_value().is_some_and(|(before, _)| *before >= chain) {
-            return Err(Refusal::UnexpectedFrame);
-        }
-        tips.insert(chain, (next_seq, EventHash(*hash)));
-        bytes = rest;
-    }
-    Ok(tips)
+/// As many tips as a frame may have.
+fn few_tips(bytes: &[u8]) -> Result<Tips, Refusal> {
+    let tips = decode_tips(bytes)?;
+    if tips.len() > TIPS_A_FRAME { Err(Refusal::TooMuchClaimed) } else { Ok(tips) }
 }
 
 #[cfg(test)]
 mod tests {
+    use ledger::EventHash;
+
     use super::*;
+    use crate::tips::Tip;
 
     #[test]
     fn every_frame_is_these_bytes_and_reads_back() {
-        let tip = |byte| (ChainId([byte; 16]), (0x0102, EventHash([byte; 32])));
-        let tip_bytes = |byte: u8| [&[byte; 16][..], &[2, 1, 0, 0, 0, 0, 0, 0], &[byte; 32]].concat();
+        let tip = |byte| (ChainId([byte; 16]), Tip::from((0x0102, EventHash([byte; 32]))));
+        let tip_bytes = |byte: u8| [&[byte; 16][..], &[0x82, 2], &[byte; 12]].concat();
         let tips = Tips::from([tip(5), tip(6)]);
 
-        let frame = hello(&CrewId([3; 32]), &[4; 32]);
-        assert_eq!(frame, [&[1, 1, 0][..], &[3; 32], &[4; 32]].concat());
-        let message = Message::Hello { crew: CrewId([3; 32]), digest: [4; 32] };
+        let frame = hello(&CrewId([3; 32]), &[4; 32], &[5; 16]);
+        assert_eq!(frame, [&[1, 1, 0][..], &[3; 32], &[4; 32], &[5; 16]].concat());
+        let message = Message::Hello { crew: CrewId([3; 32]), digest: [4; 32], common: [5; 16] };
         assert_eq!(Message::decode(&frame), Ok(message));
 
         let frames = frontier(&tips);
         assert_eq!(frames, [[vec![2, 1], tip_bytes(5), tip_bytes(6)].concat()]);
         assert_eq!(Message::decode(&frames[0]), Ok(Message::Frontier { last: true, tips: tips.clone() }));
         assert_eq!(frontier(&Tips::new()), [[2, 1]]);
+        // Of a chain that was held, nothing counts any more: a frontier tells it, and no acknowledgement does.
+        let nothing = [&[5; 16][..], &[0]].concat();
+        let frame = [&[2, 1][..], &nothing].concat();
+        assert!(matches!(Message::decode(&frame), Ok(Message::Frontier { tips, .. }) if tips.len() == 1));
+        assert_eq!(Message::decode(&[&[5][..], &nothing].concat()), Err(Refusal::UnexpectedFrame));
 
         let mut to_tell = tips.clone();
         let frame = held(&mut to_tell);
@@ -282,7 +268,7 @@ mod tests {
             .map(|number| {
                 let mut chain = [0; 16];
                 chain[..2].copy_from_slice(&number.to_be_bytes());
-                (ChainId(chain), (1, EventHash([1; 32])))
+                (ChainId(chain), Tip::from((1, EventHash([1; 32]))))
             })
             .collect();
         let frames = frontier(&tips);

@@ -5,7 +5,7 @@ use ledger::{ChainId, ChainStart, ForkProof, Refusal, Run};
 /// What the shell is asked to do, in the order in which it comes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Output {
-    /// Send this frame, with [`crate::frame_length`] before it. While the connection does not take
+    /// Send this frame, by [`crate::push_frame`]. While the connection does not take
     /// it, call [`crate::Session::poll_work`] instead: that is the flow control.
     Send(Vec<u8>),
     /// Take this chain into the ledger at once (`Ledger::take_in_chain`); its first run comes next,

@@ -5,10 +5,11 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use ledger::sabotage::Fault;
 use ledger::{Audience, ChainId, ChainStart, Ledger, Run};
 
-use crate::message::{self, Tips};
+use crate::message;
 use crate::output::Output;
 use crate::receiving::Receiving;
 use crate::sight::sort_parents_first;
+use crate::tips::{Tip, Tips};
 
 /// The next run is read when fewer bytes than this are left to send. So at most this and one run
 /// are in memory, however much the peer lacks.
@@ -44,7 +45,7 @@ impl Sending {
         *self = Self { peer_holds: std::mem::take(&mut self.peer_holds), ..Self::default() };
     }
 
-    pub(crate) fn acknowledge(&mut self, chain: ChainId, tip: (u64, ledger::EventHash)) {
+    pub(crate) fn acknowledge(&mut self, chain: ChainId, tip: Tip) {
         self.unacknowledged.insert(chain, tip);
     }
 
@@ -92,7 +93,7 @@ impl Sending {
     /// Works out what the peer lacks. With a `farewell`, only as far as that and only of the crew's.
     pub(crate) fn plan(&mut self, ledger: &Ledger, receiving: &Receiving, farewell: Option<&Tips>) {
         let until = |chain| match farewell {
-            Some(tips) => tips.get(chain).map_or(0, |(next_seq, _)| *next_seq),
+            Some(tips) => tips.get(chain).map_or(0, |tip| tip.next_seq),
             None => u64::MAX,
         };
         let mut lacking: Vec<ChainStart> = ledger

@@ -3,13 +3,14 @@
 use std::collections::{BTreeMap, VecDeque};
 
 use ledger::fork::Comparison;
-use ledger::{ChainId, DeviceKey, Frontier, Ledger, Refusal, Run};
+use ledger::{ChainId, CrewId, DeviceKey, Frontier, Ledger, Refusal, Run};
 
 use crate::forks::{Forks, Part};
-use crate::message::{self, Message, Tips};
+use crate::message::{self, Message};
 use crate::output::Output;
 use crate::receiving::{MAX_CHAINS, Receiving};
 use crate::sending::Sending;
+use crate::tips::{CommonGround, Tip, Tips, tips_of};
 
 /// How far the two sides have come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -37,7 +38,9 @@ pub struct Session {
     returning: bool,
     /// What this side's hello was about.
     greeted_with: Frontier,
-    /// The parts so far of the peer's frontier.
+    /// What both sides remember; nothing where they remember otherwise.
+    common: CommonGround,
+    /// The parts so far of what has changed in the peer's frontier since.
     claims: Tips,
     /// The peer has said that it sent all that was lacking here when the exchange began.
     all_received: bool,
@@ -56,37 +59,39 @@ pub struct Session {
 }
 
 impl Session {
-    /// A session with a device of the crew. A stranger or a retired device gets a goodbye.
+    /// A session with a device of the crew, given what both last knew both to hold. A stranger or a retired device
+    /// gets a goodbye.
     #[must_use]
-    pub fn new(peer: DeviceKey, ledger: &Ledger) -> Self {
-        Self::begin(peer, false, ledger)
+    pub fn new(peer: DeviceKey, common: CommonGround, ledger: &Ledger) -> Self {
+        Self::begin(peer, false, common, ledger)
     }
 
     /// The first session of a device that was just paired: its ledger is empty, so its roster can't
     /// say who the peer is. Pairing has proved it. Once all is held, the roster must agree.
     #[must_use]
     pub fn joining(peer: DeviceKey, ledger: &Ledger) -> Self {
-        Self::begin(peer, true, ledger)
+        Self::begin(peer, true, CommonGround::default(), ledger)
     }
 
     /// A session with a device that has proved to hold the crew's recovery words, and that the roster may not
     /// know. It is served like a device of the crew, and what it writes counts once the words say so.
     #[must_use]
     pub fn returning(peer: DeviceKey, ledger: &Ledger) -> Self {
-        let mut session = Self::begin(peer, true, ledger);
+        let mut session = Self::begin(peer, true, CommonGround::default(), ledger);
         session.returning = true;
         session
     }
 
-    fn begin(peer: DeviceKey, joining: bool, ledger: &Ledger) -> Self {
+    fn begin(peer: DeviceKey, joining: bool, common: CommonGround, ledger: &Ledger) -> Self {
         let greeted_with = ledger.frontier(None);
-        let hello = message::hello(&ledger.crew(), &greeted_with.digest());
+        let hello = message::hello(&ledger.crew(), &greeted_with.digest(), &common.digest());
         let mut session = Self {
             peer,
             stage: Stage::Greeting,
             joining,
             returning: false,
             greeted_with,
+            common,
             claims: Tips::new(),
             all_received: false,
             all_sent: false,
@@ -263,6 +268,12 @@ impl Session {
             && self.sending.peer_holds_all(ledger)
     }
 
+    /// What both sides are known to hold, once they hold the same: to be remembered for the next session.
+    #[must_use]
+    pub fn common_ground(&self, ledger: &Ledger) -> Option<CommonGround> {
+        self.is_settled(ledger).then(|| CommonGround::of(&ledger.frontier(None)))
+    }
+
     /// Whether nothing is on its way as far as this side knows: all was received, and all that the peer lacks was
     /// given out. What else the devices have for each other may go now.
     #[must_use]
@@ -287,7 +298,9 @@ impl Session {
             return Err(Refusal::UnexpectedFrame);
         }
         match (message, self.stage) {
-            (Message::Hello { crew, digest }, Stage::Greeting) => self.handle_hello(crew, digest, ledger),
+            (Message::Hello { crew, digest, common }, Stage::Greeting) => {
+                self.handle_hello(crew, (digest, common), ledger)
+            }
             (Message::Frontier { last, tips }, Stage::Comparing) => self.handle_frontier(last, tips),
             (Message::ChainStart(start), Stage::Exchanging) => self.receiving.add_start(start, ledger),
             (Message::RunPart { last, bytes }, Stage::Exchanging) => {
@@ -301,7 +314,7 @@ impl Session {
                 // Of a chain that is not held here, nothing was sent that could be acknowledged.
                 let tips: Tips =
                     tips.into_iter().filter(|(chain, _)| ledger.chain(chain).is_some()).collect();
-                tips.iter().for_each(|(chain, (next_seq, _))| self.sending.note_held(*chain, *next_seq));
+                tips.iter().for_each(|(chain, tip)| self.sending.note_held(*chain, tip.next_seq));
                 self.forks.note(tips);
                 Ok(())
             }
@@ -343,8 +356,8 @@ impl Session {
 
     fn handle_hello(
         &mut self,
-        crew: ledger::CrewId,
-        digest: [u8; 32],
+        crew: CrewId,
+        (digest, common): ([u8; 32], [u8; 16]),
         ledger: &Ledger,
     ) -> Result<(), Refusal> {
         if crew != ledger.crew() {
@@ -354,10 +367,13 @@ impl Session {
         if digest == greeted_with.digest() {
             // Both know it, so neither has to say it.
             (self.all_received, self.all_sent) = (true, true);
-            self.begin_exchange(&greeted_with.tips);
+            self.begin_exchange(tips_of(&greeted_with));
         } else {
             self.stage = Stage::Comparing;
-            let frames = message::frontier(&ledger.frontier(None).tips);
+            if common != self.common.digest() {
+                self.common = CommonGround::default();
+            }
+            let frames = message::frontier(&self.common.changes(&tips_of(&ledger.frontier(None))));
             frames.into_iter().for_each(|frame| self.sending.push(frame));
         }
         Ok(())
@@ -378,17 +394,18 @@ impl Session {
         }
         self.claims.extend(tips);
         if last {
-            let held = std::mem::take(&mut self.claims);
-            self.begin_exchange(&held);
+            let changes = std::mem::take(&mut self.claims);
+            let held = std::mem::take(&mut self.common).changed(changes);
+            self.begin_exchange(held);
         }
         Ok(())
     }
 
-    fn begin_exchange(&mut self, held: &Tips) {
-        for (chain, (next_seq, _)) in held {
-            self.sending.note_held(*chain, *next_seq);
+    fn begin_exchange(&mut self, held: Tips) {
+        for (chain, tip) in &held {
+            self.sending.note_held(*chain, tip.next_seq);
         }
-        self.forks.note(held.clone());
+        self.forks.note(held);
         self.stage = Stage::Exchanging;
     }
 
@@ -421,7 +438,7 @@ impl Session {
             self.work.push_back(Output::CaughtUp);
         }
         if self.farewell.is_none() {
-            let farewell = |refusal| (refusal, ledger.frontier(None).tips);
+            let farewell = |refusal| (refusal, tips_of(&ledger.frontier(None)));
             self.farewell = self.lost_rights(ledger).map(farewell);
         }
         let until = self.farewell.as_ref().map(|(_, tips)| tips);
@@ -437,8 +454,8 @@ impl Session {
 
     fn acknowledge(&mut self, chain: ChainId, ledger: &Ledger) {
         // A retirement may have come between, after which nothing of the chain counts.
-        let counted = ledger.chain(&chain).map(|held| ledger.counted_tip(held));
-        if let Some(tip) = counted.filter(|(next_seq, _)| *next_seq > 0) {
+        let counted = ledger.chain(&chain).map(|held| Tip::from(ledger.counted_tip(held)));
+        if let Some(tip) = counted.filter(|tip| tip.next_seq > 0) {
             self.sending.acknowledge(chain, tip);
         }
     }

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use ledger::fork::Comparison;
 use ledger::{DeviceSecret, Ledger, Run, TakenIn};
-use sync::{FrameReader, Output, Session, frame_length};
+use sync::{FrameReader, Output, Session, push_frame};
 
 use crate::corpus;
 
@@ -28,8 +28,7 @@ impl Side {
         while let Some(output) = self.session.poll_output() {
             match output {
                 Output::Send(frame) => {
-                    self.said.extend_from_slice(&frame_length(&frame));
-                    self.said.extend_from_slice(&frame);
+                    push_frame(&mut self.said, &frame);
                     sent.push(frame);
                 }
                 Output::TakeInChain(start) => {

@@ -44,12 +44,12 @@ pub enum Did {
 
 fn session(peer: &Device, holding: &Holding) -> Session {
     // As the network decides it: whoever let this device in, or was met, is believed until the roster is here.
-    let is_vouched = holding.vouched().contains(&peer.key);
+    let (is_vouched, common) = (holding.vouched().contains(&peer.key), holding.common_ground(peer.key));
     holding.with_ledger(|ledger| {
         if is_vouched && ledger.roster().device(&peer.key).is_none() {
             Session::joining(peer.key, ledger)
         } else {
-            Session::new(peer.key, ledger)
+            Session::new(peer.key, common, ledger)
         }
     })
 }
@@ -102,6 +102,11 @@ impl End {
             bell: false,
             over: false,
         })
+    }
+
+    fn note_peer(&self, holding: &Holding) {
+        let common = holding.with_ledger(|ledger| self.session.common_ground(ledger));
+        holding.note_peer(self.session.peer(), self.session.peer_holds(), common);
     }
 
     fn store(&mut self, holding: &Holding, most: usize) {
@@ -206,7 +211,7 @@ impl Link {
                 end.store(holding, usize::MAX);
                 wrote.push(end.device);
             }
-            holding.note_peer(end.session.peer(), end.session.peer_holds());
+            end.note_peer(holding);
         }
         wrote
     }
@@ -244,7 +249,7 @@ impl Link {
                 Output::Read { .. } | Output::Show { .. } | Output::Compare(_) | Output::StoreFork(_) => {
                     end.to_ask.push_back(output);
                 }
-                Output::CaughtUp => holding.note_peer(end.session.peer(), end.session.peer_holds()),
+                Output::CaughtUp => end.note_peer(holding),
                 Output::SetAside { .. } => {}
                 Output::Close(_) | Output::Dismissed(_) => end.over = true,
             }

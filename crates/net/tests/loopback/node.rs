@@ -15,6 +15,7 @@ use net::certificate::DeviceCertificate;
 use net::config::client_config;
 use net::{Endpoint, Fault, HoldError, Holder, Host, Invite, InviteId, Joiner, Offer, PhotoHolder};
 use quinn::Connection;
+use sync::CommonGround;
 use tokio::sync::watch;
 use tokio::time::timeout;
 use trade::{Day, Moment};
@@ -261,7 +262,11 @@ impl Holder for Node {
         self.photos.clone().map(|photos| photos as Arc<dyn PhotoHolder>)
     }
 
-    fn note_peer(&self, _peer: DeviceKey, _holds: &BTreeMap<ChainId, u64>) {}
+    fn common_ground(&self, _peer: DeviceKey) -> CommonGround {
+        CommonGround::default()
+    }
+
+    fn note_peer(&self, _peer: DeviceKey, _holds: &BTreeMap<ChainId, u64>, _common: Option<CommonGround>) {}
 }
 
 impl Host for Node {

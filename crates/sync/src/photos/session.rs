@@ -15,7 +15,7 @@ pub const MAX_WANTED: usize = 8192;
 /// What the shell is asked to do, in the order in which it comes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum PhotoOutput {
-    /// Send this frame, with [`crate::frame_length`] before it. While the stream does not take it, call
+    /// Send this frame, by [`crate::push_frame`]. While the stream does not take it, call
     /// [`PhotoSession::poll_work`] instead.
     Send(Vec<u8>),
     /// Say how much of these the peer may be given (nothing of what it may not have), in this order, by

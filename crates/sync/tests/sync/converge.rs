@@ -3,6 +3,7 @@
 use ledger::Audience;
 use ledger::roster_events::Role;
 use proptest::prelude::*;
+use sync::{CommonGround, Output, Session};
 
 use crate::crew;
 use crate::device::Device;
@@ -31,7 +32,7 @@ fn equal_frontiers_cost_one_hello_each_way() {
     world.settle();
     for side in 0..2 {
         let end = world.end(link, side);
-        assert_eq!(end.sent_frames.iter().map(Vec::len).collect::<Vec<_>>(), [67]);
+        assert_eq!(end.sent_frames.iter().map(Vec::len).collect::<Vec<_>>(), [83]);
         assert_eq!(end.caught_up, 1);
     }
     assert!(world.is_settled(link));
@@ -122,14 +123,14 @@ fn no_more_is_read_than_the_connection_takes() {
         laptop.log(Audience::Crew, 4, 250_000);
     }
     let phone = laptop.admit(2, "Maren Oake", Role::Owner, true);
-    let mut session = sync::Session::new(phone.key(), &laptop.ledger);
-    let hello = sync::Session::joining(laptop.key(), &phone.ledger).poll_output();
-    let Some(sync::Output::Send(hello)) = hello else { panic!("a hello comes first") };
+    let mut session = Session::new(phone.key(), CommonGround::default(), &laptop.ledger);
+    let hello = Session::joining(laptop.key(), &phone.ledger).poll_output();
+    let Some(Output::Send(hello)) = hello else { panic!("a hello comes first") };
     session.handle_frame(&hello, &laptop.ledger);
     session.handle_frame(&[2, 1], &laptop.ledger); // The frontier of one who holds nothing.
     let mut reads = 0;
     while let Some(output) = session.poll_work() {
-        if let sync::Output::Read { chain, from_seq } = output {
+        if let Output::Read { chain, from_seq } = output {
             reads += 1;
             session.handle_read(chain, laptop.read(chain, from_seq), &laptop.ledger);
         }

@@ -8,6 +8,7 @@ use ledger::{
     Act, Audience, Body, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, EventHash, ForkProof,
     Kind, Ledger, Payload, PersonId, Refusal, Run, RunBuilder, TakenIn,
 };
+use sync::CommonGround;
 use trade::{Day, Moment};
 
 /// A kind that no version knows: replication must store it and pass it on all the same.
@@ -19,6 +20,8 @@ pub(crate) struct Device {
     pub(crate) runs: BTreeMap<ChainId, Vec<Run>>,
     /// The person whose device it is.
     pub(crate) person: PersonId,
+    /// What it and each other device last knew both to hold.
+    pub(crate) common: BTreeMap<DeviceKey, CommonGround>,
     entries: u8,
 }
 
@@ -53,13 +56,27 @@ impl Device {
         let chain = ChainId([seed; 16]);
         let (ledger, _, run) = Ledger::found(chain, &secret, 1_000, &payload).expect("a new crew");
         let person = PersonId::named(&ledger.crew(), "Maren Oake");
-        Self { secret, ledger, runs: BTreeMap::from([(chain, vec![run])]), person, entries: 0 }
+        Self {
+            secret,
+            ledger,
+            runs: BTreeMap::from([(chain, vec![run])]),
+            person,
+            common: BTreeMap::new(),
+            entries: 0,
+        }
     }
 
     /// A device that was just paired.
     pub(crate) fn paired(seed: u8, crew: CrewId, person: PersonId) -> Self {
         let secret = DeviceSecret::from_seed(&[seed; 32]);
-        Self { secret, ledger: Ledger::new(crew), runs: BTreeMap::new(), person, entries: 0 }
+        Self {
+            secret,
+            ledger: Ledger::new(crew),
+            runs: BTreeMap::new(),
+            person,
+            common: BTreeMap::new(),
+            entries: 0,
+        }
     }
 
     pub(crate) fn key(&self) -> DeviceKey {
@@ -219,7 +236,7 @@ impl Device {
     pub(crate) fn copy(&self) -> Self {
         let secret = DeviceSecret::from_seed(&self.secret.seed());
         let (ledger, runs) = (self.ledger.clone(), self.runs.clone());
-        Self { secret, ledger, runs, person: self.person, entries: self.entries }
+        Self { secret, ledger, runs, person: self.person, common: self.common.clone(), entries: self.entries }
     }
 
     /// How many events are held.

@@ -4,7 +4,7 @@ use ledger::roster::{Cut, Lacking, Standing};
 use ledger::roster_events::Role;
 use ledger::{Audience, Refusal};
 use proptest::prelude::*;
-use sync::{Output, Session};
+use sync::{CommonGround, Output, Session};
 
 use crate::device::{Device, UNKNOWN_KIND};
 use crate::world::World;
@@ -178,14 +178,14 @@ fn a_peer_that_shows_nothing_or_something_else_gets_nowhere() {
     meet(&mut world, 0, 2);
     let start = world.devices[2].chain(Audience::Crew);
     let laptop = &world.devices[0];
-    let mut session = Session::new(world.devices[1].key(), &laptop.ledger);
-    let hello = [&[1, 1, 0][..], &laptop.ledger.crew().0, &[9; 32]].concat();
+    let mut session = Session::new(world.devices[1].key(), CommonGround::default(), &laptop.ledger);
+    let hello = [&[1, 1, 0][..], &laptop.ledger.crew().0, &[9; 32], &[0; 16]].concat();
     session.handle_frame(&hello, &laptop.ledger);
     // It claims to hold as many events, and another last one.
     let mut claimed = vec![2, 1];
     claimed.extend_from_slice(&start.chain.0);
-    claimed.extend_from_slice(&8_u64.to_le_bytes());
-    claimed.extend_from_slice(&[7; 32]);
+    claimed.push(8);
+    claimed.extend_from_slice(&[7; 12]);
     session.handle_frame(&claimed, &laptop.ledger);
     let sent: Vec<Output> = std::iter::from_fn(|| session.poll_output()).collect();
     let asked = sent.iter().any(|output| matches!(output, Output::Send(frame) if frame[0] == 8));

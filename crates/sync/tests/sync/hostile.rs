@@ -3,7 +3,7 @@
 use ledger::roster_events::Role;
 use ledger::{Audience, ChainId, ChainStart, DeviceSecret, Refusal, RunBuilder};
 use proptest::prelude::*;
-use sync::{Output, Session};
+use sync::{CommonGround, Output, Session};
 
 use crate::crew;
 use crate::device::{Device, UNKNOWN_KIND};
@@ -13,11 +13,11 @@ fn session() -> (Session, Device, Device) {
     let mut world = crew();
     let hand = world.devices.remove(3);
     let laptop = world.devices.remove(0);
-    (Session::new(hand.key(), &laptop.ledger), laptop, hand)
+    (Session::new(hand.key(), CommonGround::default(), &laptop.ledger), laptop, hand)
 }
 
 fn hello(device: &Device, digest: [u8; 32]) -> Vec<u8> {
-    [&[1, 1, 0][..], &device.ledger.crew().0, &digest].concat()
+    [&[1, 1, 0][..], &device.ledger.crew().0, &digest, &[0; 16]].concat()
 }
 
 /// The session after both hellos and a frontier that claims nothing.
@@ -135,7 +135,7 @@ fn another_crew_and_another_format() {
 fn a_stranger_is_told_nothing_but_goodbye() {
     let (_, laptop, hand) = session();
     let stranger = DeviceSecret::from_seed(&[99; 32]).public();
-    let mut session = Session::new(stranger, &laptop.ledger);
+    let mut session = Session::new(stranger, CommonGround::default(), &laptop.ledger);
     session.handle_frame(&hello(&hand, [0; 32]), &laptop.ledger);
     assert_eq!(session.poll_output(), Some(Output::Send(vec![6, 20, 0])));
     assert_eq!(session.poll_output(), Some(Output::Close(Refusal::Stranger)));
@@ -214,7 +214,7 @@ fn more_chains_than_the_limit() {
     let tips = |from: u16, last: u8| {
         let mut frame = vec![2, last];
         for number in from..from + 1_000 {
-            frame.extend([&number.to_be_bytes()[..], &[0; 14], &1_u64.to_le_bytes(), &[5; 32]].concat());
+            frame.extend([&number.to_be_bytes()[..], &[0; 14], &[1], &[5; 12]].concat());
         }
         frame
     };
@@ -247,7 +247,7 @@ fn who_pairs_with_a_peer_outside_the_crew_ends_it_once_the_roster_is_known() {
     let (_, mut laptop, _) = session();
     let phone = laptop.admit(8, "Ines Quill", Role::Hand, false);
     let mut ours = Session::joining(DeviceSecret::from_seed(&[99; 32]).public(), &phone.ledger);
-    let mut theirs = Session::new(phone.key(), &laptop.ledger);
+    let mut theirs = Session::new(phone.key(), CommonGround::default(), &laptop.ledger);
     let mut phone = phone;
     let (mut to_ours, mut to_theirs) = (Vec::new(), Vec::new());
     let mut ended = None;

@@ -4,6 +4,7 @@ mod converge;
 mod device;
 mod forks;
 mod hostile;
+mod meeting_again;
 mod rights;
 mod world;
 

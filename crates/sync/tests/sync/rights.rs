@@ -1,7 +1,7 @@
 //! Who is sent what, and what becomes of a device that is retired.
 
 use ledger::{Audience, Kind, Refusal, RunBuilder};
-use sync::{Output, Session};
+use sync::{CommonGround, Output, Session};
 
 use crate::crew;
 use crate::device::UNKNOWN_KIND;
@@ -96,8 +96,8 @@ fn a_chain_of_which_nothing_counts_any_more_is_not_acknowledged() {
     world.devices[0].retire(&hand, 1);
     let office = hand.chain(Audience::Office);
     let (laptop, phone) = (&world.devices[0], &world.devices[1]);
-    let mut session = Session::new(phone.key(), &laptop.ledger);
-    let hello = Session::new(laptop.key(), &phone.ledger).poll_output();
+    let mut session = Session::new(phone.key(), CommonGround::default(), &laptop.ledger);
+    let hello = Session::new(laptop.key(), CommonGround::default(), &phone.ledger).poll_output();
     let Some(Output::Send(hello)) = hello else { panic!("a hello comes first") };
     session.handle_frame(&hello, &laptop.ledger);
     session.handle_frame(&[2, 1], &laptop.ledger);

@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use ledger::{Refusal, Run};
-use sync::{FrameReader, Output, Session, frame_length};
+use sync::{FrameReader, Output, Session, push_frame};
 
 use crate::device::Device;
 
@@ -15,6 +15,10 @@ pub(crate) struct End {
     wire: VecDeque<(u64, Vec<u8>)>,
     reader: FrameReader,
     pub(crate) sent_frames: Vec<Vec<u8>>,
+    /// With their lengths.
+    pub(crate) sent_bytes: usize,
+    /// Of the runs that came from the other end.
+    pub(crate) stored_bytes: usize,
     pub(crate) stored_new: u64,
     pub(crate) stored_known: u64,
     pub(crate) caught_up: u64,
@@ -60,13 +64,20 @@ impl World {
     pub(crate) fn connect(&mut self, a: usize, b: usize, delay: u64) -> usize {
         let end = |own: usize, peer: usize| {
             let (device, key) = (&self.devices[own], self.devices[peer].key());
-            let begin = if device.events() == 0 { Session::joining } else { Session::new };
+            let common = device.common.get(&key).cloned().unwrap_or_default();
+            let session = if device.events() == 0 {
+                Session::joining(key, &device.ledger)
+            } else {
+                Session::new(key, common, &device.ledger)
+            };
             End {
                 device: own,
-                session: begin(key, &device.ledger),
+                session,
                 wire: VecDeque::new(),
                 reader: FrameReader::default(),
                 sent_frames: Vec::new(),
+                sent_bytes: 0,
+                stored_bytes: 0,
                 stored_new: 0,
                 stored_known: 0,
                 caught_up: 0,
@@ -89,6 +100,11 @@ impl World {
             end.wire.clear();
             end.ended.get_or_insert(Output::Dismissed(None));
         }
+    }
+
+    pub(crate) fn cut_all(&mut self) {
+        (0..self.links.len()).for_each(|link| self.cut(link));
+        self.links.clear();
     }
 
     /// A device has something new of its own.
@@ -117,8 +133,10 @@ impl World {
             );
             match output {
                 Output::Send(frame) => {
-                    end.sent_frames.push(frame.clone());
-                    let bytes = [&frame_length(&frame)[..], &frame].concat();
+                    let mut bytes = Vec::new();
+                    push_frame(&mut bytes, &frame);
+                    end.sent_bytes += bytes.len();
+                    end.sent_frames.push(frame);
                     self.links[link].ends[1 - side].wire.push_back((self.now + delay, bytes));
                 }
                 Output::TakeInChain(start) => {
@@ -151,6 +169,11 @@ impl World {
                 }
             }
         }
+        let end = &self.links[link].ends[side];
+        let device = &mut self.devices[end.device];
+        if let Some(common) = end.session.common_ground(&device.ledger) {
+            device.common.insert(end.session.peer(), common);
+        }
     }
 
     /// One step of the clock. Says whether anything is still under way.
@@ -159,6 +182,7 @@ impl World {
         while self.storing.front().is_some_and(|(due, ..)| *due <= self.now) {
             let Some((_, link, side, run)) = self.storing.pop_front() else { break };
             let end = &mut self.links[link].ends[side];
+            end.stored_bytes += run.bytes().len();
             let index = end.device;
             let device = &mut self.devices[index];
             match device.store(&run) {
