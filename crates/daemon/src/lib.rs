@@ -28,7 +28,7 @@ mod opening;
 pub mod page;
 pub mod papers;
 mod payments;
-mod peers;
+pub mod peers;
 pub mod photos;
 pub mod press;
 mod series;

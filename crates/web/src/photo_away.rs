@@ -10,7 +10,7 @@ use axum::response::{IntoResponse, Response};
 use daemon::photos::Elsewhere;
 
 /// Letters of a line. The picture is 240 wide, and on most screens it is shown at 96 px, where so few can still be read.
-const LINE: usize = 12;
+const LINE: usize = 14;
 
 /// The answer for a photo that is not here.
 pub(crate) fn stand_in(elsewhere: &Elsewhere) -> Response {
