@@ -7,7 +7,7 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
-use device::{Device, scenario};
+use device::{Device, scenario, wait_for};
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -151,4 +151,47 @@ fn what_is_no_handover_is_said_to_be_none() {
     let checked = verify(&elsewhere, Path::new("nowhere.zip"), &[]);
     assert_eq!(checked.status.code(), Some(1));
     assert!(String::from_utf8_lossy(&checked.stderr).contains("nowhere.zip"));
+}
+
+/// Whoever hands a job over reads its photos, and a slow stick keeps nobody from logging: here a pipe stands in for the
+/// photo, from which nothing comes before somebody has logged.
+#[cfg(target_os = "linux")]
+#[test]
+fn others_log_while_photos_are_read_for_a_handover() {
+    use std::io::Write as _;
+    use std::os::unix::fs::OpenOptionsExt as _;
+
+    let folder = tempfile::tempdir().unwrap();
+    let mut laptop = week(&folder);
+    let kept = fs::read_dir(laptop.data.join("photos")).unwrap().map(|entry| entry.unwrap().path());
+    let [photo] = kept.collect::<Vec<_>>().try_into().unwrap();
+    laptop.start(&[]);
+    let aside = folder.path().join("aside.jpg");
+    fs::rename(&photo, &aside).unwrap();
+    assert!(Command::new("mkfifo").arg(&photo).status().unwrap().success());
+    let out = folder.path().join("out");
+    let made = std::thread::scope(|scope| {
+        let handover = scope.spawn(|| laptop.ask(&["handover", "GARAGE", "--to", out.to_str().unwrap()]));
+        // A pipe that is not waited for opens for writing once somebody reads (fifo(7), Linux).
+        let o_nonblock = 0o4000;
+        let mut pipe = None;
+        wait_for("the handover to read the photo", || {
+            pipe = fs::OpenOptions::new().write(true).custom_flags(o_nonblock).open(&photo).ok();
+            pipe.is_some()
+        });
+        let (said, heard) = std::sync::mpsc::channel();
+        let laptop = &laptop;
+        scope.spawn(move || {
+            laptop.ask(&["log", "note", "--job", "MILL", "--note", "while the photo was read"]);
+            let _ = said.send(());
+        });
+        let logged = heard.recv_timeout(std::time::Duration::from_secs(60));
+        // Whatever came of it, the handover goes on: this time from the pipe, then from the photo.
+        fs::rename(&aside, &photo).unwrap();
+        pipe.unwrap().write_all(&fs::read(&photo).unwrap()).unwrap();
+        assert!(logged.is_ok(), "nobody could log while a photo was read");
+        handover.join().unwrap()
+    });
+    assert_eq!(made["photos"], 1);
+    assert_eq!(laptop.times_noted("while the photo was read"), 1);
 }

@@ -106,10 +106,7 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         }
         Request::Move { to } => {
             let bar = progress::copying();
-            let moved = daemon::moving::move_to(folder, &to, &|done, of| {
-                bar.set_length(of);
-                bar.set_position(done);
-            });
+            let moved = daemon::moving::move_to(folder, &to, &|done, of| progress::reach(&bar, done, of));
             bar.finish_and_clear();
             let moved = moved?;
             print(arguments, &json!(moved), |_| {
@@ -195,16 +192,20 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         }
         Request::Export { dir } => Command::Folder(FolderCommand::Export { dir: args::absolute(&dir) }),
         Request::Backup(backup) if backup.check => {
-            let answer = daemon::backup::check(&backup.dir)?;
-            print(arguments, &answer, backup_pages::checked);
+            let bar = progress::copying();
+            let checked = daemon::backup::check(&backup.dir, &|done, of| progress::reach(&bar, done, of));
+            bar.finish_and_clear();
+            print(arguments, &checked?, backup_pages::checked);
             return Ok(());
         }
         Request::Backup(backup) => {
             Command::Folder(FolderCommand::BackUp { dir: args::absolute(&backup.dir) })
         }
         Request::Restore { dir } => {
-            let answer = daemon::backup::restore(&dir, folder)?;
-            print(arguments, &answer, backup_pages::restored);
+            let bar = progress::copying();
+            let restored = daemon::backup::restore(&dir, folder, &|done, of| progress::reach(&bar, done, of));
+            bar.finish_and_clear();
+            print(arguments, &restored?, backup_pages::restored);
             return Ok(());
         }
         Request::Handover(request) => request.command(),

@@ -4,6 +4,7 @@ use daemon::Command;
 use daemon::command::{FolderCommand, RoomCommand};
 use daemon::serve::Joined;
 use serde_json::Value;
+use trade::Moment;
 use trade::money::hours_and_minutes;
 
 use crate::table::{Page, heading, without_noughts};
@@ -396,11 +397,33 @@ fn status(answer: &Value) -> String {
         let events = if events == counted { events } else { format!("{counted} of {events} count") };
         page.row(&[&text(chain, "device"), &text(chain, "audience"), &events]);
     }
+    let others = others(list(answer, "others"));
     format!(
-        "{}\nCrew code {}: it is on quotes and on what is handed over.",
+        "{}\n\n{others}Crew code {}: it is on quotes and on what is handed over.",
         page.finish(),
         text(answer, "crew_code")
     )
+}
+
+/// The other devices: when each was met last, and how much of what is here it is known to hold.
+fn others(others: &[Value]) -> String {
+    if others.is_empty() {
+        return String::new();
+    }
+    let mut page = Page::new(&["other device", "last met", "has"]);
+    for other in others {
+        let met = other["met_ms"].as_i64().and_then(|met| Moment::in_zone(met, "Europe/London").ok());
+        let (met, has) = match (met, other["missing"].as_u64().unwrap_or(0)) {
+            (None, _) => ("never from here".to_owned(), "not known".to_owned()),
+            (Some(met), missing) => {
+                let minute = met.minute_of_day();
+                let met = format!("{} {:02}:{:02}", met.day(), minute / 60, minute % 60);
+                (met, if missing == 0 { "everything".to_owned() } else { format!("all but {missing}") })
+            }
+        };
+        page.row(&[&text(other, "device"), &met, &has]);
+    }
+    page.finish() + "\n\n"
 }
 
 /// The invite's code, with a picture of it for a phone's camera.

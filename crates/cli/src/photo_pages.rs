@@ -12,15 +12,21 @@ const DIGITS: usize = 12;
 pub(crate) fn photos(answer: &Value) -> String {
     let count = |name: &str| answer[name].as_u64().unwrap_or(0);
     let keeps = keeps(&answer["keeps"]);
-    let mut page = format!("{} photos are logged. This device keeps {keeps}.\n", count("named"));
-    page += &format!("  {} are here\n", count("whole"));
+    let named = if count("named") == 1 { "photo is" } else { "photos are" };
+    let mut page = format!("{} {named} logged. This device keeps {keeps}.\n", count("named"));
+    let mut line = |of: &str, words: &str| {
+        let is = if count(of) == 1 { "is" } else { "are" };
+        page += &format!("  {} {is} {words}\n", count(of));
+    };
+    line("whole", "here");
     if count("small") > 0 {
-        page += &format!("  {} are here as small pictures, made by another device\n", count("small"));
+        let small = if count("small") == 1 { "a small picture" } else { "small pictures" };
+        line("small", &format!("here as {small}, made by another device"));
     }
-    page += &format!("  {} are not here\n", count("missing"));
+    line("missing", "not here");
     let coming = list(answer, "on_their_way");
     if !coming.is_empty() {
-        page += &format!("  {} are on their way:\n", coming.len());
+        page += "  on the way:\n";
         for one in coming {
             let (photo, from) = (short(one), text(one, "from"));
             page += &format!("    {photo} from {from}, {} %\n", text(one, "percent"));

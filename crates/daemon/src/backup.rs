@@ -5,7 +5,6 @@
 //! (index, checkpoints) is left out. Taken again into the same folder, only what changed is written; whenever that is
 //! broken off, what is there is still a journal without gaps. It holds the device's secret, as the data folder does.
 
-mod copying;
 mod list;
 
 use std::fs;
@@ -14,15 +13,15 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use crate::device::{DeviceFile, write_private};
+use crate::copying::{self, copy, make_private, write_small};
+use crate::device::DeviceFile;
 use crate::error::NodeError;
 use crate::local::Door;
 use crate::machine::random;
 use crate::mark;
 use crate::node::{Node, WholeRead};
 use crate::page::hex;
-use copying::{copy, make_private, write_small};
-use list::{List, Listed, PART, frontier_of};
+use list::{List, Listed, frontier_of};
 
 /// Where segments of the journal are within a data folder.
 const SEGMENTS: &str = "journal/journal";
@@ -78,73 +77,103 @@ impl Backup {
         Ok(Self { from, to: to.to_owned(), list, small, last: (end.segment, end.offset) })
     }
 
-    /// Copies what changed since the last backup into the folder.
+    /// Copies what changed since the last backup into the folder. `say` is told how many bytes are there, of how many.
     ///
     /// # Errors
     /// [`NodeError::Folder`]; do the same once more.
-    pub fn write(mut self) -> Result<Value, NodeError> {
+    pub fn write(mut self, say: &dyn Fn(u64, u64)) -> Result<Value, NodeError> {
         let former = list::begin(&self.to)?;
         for folder in ["", "journal", SEGMENTS, PHOTOS] {
             make_private(&self.to.join(folder))?;
         }
-        let mut copied = 0_u64;
+        let large = self.large()?;
+        let small_bytes: u64 = self.small.iter().map(|(_, bytes)| bytes.len() as u64).sum();
+        let of = small_bytes + large.iter().map(|(_, bytes)| bytes).sum::<u64>();
+        let (mut copied, mut done) = (0, 0);
         for (name, bytes) in std::mem::take(&mut self.small) {
             copied += write_small(&self.to.join(&name), &bytes)?;
+            done += bytes.len() as u64;
             self.list.files.push(Listed::of(name, &bytes));
         }
-        for segment in files_in(&self.from.join(SEGMENTS))? {
-            let number = segment.strip_suffix(".segment").and_then(|number| number.parse::<u32>().ok());
-            let length = match number {
-                Some(number) if number < self.last.0 => None,
-                Some(number) if number == self.last.0 => Some(self.last.1),
-                // Begun after this backup was, or none of ours.
-                Some(_) | None => continue,
-            };
-            copied += self.take(format!("{SEGMENTS}/{segment}"), length, &former)?;
-        }
-        let photos = files_in(&self.from.join(PHOTOS))?;
-        for photo in photos.into_iter().filter(|name| is_hash(name)) {
-            copied += self.take(format!("{PHOTOS}/{photo}"), None, &former)?;
+        say(done, of);
+        for (name, bytes) in large {
+            copied += self.take(name, bytes, &former, &mut |more| {
+                done += more;
+                say(done, of);
+            })?;
         }
         self.list.files.sort_by(|one, other| one.name.cmp(&other.name));
         list::finish(&self.to, &self.list)?;
         let photos = self.list.files.iter().filter(|file| file.is_photo()).count();
         Ok(json!({ "dir": self.to, "events": self.list.events, "photos": photos,
-            "bytes": self.list.files.iter().map(|file| file.bytes).sum::<u64>(), "bytes_copied": copied,
-            "frontier": self.list.frontier }))
+            "bytes": self.list.bytes(|_| true), "bytes_copied": copied, "frontier": self.list.frontier }))
     }
 
-    /// Takes a file in, unless the folder has it as it is. Gives how many bytes were copied.
-    fn take(&mut self, name: String, length: Option<u64>, former: &[Listed]) -> Result<u64, NodeError> {
+    /// The segments and photos, each with how many bytes of it the backup holds.
+    fn large(&self) -> Result<Vec<(String, u64)>, NodeError> {
+        let mut large = Vec::new();
+        for segment in files_in(&self.from.join(SEGMENTS))? {
+            let number = segment.strip_suffix(".segment").and_then(|number| number.parse::<u32>().ok());
+            let name = format!("{SEGMENTS}/{segment}");
+            match number {
+                Some(number) if number < self.last.0 => large.push(with_length(&self.from, name)?),
+                Some(number) if number == self.last.0 => large.push((name, self.last.1)),
+                // Begun after this backup was, or none of ours.
+                Some(_) | None => {}
+            }
+        }
+        for photo in files_in(&self.from.join(PHOTOS))?.into_iter().filter(|name| is_hash(name)) {
+            large.push(with_length(&self.from, format!("{PHOTOS}/{photo}"))?);
+        }
+        Ok(large)
+    }
+
+    /// Takes a file in, unless the folder has it as it is. Gives how many bytes were copied; `say` is told of all that
+    /// are there.
+    fn take(
+        &mut self,
+        name: String,
+        length: u64,
+        former: &[Listed],
+        say: &mut dyn FnMut(u64),
+    ) -> Result<u64, NodeError> {
         let (from, to) = (self.from.join(&name), self.to.join(&name));
         let had = former.iter().find(|file| file.name == name);
+        let had = had.filter(|had| had.bytes == length && is_as_long(&to, length));
         // A photo's name is the hash of its bytes, so one that is there is not read again; the check reads it.
-        if let Some(had) = had.filter(|had| had.is_photo() && is_as_long(&to, had.bytes)) {
+        let is_same = |had: &&Listed| -> Result<bool, NodeError> {
+            Ok(had.is_photo() || copying::hash(&from, Some(length), &mut |_| ())?.1 == had.blake3)
+        };
+        if let Some(had) = had
+            && is_same(&had)?
+        {
             self.list.files.push(had.clone());
+            say(length);
             return Ok(0);
         }
-        let hashed = copying::hash(&from, length)?;
-        if let Some(had) = had.filter(|had| had.blake3 == hashed.1 && is_as_long(&to, had.bytes)) {
-            self.list.files.push(had.clone());
-            return Ok(0);
-        }
-        let (bytes, blake3) = copy(&from, &to, length)?;
+        let (bytes, blake3) = copy(&from, &to, Some(length), say)?;
         self.list.files.push(Listed { name, bytes, blake3 });
         Ok(bytes)
     }
 }
 
 /// Checks a backup: reads every file of it, and rehearses going on with it, in a folder for the time being. Nothing
-/// of the backup is changed.
+/// of the backup is changed. `say` is told how many bytes are read, of how many.
 ///
 /// # Errors
 /// What is missing or changed, or why the rehearsal failed.
-pub fn check(dir: &Path) -> Result<Value, NodeError> {
+pub fn check(dir: &Path, say: &dyn Fn(u64, u64)) -> Result<Value, NodeError> {
     let list = list::read(dir)?;
-    list::verify(dir, &list)?;
+    let is_rehearsed = |file: &Listed| !file.is_photo();
+    let (mut done, of) = (0, list.bytes(|_| true) + list.bytes(is_rehearsed));
+    let mut more = |bytes| {
+        done += bytes;
+        say(done, of);
+    };
+    list::verify(dir, &list, &mut more)?;
     let stage = Stage::new()?;
     let rehearsed = stage.0.join("data");
-    put_together(dir, &rehearsed, &list, |file| !file.is_photo())?;
+    put_together(dir, &rehearsed, &list, is_rehearsed, &mut more)?;
     let (events, runs) = open_and_compare(&rehearsed, &list)?;
     let photos = list.files.iter().filter(|file| file.is_photo()).count();
     Ok(
@@ -153,11 +182,12 @@ pub fn check(dir: &Path) -> Result<Value, NodeError> {
     )
 }
 
-/// Makes a data folder of a backup. Whoever uses it from then on writes new chains.
+/// Makes a data folder of a backup. Whoever uses it from then on writes new chains. `say` is told how many bytes are
+/// copied, of how many.
 ///
 /// # Errors
 /// A folder that holds a ledger already, a backup that is not whole, or the disk. Nothing is left half done.
-pub fn restore(dir: &Path, data: &Path) -> Result<Value, NodeError> {
+pub fn restore(dir: &Path, data: &Path, say: &dyn Fn(u64, u64)) -> Result<Value, NodeError> {
     if DeviceFile::read(data)?.is_some() {
         return Err(NodeError::AlreadyFounded(data.display().to_string()));
     }
@@ -170,7 +200,12 @@ pub fn restore(dir: &Path, data: &Path) -> Result<Value, NodeError> {
     }
     let list = list::read(dir)?;
     let beside = beside(data)?;
-    let restored = put_together(dir, &beside, &list, |_| true)
+    let (mut done, of) = (0, list.bytes(|_| true));
+    let mut more = |bytes| {
+        done += bytes;
+        say(done, of);
+    };
+    let restored = put_together(dir, &beside, &list, |_| true, &mut more)
         .and_then(|()| open_and_compare(&beside, &list))
         .and_then(|found| {
             // An empty folder may stand where it is to be.
@@ -192,13 +227,14 @@ fn put_together(
     to: &Path,
     list: &List,
     is_wanted: impl Fn(&Listed) -> bool,
+    say: &mut dyn FnMut(u64),
 ) -> Result<(), NodeError> {
     for folder in ["", "journal", SEGMENTS, PHOTOS] {
         make_private(&to.join(folder))?;
     }
     for file in list.files.iter().filter(|file| is_wanted(file)) {
         let from = dir.join(&file.name);
-        let found = copy(&from, &to.join(&file.name), None)?;
+        let found = copy(&from, &to.join(&file.name), None, say)?;
         if found != (file.bytes, file.blake3.clone()) {
             return Err(NodeError::folder(&from, &"changed since the backup was made; use another backup"));
         }
@@ -270,6 +306,13 @@ fn files_in(folder: &Path) -> Result<Vec<String>, NodeError> {
     }
     names.sort_unstable();
     Ok(names)
+}
+
+/// A file of a folder, with its length.
+fn with_length(folder: &Path, name: String) -> Result<(String, u64), NodeError> {
+    let path = folder.join(&name);
+    let about = fs::metadata(&path).map_err(|error| NodeError::folder(&path, &error))?;
+    Ok((name, about.len()))
 }
 
 fn is_hash(name: &str) -> bool {

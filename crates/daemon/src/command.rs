@@ -37,6 +37,7 @@ use trade::{Day, Pence, Rate};
 
 pub use crate::applications::{ApplicationCommand, SelfBilledWish};
 pub use crate::payments::Received;
+pub(crate) use dispatch::begin;
 pub use dispatch::{run, run_for, run_saying};
 pub use folders::FolderCommand;
 pub use judging::TestCommand;

@@ -1,7 +1,8 @@
 //! The device's own small file: its secret key, whose it is, and which chains it writes.
 //!
 //! It stands beside the journal, is written whole (beside, synced, renamed), and only its owner may
-//! read it. It never holds anything that other devices need.
+//! read it. Its last line is the hash of all before it: a disk that gives back another byte must not make this device
+//! somebody else, or have it write a chain that it left. It never holds anything that other devices need.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -14,6 +15,7 @@ use serde::{Deserialize, Serialize};
 use sync::CommonGround;
 
 use crate::error::NodeError;
+use crate::hashed;
 use crate::invites::KeptInvite;
 use crate::machine::{Machine, ThisMachine};
 
@@ -96,7 +98,8 @@ impl DeviceFile {
     /// Reads the file of a data folder; none if there is none.
     ///
     /// # Errors
-    /// [`NodeError::Folder`] if it can't be read or is not what this program writes.
+    /// [`NodeError::Folder`] if it can't be read or is not what this program writes, [`NodeError::DeviceDamaged`] if
+    /// it is not as it was written.
     pub fn read(folder: &Path) -> Result<Option<Self>, NodeError> {
         Self::read_on(&ThisMachine::new(folder))
     }
@@ -106,10 +109,11 @@ impl DeviceFile {
     /// # Errors
     /// As [`DeviceFile::read`].
     pub(crate) fn read_on(machine: &dyn Machine) -> Result<Option<Self>, NodeError> {
-        let Some(text) = machine.read(Self::NAME)? else { return Ok(None) };
-        serde_json::from_slice(&text)
-            .map(Some)
-            .map_err(|error| NodeError::folder(&machine.folder().join(Self::NAME), &error))
+        let Some(bytes) = machine.read(Self::NAME)? else { return Ok(None) };
+        let path = machine.folder().join(Self::NAME);
+        let text =
+            hashed::text_of(&bytes).ok_or_else(|| NodeError::DeviceDamaged(path.display().to_string()))?;
+        serde_json::from_slice(text).map(Some).map_err(|error| NodeError::folder(&path, &error))
     }
 
     /// Writes the file so that either the old or the new one is there, whatever happens.
@@ -117,9 +121,9 @@ impl DeviceFile {
     /// # Errors
     /// [`NodeError::Folder`].
     pub(crate) fn write_on(&self, machine: &dyn Machine) -> Result<(), NodeError> {
-        let text = serde_json::to_string_pretty(self)
-            .map_err(|error| NodeError::folder(machine.folder(), &error))?;
-        machine.write(Self::NAME, text.as_bytes())
+        let text =
+            serde_json::to_vec_pretty(self).map_err(|error| NodeError::folder(machine.folder(), &error))?;
+        machine.write(Self::NAME, &hashed::with_hash(text))
     }
 
     /// The chains it writes.
@@ -224,7 +228,7 @@ mod tests {
         assert_eq!(file.common_grounds(), BTreeMap::from([(peer, common)]));
         assert_eq!(known.addresses, reached.into_iter().collect::<Vec<_>>());
 
-        // A file that an earlier version wrote is read, and one that is written is read back.
+        // What is written is read back, and what an earlier version knew of a peer is read.
         let folder = tempfile::tempdir().unwrap();
         file.write_on(&ThisMachine::new(folder.path())).unwrap();
         let read = DeviceFile::read(folder.path()).unwrap().unwrap();
@@ -233,5 +237,24 @@ mod tests {
             "device": peer, "addresses": [] }))
         .unwrap();
         assert_eq!((older.met_ms, older.holds.len()), (None, 0));
+    }
+
+    #[test]
+    fn a_file_with_any_other_byte_is_never_used() {
+        let folder = tempfile::tempdir().unwrap();
+        let secret = DeviceSecret::from_seed(&[1; 32]);
+        let file = DeviceFile::new(&secret, CrewId([2; 32]), "laptop".to_owned(), PersonId([3; 16]));
+        file.write_on(&ThisMachine::new(folder.path())).unwrap();
+        let path = folder.path().join(DeviceFile::NAME);
+        let whole = fs::read(&path).unwrap();
+        for place in 0..whole.len() {
+            let mut flipped = whole.clone();
+            flipped[place] ^= 1 << (place % 8);
+            fs::write(&path, flipped).unwrap();
+            let read = DeviceFile::read(folder.path());
+            assert!(matches!(read, Err(NodeError::DeviceDamaged(_))), "byte {place}: {read:?}");
+        }
+        fs::write(&path, &whole).unwrap();
+        assert_eq!(DeviceFile::read(folder.path()).unwrap().unwrap().name, "laptop");
     }
 }

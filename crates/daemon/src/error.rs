@@ -20,6 +20,20 @@ pub enum NodeError {
         /// Why.
         cause: String,
     },
+    /// The file with the device's secret key is not as it was written.
+    #[error(
+        "{0} is damaged, and with it this device's key; nothing was changed. What was logged here still stands in the \
+         journal, so keep the folder. If there is a backup, copy its device.json and its mark.json over those in the \
+         folder, and the device goes on in new chains. If there is none, join the crew anew in another folder (--data) by \
+         an invite of the boss (fivebar join), who takes this device off (fivebar retire); a boss without another phone \
+         or laptop comes back by the recovery words (fivebar come-back)"
+    )]
+    DeviceDamaged(String),
+    /// The device's file and the journal beside it are of two crews.
+    #[error(
+        "{0} is not of the crew whose journal lies beside it; put back the file that belongs here, from a backup of it"
+    )]
+    OtherCrew(String),
     /// The folder holds no ledger.
     #[error("no ledger in {0}. Found a crew with `fivebar found`, or join one with `fivebar join`")]
     NoLedger(String),

@@ -34,6 +34,17 @@ pub struct HandOverWish {
     pub as_folder: bool,
 }
 
+/// What a handover is made from, as the node had it. What is left takes its time, because photos are read and drawn
+/// small, and needs no node.
+pub struct Begun {
+    crew: CrewId,
+    device: DeviceSecret,
+    data: PathBuf,
+    code: String,
+    excerpt: Excerpt,
+    added: Added,
+}
+
 /// A handover in the making: all of it but the photos, which are read when it is written.
 pub struct Made {
     crew: CrewId,
@@ -54,11 +65,11 @@ impl From<HandoverError> for NodeError {
     }
 }
 
-/// Makes the handover of a job, as it stands today.
+/// Begins the handover of a job, as it stands today.
 ///
 /// # Errors
 /// A job that is not there, somebody who leads no work, and what the disk says.
-pub fn make(node: &mut Node, author: PersonId, code: &str, today: Day) -> Result<Made, NodeError> {
+pub fn begin(node: &mut Node, author: PersonId, code: &str, today: Day) -> Result<Begun, NodeError> {
     let owner = node.device().person;
     let leads =
         |person| node.ledger().roster().person(&person).is_some_and(|person| person.role >= Role::Lead);
@@ -76,31 +87,43 @@ pub fn make(node: &mut Node, author: PersonId, code: &str, today: Day) -> Result
     if !sees_prices {
         added.extras.clear();
     }
-    let proved = excerpt.prove().map_err(HandoverError::from)?;
-    let (crew, data) = (node.crew(), node.folder().to_owned());
-    let without_photos = handover(crew, &proved, &added).map_err(HandoverError::from)?;
-    let mut kept = BTreeMap::new();
-    for photo in without_photos.places.iter().flat_map(|place| &place.photos).map(|photo| photo.photo) {
-        if let Some((ending, bytes)) = photos::whole(&data, photo) {
-            added.photos.insert(photo, ending.to_owned());
-            kept.insert(format!("photos/{photo}.{ending}"), (photo, photos::path_of(&data, photo), bytes));
+    let (crew, device, data) = (node.crew(), node.secret(), node.folder().to_owned());
+    Ok(Begun { crew, device, data, code: code.to_owned(), excerpt, added })
+}
+
+impl Begun {
+    /// Makes the rest of it.
+    ///
+    /// # Errors
+    /// Entries that prove nothing any more, and what the disk says.
+    pub fn make(self) -> Result<Made, NodeError> {
+        let Self { crew, device, data, code, excerpt, mut added } = self;
+        let proved = excerpt.prove().map_err(HandoverError::from)?;
+        let without_photos = handover(crew, &proved, &added).map_err(HandoverError::from)?;
+        let mut kept = BTreeMap::new();
+        for photo in without_photos.places.iter().flat_map(|place| &place.photos).map(|photo| photo.photo) {
+            if let Some((ending, bytes)) = photos::whole(&data, photo) {
+                added.photos.insert(photo, ending.to_owned());
+                let path = photos::path_of(&data, photo);
+                kept.insert(format!("photos/{photo}.{ending}"), (photo, path, bytes));
+            }
         }
+        let handover = handover(crew, &proved, &added).map_err(HandoverError::from)?;
+        // One after the other, because a photo in memory is large and its picture is small.
+        let small =
+            |photo: PhotoHash| Some((photo, picture_of(&fs::read(photos::path_of(&data, photo)).ok()?)?));
+        let pictures: Pictures = wanted_pictures(&handover).into_iter().filter_map(small).collect();
+        let mut files = handover_files(&excerpt, &added, &pictures)?;
+        let own = files.iter().map(|(name, bytes)| (name.clone(), bytes.len() as u64, hash_of(bytes)));
+        let photos = kept.iter().map(|(name, (photo, _, bytes))| (name.clone(), *bytes, photo.0));
+        let list = signed_list(&crew, &device, own.chain(photos));
+        files.insert(LIST.to_owned(), list.into_bytes());
+        // A code may hold what no file's name may.
+        let sign = |sign: char| if sign.is_ascii_alphanumeric() || "-_".contains(sign) { sign } else { '-' };
+        let name = format!("handover-{}", code.chars().map(sign).collect::<String>());
+        let events = proved.events.len();
+        Ok(Made { crew, device, name, handover, events, files, photos: kept })
     }
-    let handover = handover(crew, &proved, &added).map_err(HandoverError::from)?;
-    // One after the other, because a photo in memory is large and its picture is small.
-    let small = |photo: PhotoHash| Some((photo, picture_of(&fs::read(photos::path_of(&data, photo)).ok()?)?));
-    let pictures: Pictures = wanted_pictures(&handover).into_iter().filter_map(small).collect();
-    let mut files = handover_files(&excerpt, &added, &pictures)?;
-    let device = node.secret();
-    let own = files.iter().map(|(name, bytes)| (name.clone(), bytes.len() as u64, hash_of(bytes)));
-    let photos = kept.iter().map(|(name, (photo, _, bytes))| (name.clone(), *bytes, photo.0));
-    let list = signed_list(&crew, &device, own.chain(photos));
-    files.insert(LIST.to_owned(), list.into_bytes());
-    // A code may hold what no file's name may.
-    let sign = |sign: char| if sign.is_ascii_alphanumeric() || "-_".contains(sign) { sign } else { '-' };
-    let name = format!("handover-{}", code.chars().map(sign).collect::<String>());
-    let events = proved.events.len();
-    Ok(Made { crew, device, name, handover, events, files, photos: kept })
 }
 
 fn job_named(node: &Node, code: &str) -> Result<JobId, NodeError> {
@@ -214,17 +237,12 @@ impl Made {
     }
 }
 
-/// Writes the handover of a job: as one zip, or as a folder.
+/// Makes and writes a handover: as one zip, or as a folder.
 ///
 /// # Errors
-/// As [`make`].
-pub(crate) fn hand_over(
-    node: &mut Node,
-    author: PersonId,
-    wish: &HandOverWish,
-    today: Day,
-) -> Result<Value, NodeError> {
-    let made = make(node, author, &wish.job, today)?;
+/// As [`Begun::make`].
+pub(crate) fn write(begun: Begun, wish: &HandOverWish) -> Result<Value, NodeError> {
+    let made = begun.make()?;
     let written = if wish.as_folder { made.write_folder(&wish.dir)? } else { made.write_zip(&wish.dir)? };
     Ok(json!({
         "file": written, "job": made.handover.code, "crew_code": crew_code(&made.crew),

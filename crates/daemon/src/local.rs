@@ -94,9 +94,9 @@ pub fn call_saying(folder: &Path, command: Command, say: &dyn Fn(Progress)) -> R
     loop {
         let busy = match Node::open(folder) {
             Ok(mut node) => {
-                let answer = command::run_saying(&mut node, command, say);
+                let begun = command::begin(&mut node, command, say);
                 node.leave();
-                return answer;
+                return begun?.finish(say);
             }
             Err(NodeError::Open(store::OpenError::Lock(busy))) => {
                 NodeError::Open(store::OpenError::Lock(busy))

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use store::StoreOptions;
 use trade::{Day, Moment};
 
+use crate::copying::make_private;
 use crate::device::write_private;
 use crate::error::NodeError;
 use crate::mark;
@@ -127,6 +128,8 @@ impl Machine for ThisMachine {
     }
 
     fn journal(&self) -> Result<StoreOptions, NodeError> {
+        // The journal names everybody's hours, and the key lies beside it.
+        make_private(&self.folder)?;
         Ok(StoreOptions::folder(&self.folder.join(JOURNAL))?)
     }
 

@@ -6,11 +6,11 @@
 //! it off, nothing is lost: the old folder is whole until the last step, and its journal even then.
 
 use std::fs;
-use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use crate::copying::{copy, hash, make_private, sync_name};
 use crate::device::{DeviceFile, write_private};
 use crate::error::NodeError;
 use crate::machine::{Machine, now_ms};
@@ -21,8 +21,6 @@ use crate::node::Node;
 const MOVED: &str = "moved.json";
 /// What belongs to one place and is made anew in another.
 const LEFT_BEHIND: [&str; 4] = ["lock", "index", "index-aside", MOVED];
-/// Bytes that are copied at once.
-const AT_ONCE: usize = 1024 * 1024;
 
 /// Where a folder was moved.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -84,15 +82,17 @@ pub fn move_to(from: &Path, to: &Path, say: &dyn Fn(u64, u64)) -> Result<Moved, 
         let _ = fs::remove_dir_all(&beside);
         return Err(error);
     }
-    fs::rename(&beside, &to).map_err(|error| NodeError::folder(&to, &error))?;
-    sync_folder(to.parent().unwrap_or(&to));
+    fs::rename(&beside, &to).and_then(|()| sync_name(&to)).map_err(|error| NodeError::folder(&to, &error))?;
     let away = serde_json::to_vec_pretty(&MovedAway { to: to.clone(), at_ms: now_ms() })
         .map_err(|error| NodeError::folder(from, &error))?;
     write_private(&from.join(MOVED), &away)?;
     // From here on the old folder can write no more; until the new one is marked it would leave its chains.
     let secret = from.join(DeviceFile::NAME);
     fs::remove_file(&secret).map_err(|error| NodeError::folder(&secret, &error))?;
-    sync_folder(from);
+    sync_name(&secret).map_err(|error| {
+        let gave_up = format!("{error}. The device's secret was given up here: go on with {}", to.display());
+        NodeError::folder(&secret, &gave_up)
+    })?;
     drop(node);
     mark::write(&to)?;
     Ok(Moved { to, files: files.len() as u64, bytes })
@@ -131,69 +131,23 @@ fn files_of(folder: &Path) -> Result<Vec<(PathBuf, u64)>, NodeError> {
 }
 
 fn copy_all(from: &Path, to: &Path, files: &[(PathBuf, u64)], say: &dyn Fn(u64)) -> Result<(), NodeError> {
-    fs::create_dir_all(to).map_err(|error| NodeError::folder(to, &error))?;
-    #[cfg(unix)]
-    if let Ok(about) = fs::metadata(from) {
-        fs::set_permissions(to, about.permissions()).map_err(|error| NodeError::folder(to, &error))?;
-    }
+    make_private(to)?;
     let mut done = 0;
     for (file, _) in files {
-        let (source, target) = (from.join(file), to.join(file));
-        if let Some(folder) = target.parent() {
-            fs::create_dir_all(folder).map_err(|error| NodeError::folder(folder, &error))?;
-        }
-        let copied = copy_file(&source, &target, &mut |bytes| {
+        let target = to.join(file);
+        target.parent().map_or(Ok(()), make_private)?;
+        let copied = copy(&from.join(file), &target, None, &mut |bytes| {
             done += bytes;
             say(done);
-        });
-        let hash = copied.map_err(|error| NodeError::folder(&target, &error))?;
-        let read_back = hash_of(&target).map_err(|error| NodeError::folder(&target, &error))?;
-        if read_back != hash {
+        })?;
+        if hash(&target, None, &mut |_| ())? != copied {
             return Err(NodeError::folder(
                 &target,
                 &"what was written there reads back otherwise; is the disk sound?",
             ));
         }
     }
-    let mut folders: Vec<PathBuf> =
-        files.iter().filter_map(|(file, _)| to.join(file).parent().map(Path::to_owned)).collect();
-    folders.dedup();
-    folders.iter().for_each(|folder| sync_folder(folder));
-    sync_folder(to);
     Ok(())
-}
-
-/// Copies one file durably, with its permissions, and gives the hash of what was read.
-fn copy_file(from: &Path, to: &Path, say: &mut dyn FnMut(u64)) -> std::io::Result<blake3::Hash> {
-    let (mut source, mut target) = (fs::File::open(from)?, fs::File::create_new(to)?);
-    target.set_permissions(source.metadata()?.permissions())?;
-    let mut hasher = blake3::Hasher::new();
-    let mut buffer = vec![0; AT_ONCE];
-    loop {
-        let read = source.read(&mut buffer)?;
-        let Some(bytes) = buffer.get(..read).filter(|bytes| !bytes.is_empty()) else { break };
-        hasher.update(bytes);
-        target.write_all(bytes)?;
-        say(bytes.len() as u64);
-    }
-    target.sync_all()?;
-    Ok(hasher.finalize())
-}
-
-fn hash_of(path: &Path) -> std::io::Result<blake3::Hash> {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update_reader(fs::File::open(path)?)?;
-    Ok(hasher.finalize())
-}
-
-/// Makes the names in a folder durable, where the system can.
-fn sync_folder(folder: &Path) {
-    #[cfg(unix)]
-    if let Err(error) = fs::File::open(folder).and_then(|folder| folder.sync_all()) {
-        tracing::warn!(%error, "the names in a folder could not be synced");
-    }
-    #[cfg(not(unix))]
-    let _ = folder;
 }
 
 #[cfg(test)]
@@ -215,6 +169,13 @@ mod tests {
         let moved = move_to(&old, &new, &|done, of| said.borrow_mut().push((done, of))).unwrap();
         assert_eq!(said.borrow().last(), Some(&(moved.bytes, moved.bytes)));
 
+        #[cfg(unix)]
+        for file in files_of(&new).unwrap().into_iter().map(|(file, _)| new.join(file)) {
+            use std::os::unix::fs::PermissionsExt as _;
+            let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode() & 0o777;
+            assert_eq!((mode(&file), mode(file.parent().unwrap())), (0o600, 0o700), "{}", file.display());
+            assert_eq!(mode(&old), 0o700, "where it was founded");
+        }
         let node = Node::open(&new).unwrap();
         assert_eq!((node.key(), node.device().crew_chain), (key, chain), "it is no copy");
         assert_eq!(fs::read_dir(new.join("photos")).unwrap().count(), 1);

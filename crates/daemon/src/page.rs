@@ -9,8 +9,9 @@ use ledger::{Audience, Body, EntryId, Payload, PersonId, SessionId};
 use serde::{Deserialize, Serialize};
 
 use crate::error::NodeError;
+use crate::hashed;
 use crate::machine::Machine;
-use crate::node::{Node, Write};
+use crate::node::{Node, OF_THE_FOLDER, Write};
 
 const FILE: &str = "page.json";
 /// How long a link is good for.
@@ -132,25 +133,38 @@ pub enum LinkFault {
 }
 
 impl PageFile {
-    /// Reads the file, or begins one.
+    /// Reads the file, or begins one. One that is damaged is begun anew: it must not let in whom it never let in, and
+    /// must not keep the ledger shut.
     pub(crate) fn open(machine: &dyn Machine) -> Result<Self, NodeError> {
-        match machine.read(FILE)? {
-            Some(text) => serde_json::from_slice(&text)
-                .map_err(|error| NodeError::folder(&machine.folder().join(FILE), &error)),
-            None => Ok(Self {
-                form_key: hex(&machine.random::<32>()?),
-                origins: Vec::new(),
-                idle_days: USUAL_IDLE_DAYS,
-                sessions: Vec::new(),
-                links: Vec::new(),
-            }),
+        let Some(file) = machine.read(FILE)? else { return Self::begin(machine) };
+        let path = machine.folder().join(FILE);
+        match hashed::text_of(&file) {
+            Some(text) => serde_json::from_slice(text).map_err(|error| NodeError::folder(&path, &error)),
+            None => {
+                tracing::warn!(
+                    target: OF_THE_FOLDER,
+                    "Take note: {} is damaged and begun anew. Phones join the page anew",
+                    path.display()
+                );
+                Self::begin(machine)
+            }
         }
+    }
+
+    fn begin(machine: &dyn Machine) -> Result<Self, NodeError> {
+        Ok(Self {
+            form_key: hex(&machine.random::<32>()?),
+            origins: Vec::new(),
+            idle_days: USUAL_IDLE_DAYS,
+            sessions: Vec::new(),
+            links: Vec::new(),
+        })
     }
 
     fn write(&self, machine: &dyn Machine) -> Result<(), NodeError> {
         let text =
             serde_json::to_vec_pretty(self).map_err(|error| NodeError::folder(machine.folder(), &error))?;
-        machine.write(FILE, &text)
+        machine.write(FILE, &hashed::with_hash(text))
     }
 }
 

@@ -3,11 +3,33 @@
 use std::collections::BTreeMap;
 
 use ledger::{ChainId, DeviceKey};
+use serde::Serialize;
 
 use crate::device::{KnownPeer, Met};
 use crate::node::Node;
 
+/// How far another device is known to have the ledger.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Reach {
+    /// When it was met last, milliseconds since 1970; none if never from here.
+    pub met_ms: Option<i64>,
+    /// Events that are here and that it is not known to hold.
+    pub missing: u64,
+}
+
 impl Node {
+    /// How far another device is known to have the ledger.
+    #[must_use]
+    pub fn reach_of(&self, device: DeviceKey) -> Reach {
+        let peer = self.device().peers.iter().find(|peer| peer.device == device);
+        let chains = self.ledger().chains().map(|chain| (chain.start.chain, chain.tip.next_seq));
+        let there = |chain| peer.and_then(|peer| peer.holds.get(&chain)).copied().unwrap_or(0);
+        Reach {
+            met_ms: peer.and_then(|peer| peer.met_ms),
+            missing: chains.map(|(chain, here)| here.saturating_sub(there(chain))).sum(),
+        }
+    }
+
     /// Notes what other devices hold. The file only saves them from being asked again after a new
     /// start, so that one that can't be written is no fault of whoever uses the node now.
     pub(crate) fn note_met(&mut self, met: BTreeMap<DeviceKey, Met>) {

@@ -8,8 +8,7 @@ use tokio::io::{AsyncBufReadExt as _, AsyncReadExt as _, AsyncWrite, AsyncWriteE
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::mpsc;
 
-use crate::backup::Backup;
-use crate::command::{self, Command, FolderCommand};
+use crate::command;
 use crate::error::NodeError;
 use crate::holding::Holding;
 use crate::local::{Answer, Call, Door};
@@ -61,13 +60,9 @@ async fn answer(mut stream: TcpStream, token: String, holding: Arc<Holding>) -> 
                 let say = |progress| {
                     let _ = say.send(progress);
                 };
-                match call.command {
-                    // Only what it will hold is settled while nobody else uses the node; copying takes its time.
-                    Command::Folder(FolderCommand::BackUp { dir }) => {
-                        holding.with(|node| Backup::begin(node, &dir)).and_then(Backup::write)
-                    }
-                    command => holding.with(|node| command::run_saying(node, command, &say)),
-                }
+                // What takes its time and needs no node is done while others have it.
+                let begun = holding.with(|node| command::begin(node, call.command, &say));
+                begun.and_then(|begun| begun.finish(&say))
             });
             while let Some(progress) = said.recv().await {
                 send(&mut writer, &Answer::Progress(progress)).await?;

@@ -6,6 +6,8 @@
 //! One that does not fit the journal to the last run is not used. A checkpoint of the folded entries would be
 //! several times as large, and a second place where they stand.
 
+use std::path::{Path, PathBuf};
+
 use ledger::EventHash;
 use ledger::frontier::Checked;
 use store::{CheckpointError, CheckpointWriter, Position, ReadError, Store};
@@ -24,6 +26,11 @@ const HASH_BYTES: usize = 32;
 const DUE_EVENTS: usize = 500;
 /// and so large a part of all: one in a hundred.
 const DUE_PART: usize = 100;
+
+/// Where the checkpoint is in a data folder.
+pub(crate) fn checkpoint_of(folder: &Path) -> PathBuf {
+    folder.join(format!("journal/checkpoints/{NAME}.checkpoint"))
+}
 
 /// A run that was verified.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

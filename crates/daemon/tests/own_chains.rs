@@ -1,10 +1,12 @@
 //! A device that may not go on writing its chains begins new ones, and goes on vouching for the phones on its page.
 
+use std::cell::Cell;
 use std::fs;
 use std::path::Path;
 
+use daemon::command::FolderCommand;
 use daemon::page::TokenMeans;
-use daemon::{Command, Node, Role, command};
+use daemon::{Command, Node, NodeError, Role, command};
 use ledger::roster::Standing;
 use ledger::{ChainId, PersonId};
 
@@ -42,6 +44,10 @@ fn with_page(folder: &Path) -> (Node, PersonId, String) {
     let opened = node.open_page_session(&link.token, "phone", ORIGIN).unwrap();
     let tobi = PersonId::named(&node.crew(), "Tobi Larch");
     (node, tobi, opened.token)
+}
+
+fn back_up(dir: &Path) -> Command {
+    Command::Folder(FolderCommand::BackUp { dir: dir.to_owned() })
 }
 
 /// Takes bytes off the journal's end, as a disk that lost its last sync.
@@ -95,4 +101,80 @@ fn a_copy_has_no_phones_on_its_page() {
     let mut node = Node::open(&data).unwrap();
     assert!(matches!(node.page_session(&token, ORIGIN), TokenMeans::Nothing));
     assert_eq!(node.page_sessions().count(), 0);
+}
+
+#[test]
+fn a_damaged_device_file_is_told_of_and_one_from_a_backup_goes_on_with_all_that_was_logged() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut node, _, _) = with_page(folder.path());
+    let maren = node.device().person;
+    note(&mut node, maren, "before the backup");
+    let (data, backup) = (folder.path().join("data"), folder.path().join("stick"));
+    command::run(&mut node, back_up(&backup)).unwrap();
+    note(&mut node, maren, "after the backup");
+    let (before, key) = (written(&node), node.key());
+    drop(node);
+    let device = data.join("device.json");
+    let whole = fs::read(&device).unwrap();
+    let mut damaged = whole.clone();
+    damaged[20] ^= 1;
+    fs::write(&device, &damaged).unwrap();
+
+    let told = Node::open(&data).map(drop).unwrap_err();
+    assert!(matches!(told, NodeError::DeviceDamaged(_)), "{told}");
+    // Nothing takes the folder for an empty one.
+    let told = Node::found(&data, "Oake Rooms", "Maren Oake", "laptop").map(drop).unwrap_err();
+    assert!(matches!(told, NodeError::DeviceDamaged(_)), "{told}");
+    let told = daemon::backup::restore(&backup, &data, &|_, _| ()).unwrap_err();
+    assert!(matches!(told, NodeError::DeviceDamaged(_)), "{told}");
+    assert_eq!(fs::read(&device).unwrap(), damaged);
+
+    // Another crew's file is none of this folder's.
+    let others = folder.path().join("others");
+    drop(Node::found(&others, "Quill Tiling", "Ines Quill", "laptop").unwrap());
+    fs::copy(others.join("device.json"), &device).unwrap();
+    let told = Node::open(&data).map(drop).unwrap_err();
+    assert!(matches!(told, NodeError::OtherCrew(_)), "{told}");
+
+    for file in ["device.json", "mark.json"] {
+        fs::copy(backup.join(file), data.join(file)).unwrap();
+    }
+    let mut node = Node::open(&data).unwrap();
+    let mut noted = counted(&node);
+    noted.sort_unstable();
+    assert_eq!((node.key(), noted), (key, vec!["after the backup", "before the backup"]));
+    note(&mut node, maren, "after the damage");
+    let after = written(&node);
+    assert_eq!(after.len(), before.len() + 1, "it goes on in a new chain");
+    assert!(before.iter().all(|old| after.contains(old)), "and writes the old ones no more");
+}
+
+#[test]
+fn copying_says_how_far_it_is_up_to_the_last_byte() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut node, _, _) = with_page(folder.path());
+    daemon::photos::keep_bytes(node.folder(), b"\xff\xd8\xff\xe0 wall").unwrap();
+    let (backup, new) = (folder.path().join("stick"), folder.path().join("new"));
+    let said = Cell::new((0, 0));
+    let say = |done, of| {
+        let (before, _) = said.replace((done, of));
+        assert!(before <= done && done <= of, "{before}, then {done} of {of}");
+    };
+    let bytes = |answer: serde_json::Value| answer["bytes"].as_u64().unwrap();
+    // Taken again, what is there already is counted, too.
+    for _ in 0..2 {
+        said.set((0, 0));
+        let answer =
+            command::run_saying(&mut node, back_up(&backup), &|reached| say(reached.done, reached.of));
+        let all = bytes(answer.unwrap());
+        assert_eq!(said.get(), (all, all));
+    }
+    let whole = |copied: Result<serde_json::Value, NodeError>| {
+        copied.unwrap();
+        let (done, of) = said.replace((0, 0));
+        assert!(done > 0 && done == of, "{done} of {of}");
+    };
+    said.set((0, 0));
+    whole(daemon::backup::check(&backup, &say));
+    whole(daemon::backup::restore(&backup, &new, &say));
 }

@@ -304,8 +304,8 @@ impl Driver {
             let (peer, holder, work) = (self.peer, Arc::clone(&self.holder), take(&mut self.on_disk));
             self.start(move || on_disk(&*holder, peer, work));
         }
-        if self.noted_keeps != Some(self.session.peer_keeps()) {
-            let (peer, holder, keeps) = (self.peer, Arc::clone(&self.holder), self.session.peer_keeps());
+        if let Some(keeps) = self.session.peer_keeps().filter(|keeps| self.noted_keeps != Some(*keeps)) {
+            let (peer, holder) = (self.peer, Arc::clone(&self.holder));
             self.noted_keeps = Some(keeps);
             self.start(move || {
                 holder.note_keeps(peer, keeps);

@@ -54,6 +54,9 @@ pub enum QuestionKind {
     /// Two papers billed, or gave back, the same work without knowing of each other.
     #[serde(rename = "billed twice")]
     BilledTwice,
+    /// What a device wrote that was copied or set back. Its hours are missing below.
+    #[serde(rename = "set aside")]
+    SetAside,
     /// A weekday on which others worked.
     #[serde(rename = "no hours that day")]
     NoHours,
@@ -90,9 +93,6 @@ pub enum QuestionKind {
     /// An event that its writer had no right to write.
     #[serde(rename = "not counted")]
     NotCounted,
-    /// What a device wrote that was copied or set back.
-    #[serde(rename = "set aside")]
-    SetAside,
     /// An event that this program can't read.
     #[serde(rename = "unreadable")]
     Unreadable,

@@ -6,7 +6,7 @@ use axum::Router;
 use axum::extract::{Path, State};
 use axum::response::Response;
 use axum::routing::get;
-use daemon::handing_over;
+use daemon::{NodeError, handing_over};
 
 use crate::app::App;
 use crate::papers::{download, looking};
@@ -26,26 +26,36 @@ async fn handover(
     Path(code): Path<String>,
 ) -> Result<Response, Problem> {
     viewer.must_lead()?;
-    let made = app.node(move |node| {
+    let begun = app.node(move |node| {
         let look = looking(node, &viewer)?;
         if !look.lists.jobs.values().any(|job| job.code == code) {
             return Err(Problem::NotHere);
         }
         let today = look.today;
-        handing_over::make(node, viewer.person, &code, today)
-            .map_err(|error| Problem::Refused(error.to_string()))
+        handing_over::begin(node, viewer.person, &code, today).map_err(refused)
     });
-    let made = made.await??;
+    let begun = begun.await??;
+    // Photos take their time; others use the node meanwhile.
+    let made = tokio::task::spawn_blocking(move || zip(begun)).await.map_err(|_| Problem::Broken)?;
+    let (name, zip) = made?;
+    Ok(download("application/zip", &name, zip))
+}
+
+/// Makes the zip, with what it is called.
+fn zip(begun: handing_over::Begun) -> Result<(String, Vec<u8>), Problem> {
+    let made = begun.make().map_err(refused)?;
     if made.photo_bytes() > MOST_PHOTOS {
         return Err(Problem::TooLarge(
             "more than 200 MB of photos; `fivebar handover` on the laptop takes any number",
         ));
     }
-    let name = format!("{}.zip", made.name);
-    let zip = tokio::task::spawn_blocking(move || made.zip_into(Cursor::new(Vec::new()))).await;
-    let zip = zip.map_err(|_| Problem::Broken)?.map_err(|error| {
+    let zip = made.zip_into(Cursor::new(Vec::new())).map_err(|error| {
         tracing::error!(%error, "a handover could not be made");
         Problem::Broken
     })?;
-    Ok(download("application/zip", &name, zip.into_inner()))
+    Ok((format!("{}.zip", made.name), zip.into_inner()))
+}
+
+fn refused(error: NodeError) -> Problem {
+    Problem::Refused(error.to_string())
 }

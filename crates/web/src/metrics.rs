@@ -11,7 +11,7 @@ use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::IntoResponse;
 use axum::routing::get;
-use daemon::measures::Measures;
+use daemon::measures::{self, Measures};
 use daemon::{Holding, NodeError};
 use tokio::net::TcpListener;
 
@@ -45,7 +45,7 @@ pub async fn serve_metrics(
 }
 
 async fn health(State(holding): State<Arc<Holding>>) -> impl IntoResponse {
-    match tokio::task::block_in_place(|| Measures::of(&holding)).stopped {
+    match tokio::task::block_in_place(|| measures::stopped(&holding)) {
         None => (StatusCode::OK, "well\n".to_owned()),
         Some(why) => {
             (StatusCode::SERVICE_UNAVAILABLE, format!("nothing is saved until the next start: {why}\n"))
@@ -72,17 +72,27 @@ fn written(measures: &Measures) -> String {
     gauge("chains", None, "Chains held.", measures.chains.to_string());
     gauge("devices", None, "Devices of the crew, this one among them.", measures.devices.to_string());
     gauge("devices_connected", None, "Devices that are connected now.", measures.connected.to_string());
-    if let Some(met) = measures.last_met_ms {
-        let seconds = format!("{}.{:03}", met.div_euclid(1_000), met.rem_euclid(1_000));
-        let help = "When another device was met last, since 1970.";
-        gauge("last_met_timestamp_seconds", Some("seconds"), help, seconds);
+    let bytes = Some("bytes");
+    gauge("journal_bytes", bytes, "Bytes of the journal's files.", measures.journal_bytes.to_string());
+    if let Some(free) = measures.free_bytes {
+        gauge("disk_free_bytes", bytes, "Bytes free on the disk of the data folder.", free.to_string());
     }
-    gauge(
-        "journal_bytes",
-        Some("bytes"),
-        "Bytes of the journal's files.",
-        measures.journal_bytes.to_string(),
-    );
+    let to_come = "Photos of which more is kept here than has come yet.";
+    gauge("photos_to_come", None, to_come, measures.photos_to_come.to_string());
+    // An age that is written down is wrong by when it is read, so what is told is when it began.
+    let moments = [
+        ("last_met_timestamp_seconds", "When another device was met last, since 1970.", measures.last_met_ms),
+        (
+            "checkpoint_timestamp_seconds",
+            "When the last checkpoint was written, since 1970.",
+            measures.checkpoint_ms,
+        ),
+    ];
+    for (name, help, moment_ms) in moments {
+        let Some(ms) = moment_ms else { continue };
+        let seconds = format!("{}.{:03}", ms.div_euclid(1_000), ms.rem_euclid(1_000));
+        gauge(name, Some("seconds"), help, seconds);
+    }
     gauge("questions", None, "Questions that wait for somebody.", measures.questions.to_string());
     let stopped = u8::from(measures.stopped.is_some());
     gauge("writer_stopped", None, "1 once nothing is saved until the next start.", stopped.to_string());
@@ -103,6 +113,9 @@ mod tests {
             connected: 1,
             last_met_ms: Some(1_764_000_000_007),
             journal_bytes: 1_048_576,
+            free_bytes: Some(2_097_152),
+            checkpoint_ms: Some(1_764_000_001_250),
+            photos_to_come: 5,
             questions: 4,
             stopped: None,
         };
@@ -110,9 +123,18 @@ mod tests {
         assert!(text.starts_with("# TYPE fivebar_events gauge\n"));
         assert!(text.contains("\nfivebar_last_met_timestamp_seconds 1764000000.007\n"));
         assert!(text.contains("\n# UNIT fivebar_journal_bytes bytes\n"));
+        assert!(text.contains("\n# UNIT fivebar_disk_free_bytes bytes\n"));
+        assert!(text.contains("\nfivebar_disk_free_bytes 2097152\n"));
+        assert!(text.contains("\nfivebar_checkpoint_timestamp_seconds 1764000001.250\n"));
+        assert!(text.contains("\nfivebar_photos_to_come 5\n"));
         assert!(text.contains("\nfivebar_writer_stopped 0\n") && text.ends_with("\n# EOF\n"));
-        let stopped = Measures { stopped: Some("the disk fails".to_owned()), last_met_ms: None, ..measures };
-        let text = written(&stopped);
-        assert!(text.contains("\nfivebar_writer_stopped 1\n") && !text.contains("last_met"));
+        let stopped = Some("the disk fails".to_owned());
+        let unknown =
+            Measures { stopped, last_met_ms: None, free_bytes: None, checkpoint_ms: None, ..measures };
+        let text = written(&unknown);
+        assert!(text.contains("\nfivebar_writer_stopped 1\n"));
+        for name in ["last_met", "disk_free", "checkpoint"] {
+            assert!(!text.contains(name), "{name} is not known, which is not nought");
+        }
     }
 }

@@ -9,8 +9,8 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use daemon::photos::Elsewhere;
 
-/// Letters of a line in the small picture.
-const LINE: usize = 20;
+/// Letters of a line. The picture is 240 wide, and on most screens it is shown at 96 px, where so few can still be read.
+const LINE: usize = 14;
 
 /// The answer for a photo that is not here.
 pub(crate) fn stand_in(elsewhere: &Elsewhere) -> Response {
@@ -44,19 +44,23 @@ fn drawn(words: &str) -> String {
             Some(_) | None => lines.push(word.to_owned()),
         }
     }
-    let mut svg =
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"240\" height=\"240\" viewBox=\"0 0 240 240\" \
-        role=\"img\"><rect x=\"1\" y=\"1\" width=\"238\" height=\"238\" fill=\"#eee\" stroke=\"#666\" \
-        stroke-width=\"2\" stroke-dasharray=\"8 6\"/>"
-            .to_owned();
+    // A letter is about 0.6 of its size wide, so a longer name is written smaller.
+    let longest = lines.iter().map(|line| line.chars().count()).max().unwrap_or(1).max(1);
+    let size = (380 / longest).clamp(12, 32);
+    let step = (220 / lines.len().max(1)).min(size + 8);
+    // Without a size of its own it is as large as there is room, opened by itself.
+    let mut svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 240 240\" role=\"img\"><rect x=\"2\" y=\"2\" \
+        width=\"236\" height=\"236\" fill=\"#f4f0e7\" stroke=\"#857c6a\" stroke-width=\"4\" stroke-dasharray=\"12 8\"/>"
+        .to_owned();
     let _ = write!(svg, "<title>{}</title>", escaped(words));
-    let top = 126_usize.saturating_sub(15 * lines.len());
+    // The middle of the lines' small letters is the middle of the picture.
+    let first = 120 + size / 3 - step * lines.len().saturating_sub(1) / 2;
     for (line, number) in lines.iter().zip(0..) {
         let _ = write!(
             svg,
-            "<text x=\"120\" y=\"{}\" text-anchor=\"middle\" font-family=\"sans-serif\" font-size=\"22\" \
-             fill=\"#222\">{}</text>",
-            top + 20 + 30 * number,
+            "<text x=\"120\" y=\"{}\" text-anchor=\"middle\" font-family=\"system-ui, sans-serif\" \
+             font-size=\"{size}\" fill=\"#211f1b\">{}</text>",
+            first + step * number,
             escaped(line)
         );
     }
@@ -84,7 +88,14 @@ mod tests {
         assert_eq!(words(&on(&["tobi-phone"], true)), "the whole photo is on tobi-phone, not here yet");
         let drawn = drawn(&words(&on(&["<b>'s & phone"], false)));
         assert!(drawn.contains("<title>on &lt;b&gt;'s &amp; phone, not here yet</title>"), "{drawn}");
-        // Many lines still begin within the picture.
-        assert!(super::drawn(&"word-of-fifteen ".repeat(9)).contains("</svg>"));
+        // However much there is to say, and however long a name is, it stands within the picture.
+        for words in
+            ["word-of-fifteen ".repeat(9), "a-phone-with-the-name-of-its-owner".to_owned(), String::new()]
+        {
+            let drawn = super::drawn(words.trim());
+            let places = drawn.split(" y=\"").skip(2).map(|rest| rest.split_once('"').unwrap().0);
+            let places: Vec<u32> = places.map(|place| place.parse().unwrap()).collect();
+            assert!(places.iter().all(|place| (12..=234).contains(place)), "{places:?}");
+        }
     }
 }

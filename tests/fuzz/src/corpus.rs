@@ -133,7 +133,12 @@ pub fn of(target: &str) -> Vec<Vec<u8>> {
             runs.iter().for_each(|run| front.add(run));
             vec![Excerpt::new(ledger.crew(), front.finish()).encode()]
         }
-        "frames" | "session" => crate::peer::recorded(),
+        "frames" => crate::peer::recorded(),
+        // The first byte says which side hears it.
+        "session" => {
+            let either = |said: &Vec<u8>| [0_u8, 1].map(|side| [&[side], said.as_slice()].concat());
+            crate::peer::recorded().iter().flat_map(either).collect()
+        }
         "segment" => journal().contents("journal/0000000001.segment").into_iter().collect(),
         "checkpoint" => journal().contents("checkpoints/verified.checkpoint").into_iter().collect(),
         "invite" => {

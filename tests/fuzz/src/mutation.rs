@@ -71,10 +71,6 @@ pub fn bend(bytes: &[u8], others: &[Vec<u8>], dice: &mut Dice) -> Vec<u8> {
 #[must_use]
 pub fn feed(name: &str, target: Target, seed: u64, inputs: u64) -> Option<Vec<u8>> {
     let mut kept = corpus::of(name);
-    if name == "session" {
-        kept =
-            kept.iter().flat_map(|said| [0_u8, 1].map(|side| [&[side], said.as_slice()].concat())).collect();
-    }
     let mut dice = Dice(seed);
     let begun: Vec<Vec<u8>> = kept.clone();
     for honest in begun {

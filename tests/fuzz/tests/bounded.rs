@@ -38,3 +38,19 @@ fn sessions_begin_with_a_whole_conversation() {
     let said = fuzz::peer::recorded();
     assert!(said[0].windows(64).any(|piece| piece == head), "the crew's last head is in what home says");
 }
+
+#[test]
+fn another_fuzzer_has_the_same_targets() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/libfuzzer/fuzz_targets");
+    let files =
+        std::fs::read_dir(folder).unwrap().map(|file| file.unwrap().file_name().into_string().unwrap());
+    let mut named: Vec<String> = files.map(|file| file.trim_end_matches(".rs").to_owned()).collect();
+    let mut targets: Vec<&str> = TARGETS.iter().map(|(name, _)| *name).collect();
+    named.sort_unstable();
+    targets.sort_unstable();
+    assert_eq!(named, targets);
+    let listed = include_str!("../libfuzzer/Cargo.toml");
+    for name in targets {
+        assert!(listed.contains(&format!("name = \"{name}\"")), "{name} is not in its Cargo.toml");
+    }
+}

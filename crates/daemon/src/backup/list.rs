@@ -6,7 +6,8 @@ use std::path::{Component, Path};
 use ledger::{CrewId, DeviceKey};
 use serde::{Deserialize, Serialize};
 
-use super::{PHOTOS, copying};
+use super::PHOTOS;
+use crate::copying;
 use crate::device::write_private;
 use crate::error::NodeError;
 use crate::node::Node;
@@ -14,8 +15,6 @@ use crate::page::hex;
 
 /// The layout that this program writes.
 pub(super) const LAYOUT: u32 = 1;
-/// What a file that is not whole yet ends in.
-pub(super) const PART: &str = ".part";
 /// The list of a backup that is whole.
 const FILE: &str = "backup.json";
 /// The list of the one before it, while a backup is taken again.
@@ -59,6 +58,13 @@ pub(super) struct List {
     /// The digest of the frontier of all chains, in hex.
     pub(super) frontier: String,
     pub(super) files: Vec<Listed>,
+}
+
+impl List {
+    /// The bytes of those of its files that are wanted.
+    pub(super) fn bytes(&self, is_wanted: impl Fn(&Listed) -> bool) -> u64 {
+        self.files.iter().filter(|file| is_wanted(file)).map(|file| file.bytes).sum()
+    }
 }
 
 /// The digest of what a node holds.
@@ -130,11 +136,11 @@ pub(super) fn finish(dir: &Path, list: &List) -> Result<(), NodeError> {
     Ok(())
 }
 
-/// Reads every file of a backup and compares it with the list.
-pub(super) fn verify(dir: &Path, list: &List) -> Result<(), NodeError> {
+/// Reads every file of a backup and compares it with the list. `say` is told of each so many bytes that were read.
+pub(super) fn verify(dir: &Path, list: &List, say: &mut dyn FnMut(u64)) -> Result<(), NodeError> {
     let mut wrong = Vec::new();
     for file in &list.files {
-        match copying::hash(&dir.join(&file.name), None) {
+        match copying::hash(&dir.join(&file.name), None, say) {
             Ok(found) if found == (file.bytes, file.blake3.clone()) => {}
             Ok(_) => wrong.push(format!("{} was changed since the backup was made", file.name)),
             Err(error) => wrong.push(error.to_string()),

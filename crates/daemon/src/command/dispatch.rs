@@ -4,12 +4,38 @@ use ledger::PersonId;
 use serde_json::{Value, json};
 
 use super::{
-    Command, Progress, folders, health, importing, judging, office, plan, quotes, rooms, roster, said,
-    set_aside, settling, spells, survey, terms, undo,
+    Command, FolderCommand, Progress, Step, health, importing, judging, office, plan, quotes, rooms, roster,
+    said, set_aside, settling, spells, survey, terms, undo,
 };
+use crate::backup::Backup;
 use crate::error::NodeError;
+use crate::handing_over::HandOverWish;
 use crate::node::Node;
-use crate::{applications, entries, handing_over, invoices, papers, payments, photos, timers};
+use crate::{applications, entries, export, handing_over, invoices, papers, payments, photos, timers};
+
+/// A command for which the node has given what it must. Others may use the node while the rest is done.
+#[must_use]
+pub(crate) enum Begun {
+    /// Nothing is left to do.
+    Done(Value),
+    /// Files are left to copy.
+    BackUp(Backup),
+    /// Photos are left to read and to draw small, and a file is left to write.
+    HandOver(Box<handing_over::Begun>, HandOverWish),
+}
+
+impl Begun {
+    /// Does the rest.
+    pub(crate) fn finish(self, say: &dyn Fn(Progress)) -> Result<Value, NodeError> {
+        match self {
+            Self::Done(answer) => Ok(answer),
+            Self::BackUp(backup) => {
+                backup.write(&|done, of| say(Progress { step: Step::BytesCopied, done, of }))
+            }
+            Self::HandOver(begun, wish) => handing_over::write(*begun, &wish),
+        }
+    }
+}
 
 /// Runs a command of the person whose device this is.
 ///
@@ -24,6 +50,14 @@ pub fn run(node: &mut Node, command: Command) -> Result<Value, NodeError> {
 /// # Errors
 /// As [`run`].
 pub fn run_saying(node: &mut Node, command: Command, say: &dyn Fn(Progress)) -> Result<Value, NodeError> {
+    begin(node, command, say)?.finish(say)
+}
+
+/// Runs a command as far as it needs the node.
+///
+/// # Errors
+/// As [`run`].
+pub(crate) fn begin(node: &mut Node, command: Command, say: &dyn Fn(Progress)) -> Result<Begun, NodeError> {
     let author = node.device().person;
     dispatch(node, author, command, say)
 }
@@ -34,7 +68,7 @@ pub fn run_saying(node: &mut Node, command: Command, say: &dyn Fn(Progress)) -> 
 /// # Errors
 /// As [`run`].
 pub fn run_for(node: &mut Node, author: PersonId, command: Command) -> Result<Value, NodeError> {
-    dispatch(node, author, command, &|_| ())
+    dispatch(node, author, command, &|_| ())?.finish(&|_| ())
 }
 
 fn dispatch(
@@ -42,10 +76,10 @@ fn dispatch(
     author: PersonId,
     command: Command,
     say: &dyn Fn(Progress),
-) -> Result<Value, NodeError> {
+) -> Result<Begun, NodeError> {
     // An error only of those commands that ask for it.
     let today = node.today();
-    match command {
+    let answer = match command {
         Command::Import { dir, devices } => importing::import(node, author, &dir, &devices, say),
         Command::CheckImport { dir } => importing::check(node, author, &dir),
         Command::Log { row } => importing::log(node, author, row),
@@ -87,7 +121,10 @@ fn dispatch(
         }
         Command::Invoices => Ok(invoices::list(node)),
         Command::PrintPaper { paper, forms, dir } => papers::print(node, &paper, &forms, &dir, today?),
-        Command::HandOver(wish) => handing_over::hand_over(node, author, &wish, today?),
+        Command::HandOver(wish) => {
+            let begun = handing_over::begin(node, author, &wish.job, today?)?;
+            return Ok(Begun::HandOver(Box::new(begun), wish));
+        }
         Command::CreditInvoice { number, whole } => invoices::credit(node, author, &number, whole, today?),
         Command::VoidInvoice { number, reason } => invoices::void(node, author, &number, reason),
         Command::AdoptInvoice { number } => invoices::adopt(node, author, &number),
@@ -132,10 +169,14 @@ fn dispatch(
             roster::retire_by_words(node, author, &device, reason, &words)
         }
         Command::Words { typed } => roster::words(node, typed.as_deref()),
-        Command::Folder(command) => folders::write(node, command),
+        Command::Folder(FolderCommand::Export { dir }) => export::write(node, &dir),
+        Command::Folder(FolderCommand::BackUp { dir }) => {
+            return Backup::begin(node, &dir).map(Begun::BackUp);
+        }
         Command::Photos { keep } => photos::photos(node, keep),
         Command::Verify => health::verify(node),
         Command::SetAside(wish) => set_aside::run(node, author, &wish),
         Command::Status => Ok(health::status(node)),
-    }
+    };
+    answer.map(Begun::Done)
 }

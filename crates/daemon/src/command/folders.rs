@@ -3,12 +3,6 @@
 use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
-
-use crate::backup::Backup;
-use crate::error::NodeError;
-use crate::export;
-use crate::node::Node;
 
 /// What is written, and where.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -23,12 +17,4 @@ pub enum FolderCommand {
         /// A folder that does not exist yet, or the last backup of this device.
         dir: PathBuf,
     },
-}
-
-/// Writes it, while nobody else uses the node.
-pub(super) fn write(node: &mut Node, command: FolderCommand) -> Result<Value, NodeError> {
-    match command {
-        FolderCommand::Export { dir } => export::write(node, &dir),
-        FolderCommand::BackUp { dir } => Backup::begin(node, &dir)?.write(),
-    }
 }

@@ -20,7 +20,7 @@ pub(super) fn verify(node: &mut Node) -> Result<Value, NodeError> {
     }))
 }
 
-/// How far each chain is held.
+/// How far each chain is held, and how much of that the other devices are known to hold.
 pub(super) fn status(node: &Node) -> Value {
     let roster = node.ledger().roster();
     let chains: Vec<Value> = node
@@ -34,7 +34,14 @@ pub(super) fn status(node: &Node) -> Value {
                 "forked": chain.fork.is_some() })
         })
         .collect();
+    let others = roster.devices().filter(|device| !device.retired && device.key != node.key());
+    let others: Vec<Value> = others
+        .map(|device| {
+            let reach = node.reach_of(device.key);
+            json!({ "device": device.name, "met_ms": reach.met_ms, "missing": reach.missing })
+        })
+        .collect();
     let digest = hex(&node.ledger().frontier(Some(Audience::Crew)).digest());
-    json!({ "crew": node.crew(), "crew_code": crew_code(&node.crew()), "device": node.device().name, "key": node.key(), "chains": chains,
+    json!({ "crew": node.crew(), "crew_code": crew_code(&node.crew()), "device": node.device().name, "key": node.key(), "chains": chains, "others": others,
         "crew_frontier": digest })
 }

@@ -39,7 +39,7 @@ pub struct Progress {
     pub of: u64,
 }
 
-/// What an import is at.
+/// What is being counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Step {
@@ -47,4 +47,6 @@ pub enum Step {
     RowsRead,
     /// Events are written and durable.
     EventsWritten,
+    /// Bytes are copied, or are there already.
+    BytesCopied,
 }

@@ -118,6 +118,9 @@ impl Node {
             Err(store::OpenError::Empty) => Store::create(machine.journal()?, device.crew)?,
             other => other?,
         };
+        if store.crew() != device.crew {
+            return Err(NodeError::OtherCrew(machine.folder().join(DeviceFile::NAME).display().to_string()));
+        }
         Self::with_store(machine, device, store)
     }
 }

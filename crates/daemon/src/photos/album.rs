@@ -180,6 +180,13 @@ impl Album {
         with_here.filter(|(photo, here)| *here < keeps && !is_coming(photo)).take(most).collect()
     }
 
+    /// Of how many of these photos more is kept than is here.
+    pub(crate) fn to_come(&self, named: impl Iterator<Item = PhotoHash>) -> u64 {
+        let keeps = self.keeps();
+        let lacking = named.filter(|photo| self.last_seen(*photo) < keeps);
+        u64::try_from(lacking.count()).unwrap_or(u64::MAX)
+    }
+
     /// Lets a session fetch a photo.
     pub(super) fn claim(
         &self,

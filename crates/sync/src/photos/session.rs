@@ -117,7 +117,7 @@ enum Stage {
 #[derive(Debug)]
 pub struct PhotoSession {
     stage: Stage,
-    peer_keeps: Portion,
+    peer_keeps: Option<Portion>,
     /// No events are on their way, so that photos may be.
     is_quiet: bool,
     asking: Asking,
@@ -143,7 +143,7 @@ impl PhotoSession {
     pub fn new(keeps: Portion) -> Self {
         let mut session = Self {
             stage: Stage::Opening,
-            peer_keeps: Portion::Nothing,
+            peer_keeps: None,
             is_quiet: true,
             asking: Asking::new(keeps),
             serving: Serving::default(),
@@ -167,9 +167,9 @@ impl PhotoSession {
         }
     }
 
-    /// How much the peer keeps of photos; nothing before it has said so.
+    /// How much the peer keeps of photos; none before it has said so.
     #[must_use]
-    pub const fn peer_keeps(&self) -> Portion {
+    pub const fn peer_keeps(&self) -> Option<Portion> {
         self.peer_keeps
     }
 
@@ -325,7 +325,7 @@ impl PhotoSession {
         }
         match frame {
             Frame::Opening(keeps) => {
-                self.peer_keeps = keeps;
+                self.peer_keeps = Some(keeps);
                 self.stage = Stage::Open;
             }
             Frame::Question(_) if self.frame_bytes > MAX_UNSENT => return Err(Refusal::TooMuchClaimed),

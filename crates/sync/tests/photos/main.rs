@@ -66,10 +66,11 @@ fn a_device_gets_as_much_as_it_keeps() {
         let (mut one, mut other, photos) = pair(&[(true, GROUP), (true, 3 * GROUP), (false, 7)]);
         other.keeps = Some(keeps);
         let mut link = Link::open(&mut one, &mut other);
+        assert_eq!(link.session(0).peer_keeps(), None, "it has not said so yet, which is not nothing");
         link.run(usize::MAX);
         assert!(link.is_idle());
         let side = link.session(0).peer_keeps();
-        assert_eq!(side, keeps);
+        assert_eq!(side, Some(keeps));
         assert_eq!(
             photos.iter().map(|photo| other.here(photo)).collect::<Vec<_>>(),
             [here, here, Portion::Whole]
@@ -88,7 +89,7 @@ fn who_keeps_more_from_now_on_gets_it_in_the_same_session() {
     link.session(1).handle_keeps(Portion::Whole);
     link.session(1).handle_wanted(&[(photos[0], Portion::Nothing)]);
     link.run(usize::MAX);
-    assert_eq!(link.session(0).peer_keeps(), Portion::Whole);
+    assert_eq!(link.session(0).peer_keeps(), Some(Portion::Whole));
     assert_eq!(other.here(&photos[0]), Portion::Whole);
 }
 

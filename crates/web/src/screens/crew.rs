@@ -1,7 +1,5 @@
 //! *Crew*: the people, their phones, when each was last heard and how far it has the ledger.
 
-use std::collections::BTreeMap;
-
 use askama::Template;
 use daemon::Role;
 use ledger::PersonId;
@@ -127,29 +125,17 @@ fn recovery_words(look: &Look<'_>) -> String {
 
 fn devices(look: &Look<'_>) -> Vec<Device> {
     let (node, roster) = (look.node, look.node.ledger().roster());
-    let held: BTreeMap<_, u64> =
-        node.ledger().chains().map(|chain| (chain.start.chain, chain.tip.next_seq)).collect();
-    let peers = &node.device().peers;
     let mut devices: Vec<Device> = roster
         .devices()
         .map(|device| {
             let is_this = device.key == node.key();
-            let peer = peers.iter().find(|peer| peer.device == device.key);
-            let missing: u64 = node
-                .ledger()
-                .chains()
-                .map(|chain| {
-                    let here = held.get(&chain.start.chain).copied().unwrap_or(0);
-                    let there = peer.and_then(|peer| peer.holds.get(&chain.start.chain)).copied();
-                    here.saturating_sub(there.unwrap_or(0))
-                })
-                .sum();
-            let heard = peer.and_then(|peer| peer.met_ms).map(|at| ago(look, at));
+            let reach = node.reach_of(device.key);
+            let heard = reach.met_ms.map(|at| ago(look, at));
             Device {
                 name: device.name.clone(),
                 key: device.key.to_string(),
                 person: look.lists.person(device.person),
-                holds: match (is_this, &heard, missing) {
+                holds: match (is_this, &heard, reach.missing) {
                     (true, ..) => "has everything that is here".to_owned(),
                     (false, None, _) => "not known how far it has the ledger".to_owned(),
                     (false, Some(_), 0) => "has everything".to_owned(),

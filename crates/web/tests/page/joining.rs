@@ -182,10 +182,13 @@ fn a_phone_that_nobody_used_for_long_joins_anew() {
     // The file says that Tobi's was last seen 61 days ago.
     let file = world.folder.path().join("data/page.json");
     world = world.stopped_while(|| {
-        let mut kept: serde_json::Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+        let text = std::fs::read_to_string(&file).unwrap();
+        let (text, _) = text.rsplit_once("\nblake3 ").unwrap();
+        let mut kept: serde_json::Value = serde_json::from_str(text).unwrap();
         let seen = &mut kept["sessions"][0]["seen_ms"];
         *seen = (seen.as_i64().unwrap() - 61 * 24 * 3_600_000).into();
-        std::fs::write(&file, serde_json::to_vec(&kept).unwrap()).unwrap();
+        let text = kept.to_string();
+        std::fs::write(&file, format!("{text}\nblake3 {}\n", blake3::hash(text.as_bytes()))).unwrap();
     });
     assert_eq!(ines.get("/").status, 200);
     let told = tobi.get_json("/");
@@ -196,5 +199,20 @@ fn a_phone_that_nobody_used_for_long_joins_anew() {
     let open: Vec<String> =
         world.holding.with(|node| node.page_sessions().map(|kept| kept.session.to_string()).collect());
     assert_eq!(open.len(), 1);
+    assert_eq!(world.browser("Tobi Larch", Role::Hand).get("/").status, 200);
+}
+
+#[test]
+fn a_damaged_list_of_sessions_lets_nobody_in_and_keeps_nothing_shut() {
+    let mut world = World::new();
+    let tobi = world.browser("Tobi Larch", Role::Hand);
+    let file = world.folder.path().join("data/page.json");
+    world = world.stopped_while(|| {
+        let mut bytes = std::fs::read(&file).unwrap();
+        let middle = bytes.len() / 2;
+        bytes[middle] ^= 1;
+        std::fs::write(&file, bytes).unwrap();
+    });
+    assert_eq!(tobi.get("/").headers["location"], "/join");
     assert_eq!(world.browser("Tobi Larch", Role::Hand).get("/").status, 200);
 }
