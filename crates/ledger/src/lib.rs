@@ -14,6 +14,7 @@ pub mod frontier;
 pub mod ids;
 pub mod kinds;
 pub mod office;
+pub mod older;
 mod pair_key;
 pub mod recovery;
 pub mod refusal;
