@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use ledger::office::BillableUnit;
 use ledger::roster::{Lacking, Standing};
 use ledger::sabotage::Fault;
-use ledger::{Audience, Body, EventHash, InvoiceId, Payload, PersonId, Unreadable, office};
+use ledger::{Audience, Body, EntryId, EventHash, InvoiceId, Payload, PersonId, Unreadable, office};
+use projections::Logged;
 use projections::billing::{self, IssuedPaper, JobWork, PaperDates, PaperNumber, Wish};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
@@ -296,26 +297,60 @@ pub(crate) fn void(
     Ok(list(node))
 }
 
-/// Takes an invoice for the crew's own that a device issued beyond its cut.
-pub(crate) fn adopt(node: &mut Node, author: PersonId, number: &str) -> Result<Value, NodeError> {
+/// An invoice that is held and does not count.
+struct SetAside {
+    event: EventHash,
+    /// The key that it is listed by.
+    key: String,
+    entry: EntryId,
+    document: Box<office::Document>,
+}
+
+impl SetAside {
+    /// Whether it is meant by its number, its key, or how its id begins.
+    fn is_called(&self, wanted: &str) -> bool {
+        let by_id = wanted.len() >= SHORTEST_ID && self.entry.to_string().starts_with(wanted);
+        by_id || self.key == wanted || billing::printed_number(&self.document) == wanted
+    }
+}
+
+/// So much of an id at least names a paper, so that no number is taken for one.
+const SHORTEST_ID: usize = 8;
+
+/// Takes an invoice for the crew's own that a device issued beyond its cut, or behind a fork.
+pub(crate) fn adopt(node: &mut Node, author: PersonId, wanted: &str) -> Result<Value, NodeError> {
     if !node.is_office() {
         return Err(NodeError::bad_input("invoices are kept on the office's devices, and this is none"));
     }
-    let found: Vec<(EventHash, Box<office::Document>)> = beyond_a_cut(node)?
-        .into_iter()
-        .filter(|(_, document)| billing::printed_number(document) == number)
-        .collect();
-    let [(event, document)] = <[_; 1]>::try_from(found).map_err(|found| {
+    let found: Vec<SetAside> = set_aside(node).into_iter().filter(|paper| paper.is_called(wanted)).collect();
+    let [SetAside { event, document, .. }] = <[_; 1]>::try_from(found).map_err(|found| {
+        let keys: Vec<_> = found.iter().map(|paper| paper.key.as_str()).collect();
         NodeError::bad_input(if found.is_empty() {
-            format!("no device that was taken off the crew issued an invoice {number} after it was cut off")
+            format!(
+                "no device that was taken off the crew, copied or set back issued an invoice {wanted} that does not count"
+            )
         } else {
-            format!("more than one invoice {number} was issued by devices that were taken off the crew")
+            format!(
+                "{} invoices {wanted} are set aside. Say which one went out: `fivebar invoice adopt` with one of {}",
+                found.len(),
+                keys.join(", ")
+            )
         })
     })?;
     let works = works(node);
+    let number = billing::printed_number(&document);
     let mut papers = works.iter().flat_map(|work| &work.papers);
-    if papers.any(|paper| paper.event == event) {
-        return Err(NodeError::bad_input(format!("invoice {number} is the crew's own already")));
+    if let Some(paper) =
+        papers.find(|paper| paper.event == event || billing::printed_number(&paper.document) == number)
+    {
+        return Err(NodeError::bad_input(if paper.event == event {
+            format!("invoice {number} is the crew's own already")
+        } else {
+            format!(
+                "another invoice {number} counts already, and one number stands on one paper. Issue this one anew, and tell \
+                 the customer that it takes the other's place"
+            )
+        }));
     }
     let invoice = document.invoice;
     write(
@@ -328,25 +363,19 @@ pub(crate) fn adopt(node: &mut Node, author: PersonId, number: &str) -> Result<V
 }
 
 /// The invoices that are held and don't count because their device had been cut off, or had written twice over.
-fn beyond_a_cut(node: &mut Node) -> Result<BTreeMap<EventHash, Box<office::Document>>, NodeError> {
-    let chains = node.ledger().chains().filter(|chain| chain.start.audience == Audience::Office);
-    let cut = chains.filter(|chain| node.ledger().roster().cut(&chain.start).is_some());
-    let cut: Vec<_> = cut.cloned().collect();
-    let mut found = BTreeMap::new();
-    for chain in cut {
-        let start = chain.start;
-        node.visit_events(&chain, |node, event| {
-            let Ok(payload) = node.read_payload(start.chain, event.seq, &event.view) else { return Ok(()) };
-            let standing = node.ledger().roster().standing(&start, (event.seq, event.hash), &payload);
-            if let (Standing::Without(Lacking::BeyondCut | Lacking::Forked), Body::InvoiceIssued(issued)) =
-                (standing, payload.body)
-            {
-                found.insert(event.hash, issued.document);
-            }
-            Ok(())
-        })?;
-    }
-    Ok(found)
+fn set_aside(node: &Node) -> Vec<SetAside> {
+    let beyond =
+        |logged: &&Logged| matches!(logged.standing, Standing::Without(Lacking::BeyondCut | Lacking::Forked));
+    let found = node.book().events().filter(beyond).filter_map(|logged| match &logged.body {
+        Body::InvoiceIssued(issued) => Some(SetAside {
+            event: logged.hash,
+            key: logged.key(),
+            entry: logged.act.entry,
+            document: issued.document.clone(),
+        }),
+        _ => None,
+    });
+    found.collect()
 }
 
 /// Notes that a deposit was asked for.

@@ -395,9 +395,24 @@ impl Node {
     /// # Errors
     /// [`NodeError::Read`].
     pub fn read_run(&mut self, chain: ChainId, from_seq: u64) -> Result<Option<Run>, NodeError> {
+        let found = self.find_run(chain, from_seq)?;
+        if found.is_none() && self.holds(chain, from_seq) && self.store.distrust_index()? {
+            return self.find_run(chain, from_seq);
+        }
+        Ok(found)
+    }
+
+    /// Whether an event is held, whatever the index says.
+    fn holds(&self, chain: ChainId, seq: u64) -> bool {
+        self.ledger.chain(&chain).is_some_and(|held| held.tip.next_seq > seq)
+    }
+
+    fn find_run(&mut self, chain: ChainId, from_seq: u64) -> Result<Option<Run>, NodeError> {
         let (mut runs, mut next_seq, mut length): (Vec<Run>, _, _) = (Vec::new(), from_seq, 0);
         for stored in self.store.runs(chain, from_seq) {
             let run = match stored {
+                // Behind damage there may be events of a line that is not the one held now.
+                Ok(stored) if !self.verified.has(stored.place) => continue,
                 Ok(stored) => Run::decode(stored.bytes)?,
                 Err(_) if !runs.is_empty() => break, // What is whole before the damage is still good to send.
                 Err(error) => return Err(error.into()),

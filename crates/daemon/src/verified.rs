@@ -78,6 +78,11 @@ impl Verified {
         })
     }
 
+    /// Whether a run lies at this place that the ledger took in: what it left aside is stored, too.
+    pub(crate) fn has(&self, place: Position) -> bool {
+        self.runs.binary_search_by_key(&place, |run| run.place).is_ok()
+    }
+
     /// The hash of an event in a run that lies at this place.
     pub(crate) fn hash_of(&self, place: Position, seq: u64) -> Option<EventHash> {
         let (run, hashes) = self.runs().find(|(run, _)| run.place == place)?;

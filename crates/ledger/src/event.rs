@@ -4,6 +4,7 @@ use crate::act::{Act, ActFault};
 use crate::codec::{CodecError, MAX_PAYLOAD, decode_front, encode_into};
 use crate::ids::{ChainId, EventHash};
 use crate::kinds::{Body, Kind};
+use crate::older;
 use crate::run::EventView;
 use crate::sealing::{NONCE, OfficeKey, OfficeKeys};
 
@@ -222,6 +223,6 @@ impl Payload {
 }
 
 fn known_kind(kind: u16, kind_version: u16) -> Result<Kind, Unreadable> {
-    let kind = Kind::from_number(kind).filter(|_| kind_version == KIND_VERSION);
+    let kind = Kind::from_number(kind).filter(|kind| kind_version == KIND_VERSION && !older::lacks(*kind));
     kind.ok_or(Unreadable::UnknownKind)
 }

@@ -244,13 +244,16 @@ impl Ledger {
         before: &Tip,
         hashes: Vec<EventHash>,
     ) -> Result<(Tip, Vec<EventHash>), Refusal> {
-        let after = run.follow(start, before, &hashes)?;
-        match run.check_head(&self.crew, start, &after) {
+        let last = *hashes.last().ok_or(Refusal::EmptyRun)?;
+        let reached = Tip { next_seq: run.next_seq(), hash: last, made_at: before.made_at };
+        // The head goes first: behind an event of another line than its own a run may seem to run back in time.
+        match run.check_head(&self.crew, start, &reached) {
             // The head is honest or not; if it does not fit what is held, either way it is no continuation.
-            Err(Refusal::BadSignature) if Fault::BelieveEveryHead.is_set() => Ok((after, hashes)),
-            Err(Refusal::BadSignature) if before.next_seq > 0 => Err(Refusal::Forked),
-            other => other.map(|()| (after, hashes)),
+            Err(Refusal::BadSignature) if Fault::BelieveEveryHead.is_set() => {}
+            Err(Refusal::BadSignature) if before.next_seq > 0 => return Err(Refusal::Forked),
+            other => other?,
         }
+        Ok((run.follow(start, before, &hashes)?, hashes))
     }
 
     /// Checks a run that this device once checked and took in at this place, and whose events had these
@@ -360,6 +363,9 @@ impl Ledger {
     /// where no head stands right there.
     #[must_use]
     pub fn counted_tip(&self, chain: &Chain) -> (u64, EventHash) {
+        if !self.roster.is_admitted(&chain.start.device) {
+            return (0, chain.start.anchor(&self.crew)); // What let it in is set aside by now.
+        }
         let held = (chain.tip.next_seq, chain.tip.hash);
         match self.roster.cut(&chain.start) {
             // A branch in a fork's proof is held too.

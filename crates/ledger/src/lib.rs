@@ -15,6 +15,7 @@ mod hashed;
 pub mod ids;
 pub mod kinds;
 pub mod office;
+pub mod older;
 mod pair_key;
 pub mod recovery;
 pub mod refusal;

@@ -57,6 +57,7 @@ use crate::fork::Fork;
 use crate::ids::{ChainId, CrewId, DeviceKey, EventHash, PersonId};
 use crate::recovery;
 use crate::roster_events::{DeviceRetired, Role};
+use crate::sabotage::Fault;
 
 use roles::RoleHistory;
 
@@ -208,7 +209,8 @@ pub struct Roster {
     founding: Option<Founding>,
     people: BTreeMap<PersonId, Person>,
     devices: BTreeMap<DeviceKey, Device>,
-    ever_admitted: BTreeSet<DeviceKey>,
+    /// Whose chains are taken in.
+    admitted: BTreeSet<DeviceKey>,
     roles: RoleHistory,
     /// The retirements of each retired device that count and are not superseded.
     retirements: BTreeMap<DeviceKey, Vec<DeviceRetired>>,
@@ -274,10 +276,11 @@ impl Roster {
         self.devices.get(device)
     }
 
-    /// Whether any held event admits the device, counted or not. This only grows, so nodes agree.
+    /// Whether an event admits the device that has a place which counts, with the right to do so or without: all nodes
+    /// hold those, so they agree. Chains of other devices are not taken in, and count for nothing where they are held.
     #[must_use]
     pub fn is_admitted(&self, device: &DeviceKey) -> bool {
-        self.ever_admitted.contains(device)
+        self.admitted.contains(device)
     }
 
     /// How far a chain counts, if not as far as it is held: up to where its device was retired or, where that names none
@@ -328,6 +331,9 @@ impl Roster {
         let cut = self.cut(start)?;
         let fork = self.forked.get(&start.chain).and_then(|line| line.fork.as_ref());
         let fork = fork.filter(|fork| seq >= fork.proof().base().count);
+        if fork.is_some() && Fault::CountBehindFork.is_set() {
+            return None;
+        }
         if seq >= cut.count {
             return Some(if fork.is_some() { Lacking::Forked } else { Lacking::BeyondCut });
         }

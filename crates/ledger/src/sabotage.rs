@@ -26,11 +26,17 @@ pub enum Fault {
     WriteOnAfterRestore,
     /// A session does not send what only the office reads.
     KeepOfficeChainsBack,
+    /// A device believes no proof of a fork.
+    IgnoreForks,
+    /// A device knows of a fork, and counts what is behind it.
+    CountBehindFork,
+    /// A start believes that the index has all of the journal.
+    BelieveIndex,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 13] = [
         Self::AcknowledgeBeforeSync,
         Self::AcknowledgeUnstored,
         Self::BelieveEveryHead,
@@ -41,6 +47,9 @@ impl Fault {
         Self::BillPastLaterEvents,
         Self::WriteOnAfterRestore,
         Self::KeepOfficeChainsBack,
+        Self::IgnoreForks,
+        Self::CountBehindFork,
+        Self::BelieveIndex,
     ];
 
     /// Whether this fault is set on this thread.

@@ -14,6 +14,7 @@ use std::io;
 
 pub use faulty::{FaultPlan, FaultyDisk, Survival};
 pub use memory::MemoryDisk;
+pub(crate) use memory::lock;
 pub use real::RealDisk;
 
 /// A place for files. All calls block until the operating system has answered.

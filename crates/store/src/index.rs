@@ -14,7 +14,8 @@ use crate::Position;
 use crate::extent::EXTENT_BYTES;
 use crate::recovery::Mark;
 use crate::span::RunSpan;
-use crate::table::{Coverage, IndexLost, Table, set_folder_aside};
+use crate::table::{Coverage, IndexLost, SledTable, Table, set_folder_aside};
+use crate::twin::IndexTwin;
 
 /// So many entries wait in memory before they move to the table.
 const WAITING_ENTRIES: usize = 4096;
@@ -92,34 +93,58 @@ pub enum IndexState {
 pub(crate) enum IndexPlace {
     Memory,
     Folder { folder: PathBuf, patience: Duration },
+    Twin(IndexTwin),
+}
+
+impl IndexPlace {
+    fn table(&self) -> Result<Option<Box<dyn Table>>, IndexLost> {
+        Ok(match self {
+            Self::Memory => None,
+            Self::Folder { folder, patience } => Some(Box::new(SledTable::open(folder, *patience)?)),
+            Self::Twin(twin) => Some(Box::new(twin.clone())),
+        })
+    }
+
+    /// Puts out of the way what can't be opened.
+    fn set_aside(&self) {
+        match self {
+            Self::Memory => {}
+            Self::Folder { folder, .. } => set_folder_aside(folder),
+            Self::Twin(twin) => Box::new(twin.clone()).set_aside(),
+        }
+    }
 }
 
 /// The index.
 #[derive(Debug, Default)]
 pub(crate) struct Index {
     waiting: BTreeMap<Key, (u32, u32)>,
-    table: Option<Table>,
+    table: Option<Box<dyn Table>>,
     longest_extent: u32,
+    /// Where the journal goes on behind damage: no extent reaches over that, since it could not be read.
+    behind_damage: Option<Position>,
     lost: Option<IndexLost>,
 }
 
 impl Index {
     /// Opens the index, and says up to where it can be believed: nowhere if it begins empty.
     pub(crate) fn open(place: &IndexPlace) -> (Index, Option<Mark>, IndexState) {
-        let IndexPlace::Folder { folder, patience } = place else {
-            let reason = "the store was opened without a folder for it".to_owned();
-            return (Index::default(), None, IndexState::InMemory { reason });
-        };
-        let opened = Table::open(folder, *patience);
-        let opened = opened.and_then(|table| match table.coverage() {
-            Ok(coverage) => Ok((table, coverage)),
-            Err(lost) => {
-                table.set_aside();
-                Err(lost)
+        let opened = place.table().and_then(|table| {
+            let Some(table) = table else { return Ok(None) };
+            match table.coverage() {
+                Ok(coverage) => Ok(Some((table, coverage))),
+                Err(lost) => {
+                    table.set_aside();
+                    Err(lost)
+                }
             }
         });
         match opened {
-            Ok((table, coverage)) => {
+            Ok(None) => {
+                let reason = "the store was opened without a folder for it".to_owned();
+                (Index::default(), None, IndexState::InMemory { reason })
+            }
+            Ok(Some((table, coverage))) => {
                 let longest_extent = coverage.map_or(0, |coverage| coverage.longest_extent);
                 let index = Index { table: Some(table), longest_extent, ..Index::default() };
                 let state = if coverage.is_some() { IndexState::Kept } else { IndexState::Rebuilt };
@@ -127,7 +152,7 @@ impl Index {
             }
             Err(IndexLost(reason)) => {
                 tracing::warn!(reason, "going on with an index in memory");
-                set_folder_aside(folder);
+                place.set_aside();
                 (Index::default(), None, IndexState::InMemory { reason })
             }
         }
@@ -140,9 +165,19 @@ impl Index {
         }
     }
 
+    /// Whether part of it is believed from a table, and not from the journal.
+    pub(crate) fn has_table(&self) -> bool {
+        self.table.is_some()
+    }
+
     /// The most events that any extent has.
     pub(crate) fn longest_extent(&self) -> u32 {
         self.longest_extent
+    }
+
+    /// Notes that there is damage right before this place.
+    pub(crate) fn goes_on_behind_damage(&mut self, place: Position) {
+        self.behind_damage = Some(place);
     }
 
     /// Adds one run, whose record begins at `place` and is `record_bytes` long with its header. Runs are
@@ -151,6 +186,7 @@ impl Index {
         let key = Key { chain: span.chain, first_seq: span.first_seq, place };
         let before = self.waiting.range(..=Key::highest(span.chain, span.first_seq)).next_back();
         let before = before.map(|(key, value)| entry(key, value));
+        let before = before.filter(|before| Some(before.key.place) >= self.behind_damage);
         let entry = before.and_then(|before| before.with(span, place, record_bytes)).unwrap_or(Entry {
             key,
             length: record_bytes,
@@ -170,15 +206,15 @@ impl Index {
     /// Moves all that waits to the table, and asks for it to be written, ahead of a checkpoint at `mark`.
     pub(crate) fn flush(&mut self, mark: Mark) {
         self.write_out(mark);
-        if let Some(Err(lost)) = self.table.as_ref().map(Table::flush) {
+        if let Some(Err(lost)) = self.table.as_ref().map(|table| table.flush()) {
             self.lost = Some(lost);
         }
     }
 
     fn write_out(&mut self, mark: Mark) {
         let Some(table) = &self.table else { return };
-        let entries = self.waiting.iter().map(|(key, value)| entry(key, value));
-        match table.put(entries, Coverage { mark, longest_extent: self.longest_extent }) {
+        let mut entries = self.waiting.iter().map(|(key, value)| entry(key, value));
+        match table.put(&mut entries, Coverage { mark, longest_extent: self.longest_extent }) {
             Ok(()) => self.waiting.clear(),
             // Whoever appends has no use for the index now; the next reader rebuilds it.
             Err(lost) => self.lost = Some(lost),
@@ -214,7 +250,7 @@ impl Index {
         let holds = |entry: &Entry| entry.end_seq() > seq;
         let waiting =
             self.waiting.range(first..=last).rev().map(|(key, value)| entry(key, value)).find(holds);
-        let table = self.table.as_ref().map(|table| table.last_entry(&first, &last, holds)).transpose()?;
+        let table = self.table.as_ref().map(|table| table.last_entry(&first, &last, &holds)).transpose()?;
         Ok(waiting.into_iter().chain(table.flatten()).max_by_key(|entry| entry.key))
     }
 

@@ -32,6 +32,7 @@ mod segment;
 mod span;
 mod store;
 mod table;
+mod twin;
 
 pub use checkpoint::Checkpoint;
 pub use disk::{Disk, DiskError, DiskFile, FaultPlan, FaultyDisk, MemoryDisk, RealDisk, Survival};
@@ -45,6 +46,7 @@ pub use recovery::{CutTail, Damage, OpenReport};
 pub use runs::Runs;
 pub use span::RunSpan;
 pub use store::{CheckpointWriter, DeepReport, ReplayReport, Store, StoredRun};
+pub use twin::{IndexTrouble, IndexTwin};
 
 /// A place in the journal: a segment's number and a distance from that file's start in bytes.
 /// Places order as the journal was written.

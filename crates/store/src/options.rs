@@ -9,6 +9,7 @@ use crate::error::OpenError;
 use crate::index::IndexPlace;
 use crate::journal::Sizes;
 use crate::lock::FolderLock;
+use crate::twin::IndexTwin;
 
 /// Segment files end at about this length.
 const SEGMENT_BYTES: u64 = 64 * 1024 * 1024;
@@ -51,6 +52,13 @@ impl StoreOptions {
     #[must_use]
     pub fn with_index_folder(mut self, folder: &Path) -> StoreOptions {
         self.index = IndexPlace::Folder { folder: folder.to_owned(), patience: INDEX_PATIENCE };
+        self
+    }
+
+    /// Keeps the index in memory beyond the store's own life; for tests.
+    #[must_use]
+    pub fn with_index_twin(mut self, twin: &IndexTwin) -> StoreOptions {
+        self.index = IndexPlace::Twin(twin.clone());
         self
     }
 

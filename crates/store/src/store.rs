@@ -6,6 +6,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use ledger::sabotage::Fault;
 use ledger::{ChainId, CrewId};
 
 use crate::Position;
@@ -165,7 +166,9 @@ impl Store {
         self.index = index;
         self.opening.index = state;
         let mut damage: BTreeSet<Damage> = self.opening.damage.drain(..).collect();
-        damage.extend(self.fill_index(believed.unwrap_or(JOURNAL_START))?);
+        let all = Fault::BelieveIndex.is_set().then(|| self.journal.mark().end);
+        let from = all.or(believed).unwrap_or(JOURNAL_START);
+        damage.extend(self.fill_index(from)?);
         self.opening.damage = damage.into_iter().collect();
         Ok(())
     }
@@ -173,7 +176,14 @@ impl Store {
     /// Adds every run from `from` on to the index.
     fn fill_index(&mut self, from: Position) -> Result<Vec<Damage>, DiskError> {
         let index = &mut self.index;
-        self.journal.scan(from, |start, _, records| {
+        let mut reached: Option<Position> = None;
+        self.journal.scan(from, |start, end, records| {
+            if reached
+                .replace(end)
+                .is_some_and(|reached| reached.segment == start.segment && reached != start)
+            {
+                index.goes_on_behind_damage(start);
+            }
             for (distance, record) in frame::records(records) {
                 add_to_index(index, Position { offset: start.offset + distance, ..start }, &record);
             }
@@ -265,6 +275,19 @@ impl Store {
     pub(crate) fn read_extent(&mut self, entry: &Entry) -> Result<Option<Extent>, DiskError> {
         let bytes = self.journal.read_piece(entry.key.place, entry.length)?;
         Ok(bytes.and_then(|bytes| Some(Extent { runs: extent::runs_in(entry, &bytes)?, bytes })))
+    }
+
+    /// The caller knows of a run that the index does not: it is made anew, unless it was made from the journal since
+    /// the start. Gives whether it was.
+    ///
+    /// # Errors
+    /// The disk's.
+    pub fn distrust_index(&mut self) -> Result<bool, DiskError> {
+        let has_table = self.index.has_table();
+        if has_table {
+            self.rebuild_index("it lacks a run of the journal")?;
+        }
+        Ok(has_table)
     }
 
     /// Makes the index anew, in memory, from the whole journal.

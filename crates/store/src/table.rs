@@ -1,8 +1,9 @@
-//! The index's table on disk: a sled database that may fail in any way without harm.
+//! The index's table: a sled database on disk, which may fail in any way without harm, or its twin in memory.
 //!
 //! Every call into sled goes through [`guarded`], which turns errors and panics alike into
 //! [`IndexLost`]. The table holds no truth and makes no promise; see the crate's page for why.
 
+use std::fmt::Debug;
 use std::fs;
 use std::io;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -38,9 +39,35 @@ pub(crate) struct Coverage {
     pub(crate) longest_extent: u32,
 }
 
-/// An open table.
+/// A table that is open.
+pub(crate) trait Table: Debug + Send {
+    /// How much of the journal it covers; nothing of it if that was never written.
+    fn coverage(&self) -> Result<Option<Coverage>, IndexLost>;
+
+    /// Puts entries in, and with them what the table then covers.
+    fn put(&self, entries: &mut dyn Iterator<Item = Entry>, coverage: Coverage) -> Result<(), IndexLost>;
+
+    /// Asks for what it holds to be written out; a wish, not a promise.
+    fn flush(&self) -> Result<(), IndexLost>;
+
+    /// The entries from `first` to `last`, both counted in, in order, `limit` at most.
+    fn entries(&self, first: &Key, last: &Key, limit: usize) -> Result<Vec<Entry>, IndexLost>;
+
+    /// The last entry from `first` to `last`, both counted in, that `wanted` agrees to.
+    fn last_entry(
+        &self,
+        first: &Key,
+        last: &Key,
+        wanted: &dyn Fn(&Entry) -> bool,
+    ) -> Result<Option<Entry>, IndexLost>;
+
+    /// Closes it and puts what it holds out of the way.
+    fn set_aside(self: Box<Self>);
+}
+
+/// A sled database.
 #[derive(Debug)]
-pub(crate) struct Table {
+pub(crate) struct SledTable {
     db: sled::Db,
     folder: PathBuf,
 }
@@ -54,9 +81,9 @@ fn guarded<T>(call: impl FnOnce() -> sled::Result<T>) -> Result<T, IndexLost> {
     }
 }
 
-impl Table {
+impl SledTable {
     /// Opens the table in `folder`, made if missing. Gives up after `patience`.
-    pub(crate) fn open(folder: &Path, patience: Duration) -> Result<Table, IndexLost> {
+    pub(crate) fn open(folder: &Path, patience: Duration) -> Result<SledTable, IndexLost> {
         let (sender, receiver) = mpsc::channel();
         let config = sled::Config::new()
             .path(folder)
@@ -73,21 +100,17 @@ impl Table {
         let opened = receiver
             .recv_timeout(patience)
             .map_err(|_| IndexLost(format!("the index was not open after {} ms", patience.as_millis())))?;
-        Ok(Table { db: opened?, folder: folder.to_owned() })
+        Ok(SledTable { db: opened?, folder: folder.to_owned() })
     }
+}
 
-    /// How much of the journal the table covers; nothing of it if that was never written.
-    pub(crate) fn coverage(&self) -> Result<Option<Coverage>, IndexLost> {
+impl Table for SledTable {
+    fn coverage(&self) -> Result<Option<Coverage>, IndexLost> {
         let value = guarded(|| self.db.get(COVERAGE_KEY))?;
         value.map(|value| decode_coverage(&value).ok_or_else(bad_bytes)).transpose()
     }
 
-    /// Puts entries in, and with them what the table then covers.
-    pub(crate) fn put(
-        &self,
-        entries: impl Iterator<Item = Entry>,
-        coverage: Coverage,
-    ) -> Result<(), IndexLost> {
+    fn put(&self, entries: &mut dyn Iterator<Item = Entry>, coverage: Coverage) -> Result<(), IndexLost> {
         let mut batch = sled::Batch::default();
         for entry in entries {
             batch.insert(encode_key(&entry.key).as_slice(), encode_value(&entry).as_slice());
@@ -96,24 +119,21 @@ impl Table {
         guarded(|| self.db.apply_batch(batch))
     }
 
-    /// Asks sled to write out what it holds; a wish, not a promise.
-    pub(crate) fn flush(&self) -> Result<(), IndexLost> {
+    fn flush(&self) -> Result<(), IndexLost> {
         guarded(|| self.db.flush()).map(|_| ())
     }
 
-    /// The entries from `first` to `last`, both counted in, in order, `limit` at most.
-    pub(crate) fn entries(&self, first: &Key, last: &Key, limit: usize) -> Result<Vec<Entry>, IndexLost> {
+    fn entries(&self, first: &Key, last: &Key, limit: usize) -> Result<Vec<Entry>, IndexLost> {
         let range = encode_key(first)..=encode_key(last);
         let pairs: Vec<_> = guarded(|| self.db.range(range).take(limit).collect())?;
         pairs.iter().map(|(key, value)| decode_entry(key, value).ok_or_else(bad_bytes)).collect()
     }
 
-    /// The last entry from `first` to `last`, both counted in, that `wanted` agrees to.
-    pub(crate) fn last_entry(
+    fn last_entry(
         &self,
         first: &Key,
         last: &Key,
-        wanted: impl Fn(&Entry) -> bool,
+        wanted: &dyn Fn(&Entry) -> bool,
     ) -> Result<Option<Entry>, IndexLost> {
         let mut pairs = guarded(|| Ok(self.db.range(encode_key(first)..=encode_key(last))))?.rev();
         while let Some(pair) = guarded(|| pairs.next().transpose())? {
@@ -125,9 +145,9 @@ impl Table {
         Ok(None)
     }
 
-    /// Closes the table and gives its folder another name, out of the way.
-    pub(crate) fn set_aside(self) {
-        let Table { db, folder } = self;
+    /// The folder gets another name.
+    fn set_aside(self: Box<Self>) {
+        let SledTable { db, folder } = *self;
         guarded(|| {
             drop(db);
             Ok(())

@@ -1,23 +1,19 @@
-//! What must hold once everybody has met: all agree, nothing acknowledged is lost, nothing beyond a cut counts, and
-//! every unit of work is billed once.
+//! What must hold once everybody has met: all agree, nothing acknowledged is lost, nothing beyond a cut or behind a fork
+//! counts, and what is set aside there can be entered again. [`crate::bills`] says it of money.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use daemon::Node;
-use daemon::command::Command;
-use ledger::office::BillableUnit;
 use ledger::roster::{Lacking, Standing as Rights};
-use ledger::{Audience, DeviceKey, Unreadable};
-use projections::billing::{self, JobWork, Wish};
+use ledger::{Audience, ChainId, DeviceKey, EventHash};
 use projections::{Book, Logged};
-use rust_decimal::Decimal;
 
-use crate::crew::DAYWORK;
-use crate::device::Promises;
+use crate::bills;
+use crate::counted::{Counted, Lines, lines_of};
+use crate::device::{Device, Promises};
 use crate::dice::Dice;
-use crate::model::{Broken, Model, Seen, Standing};
-use crate::office::{issue_on, works};
-use crate::work::run;
+use crate::model::Broken;
+use crate::putting_right;
 use crate::world::{ACKNOWLEDGED_SURVIVES, World};
 
 /// After quiet all devices hold the same.
@@ -28,14 +24,13 @@ pub const SAME_STATE: &str = "equal counted frontiers mean equal states";
 pub const SAME_REBUILT: &str = "incremental is rebuilt";
 /// A cut holds.
 pub const CUT_HOLDS: &str = "nothing beyond a cut counts";
-/// Worth now = invoiced - credited + still to invoice.
-pub const CONSERVED: &str = "worth now is invoiced less credited and still to invoice";
-/// Billing comes to an end.
-pub const BILLING_ENDS: &str = "billing comes to an end";
-/// The rule that a number is given to one paper, whoever issues it and however far apart.
-pub const NUMBERED_ONCE: &str = "no number is given twice";
-/// A device that holds what it can't read bills nothing.
-pub const UPDATE_FIRST: &str = "who holds what only a later program reads issues no invoice";
+/// A fork holds.
+pub const FORK_HOLDS: &str = "nothing behind a fork counts";
+/// No more is set aside than has to be.
+pub const NOT_SET_ASIDE: &str = "what counts is not set aside";
+
+/// What devices have promised before they meet.
+type Owed = BTreeMap<usize, Lines>;
 
 /// Most rounds of meetings until all is quiet: news of a device may wait for the one who admitted it.
 const ROUNDS: usize = 12;
@@ -56,26 +51,68 @@ pub fn check(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
         world.switch_on(place, dice)?;
     }
     // What any device that is there has promised, all must hold in the end.
-    let owed = owed(world);
-    for round in 0.. {
+    let owed: Owed = members(world).into_iter().map(|place| (place, owed_by(world, place))).collect();
+    meet_until_quiet(world, dice)?;
+    let (places, counted) = settled(world, &owed)?;
+    putting_right::upgrade_all(world, &places, dice)?;
+    check_states(world, &places, &counted, dice)?;
+    if let Some(place) = office_with_lists(world, &places, &counted) {
+        bills::compare(world, place, &counted, false)?;
+    }
+    let (places, counted) = if putting_right::enter_all_again(world, &places, dice)? {
+        let (places, counted) = settled(world, &Owed::new())?;
+        check_states(world, &places, &counted, dice)?;
+        (places, counted)
+    } else {
+        (places, counted)
+    };
+    let Some(place) = office_with_lists(world, &places, &counted) else { return Ok(()) };
+    putting_right::adopt_on(world, place, dice)?;
+    bills::check_bills(world, place, &counted, dice)
+}
+
+/// The first device of the office, unless every disk lost some of the lists that the crew began with: without prices
+/// nothing is billed.
+fn office_with_lists(world: &World, places: &[usize], counted: &Counted) -> Option<usize> {
+    let is_whole = |(chain, tip): (&ChainId, &(u64, EventHash))| {
+        counted.ends.get(chain).is_some_and(|end| end.0 >= tip.0)
+    };
+    if world.founded.iter().all(is_whole) { bills::office_among(world, places) } else { None }
+}
+
+/// Everybody meets everybody, until nobody hears anything new.
+///
+/// # Errors
+/// A rule that is broken.
+pub(crate) fn meet_until_quiet(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
+    for _ in 0..ROUNDS {
         let before = held_by_all(world);
         everybody_meets(world, dice)?;
         if held_by_all(world) == before {
-            break;
-        }
-        if round >= ROUNDS {
-            return Err(Broken::new(ALL_AGREE, format!("not quiet after {ROUNDS} rounds")));
+            return Ok(());
         }
     }
-    let places = members(world);
-    check_agreement(world, &places, &owed)?;
-    check_cuts(world, &places)?;
-    check_states(world, &places, dice)?;
-    check_bills(world, &places, dice)
+    Err(Broken::new(ALL_AGREE, format!("not quiet after {ROUNDS} rounds")))
 }
 
-/// Later than any clock that is wrong: eight years.
-const YEARS_LATER_MS: i64 = 8 * 365 * 24 * 3_600_000;
+/// Who belongs together once all is quiet, and what counts there. All of it is held, all count it, and none counts more.
+fn settled(world: &World, owed: &Owed) -> Result<(Vec<usize>, Counted), Broken> {
+    let places = members(world);
+    let counted = world.model.counted(&lines_of_all(world, &places));
+    // Whoever turns out not to belong to them may keep what it has to itself.
+    let owed = owed.iter().filter(|(place, _)| places.contains(place)).flat_map(|(_, lines)| lines);
+    // What stands in the proof of a fork that another one took the place of is set aside in the book.
+    let in_books: BTreeSet<EventHash> = places.iter().flat_map(|place| in_book(world, *place)).collect();
+    for (chain, ends) in owed {
+        if let Some(end) = ends.iter().find(|end| !counted.holds(end) && !in_books.contains(*end)) {
+            let seen = format!("nobody holds {end} of chain {} any more", chain.short());
+            return Err(Broken::new(ACKNOWLEDGED_SURVIVES, seen));
+        }
+    }
+    check_agreement(world, &places, &counted)?;
+    check_places(world, &places, &counted)?;
+    Ok((places, counted))
+}
 
 /// The devices that are there and meet each other: the most that know one of them and are known by it. One that was
 /// taken off may not know of it, and nobody meets it any more. One whose admission went down with whoever gave it is a
@@ -105,8 +142,10 @@ fn members(world: &World) -> Vec<usize> {
         .unwrap_or_default()
 }
 
-fn held_by_all(world: &World) -> Vec<Promises> {
-    world.devices.iter().map(|device| device.promised.clone()).collect()
+/// What all hold, and what of it each counts: a proof of a fork may come without any event.
+fn held_by_all(world: &World) -> Vec<(Promises, Option<[u8; 32]>)> {
+    let counted = |device: &Device| device.with(|node| node.ledger().frontier(None).digest());
+    world.devices.iter().map(|device| (device.promised.clone(), counted(device))).collect()
 }
 
 fn everybody_meets(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
@@ -125,24 +164,38 @@ fn everybody_meets(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     Ok(())
 }
 
-/// The most of each chain that any device which is there has promised and still holds.
-fn owed(world: &World) -> BTreeMap<ledger::ChainId, u64> {
-    let mut owed: BTreeMap<ledger::ChainId, u64> = BTreeMap::new();
-    for place in members(world) {
-        let device = &world.devices[place];
-        for (chain, (next_seq, _)) in &device.promised {
-            let most = owed.entry(*chain).or_default();
-            *most = (*next_seq).max(*most);
-        }
-    }
-    owed
+fn in_book(world: &World, place: usize) -> Vec<EventHash> {
+    let hashes = |node: &mut Node| {
+        let unreadable = node.book().unreadable().map(|(hash, _)| *hash);
+        node.book().events().map(|logged| logged.hash).chain(unreadable).collect()
+    };
+    world.devices[place].with(hashes).unwrap_or_default()
 }
 
-fn check_agreement(
-    world: &World,
-    places: &[usize],
-    owed: &BTreeMap<ledger::ChainId, u64>,
-) -> Result<(), Broken> {
+/// The lines that a device has to hold on to: its own, and those of a fork's proof that it can read.
+fn owed_by(world: &World, place: usize) -> Lines {
+    let lines = |node: &mut Node| {
+        let mut lines = lines_of(node);
+        for chain in node.ledger().chains().filter(|chain| chain.start.audience == Audience::Office) {
+            let tip = chain.tip.hash;
+            lines.entry(chain.start.chain).and_modify(|ends| ends.retain(|end| *end == tip));
+        }
+        lines
+    };
+    world.devices[place].with(lines).unwrap_or_default()
+}
+
+/// The lines that these devices hold.
+fn lines_of_all(world: &World, places: &[usize]) -> Lines {
+    let mut lines = Lines::new();
+    for place in places {
+        let own = world.devices[*place].with(|node| lines_of(node)).unwrap_or_default();
+        own.into_iter().for_each(|(chain, ends)| lines.entry(chain).or_default().extend(ends));
+    }
+    lines
+}
+
+fn check_agreement(world: &World, places: &[usize], counted: &Counted) -> Result<(), Broken> {
     let mut frontiers = BTreeMap::new();
     for place in places {
         let device = &world.devices[*place];
@@ -152,10 +205,11 @@ fn check_agreement(
         }) else {
             continue;
         };
-        for (chain, most) in owed {
-            let held = tips.get(chain).map_or(0, |tip| tip.0);
-            if held < world.model.counted(chain, *most) {
-                let seen = format!("{} holds {held} of {most} of chain {}", device.name, chain.short());
+        for (chain, end) in &counted.ends {
+            let counts = tips.get(chain).map_or(0, |tip| tip.0);
+            if counts < end.0 {
+                let seen = format!("{} counts {counts} of {} of chain {}", device.name, end.0, chain.short());
+                let seen = format!("{seen}; {}", lines_said(world, places, chain));
                 return Err(Broken::new(ACKNOWLEDGED_SURVIVES, seen));
             }
         }
@@ -173,44 +227,71 @@ fn check_agreement(
             .collect();
         return Err(Broken::new(ALL_AGREE, said.join("; ")));
     }
+    for (name, tips) in frontiers.into_values().flatten() {
+        let more = tips.iter().find(|(chain, tip)| counted.ends.get(*chain) != Some(*tip));
+        if let Some((chain, tip)) = more {
+            let rule = if counted.forks.contains_key(chain) { FORK_HOLDS } else { CUT_HOLDS };
+            let end = counted.ends.get(chain).map_or(0, |end| end.0);
+            let seen = format!("{name} counts {} of chain {}, and {end} count", tip.0, chain.short());
+            let seen = format!("{seen}; {}", lines_said(world, places, chain));
+            return Err(Broken::new(rule, seen));
+        }
+    }
     Ok(())
 }
 
-/// The bytes of a state, as a hash. What lies beyond a cut is not part of it: it is held where it had arrived before
-/// the cut was known, and nowhere else.
-fn digest(book: &Book) -> String {
+/// How far each device holds a chain, and what it knows of a fork, for whoever reads a failure.
+fn lines_said(world: &World, places: &[usize], chain: &ChainId) -> String {
+    let said = places.iter().filter_map(|place| {
+        let device = &world.devices[*place];
+        let chain = device.with(|node| node.ledger().chain(chain).cloned())??;
+        let fork = chain.fork.as_ref().map(|fork| fork.proof().base().count);
+        Some(format!("{} holds {} and knows the fork {fork:?}", device.name, chain.tip.next_seq))
+    });
+    said.collect::<Vec<_>>().join(", ")
+}
+
+/// The bytes of a state, as a hash. What is set aside is not part of it: it is held where it had arrived before that was
+/// known, and nowhere else.
+fn digest(book: &Book, counted: &Counted) -> String {
     let mut hasher = blake3::Hasher::new();
-    for logged in book.events().filter(counts_as_state) {
+    for logged in book.events().filter(|logged| counted.counts(&logged.hash)) {
         hasher.update(&bincode::serde::encode_to_vec(logged, bincode::config::legacy()).unwrap_or_default());
     }
-    for event in book.unreadable() {
+    for event in book.unreadable().filter(|(hash, _)| counted.counts(hash)) {
         hasher.update(&bincode::serde::encode_to_vec(event, bincode::config::legacy()).unwrap_or_default());
     }
     hasher.finalize().to_hex().to_string()
 }
 
-fn counts_as_state(logged: &&Logged) -> bool {
-    logged.standing != Rights::Without(Lacking::BeyondCut)
+fn lacks_by_place(logged: &Logged) -> bool {
+    matches!(logged.standing, Rights::Without(Lacking::BeyondCut | Lacking::Forked))
 }
 
-fn check_states(world: &mut World, places: &[usize], dice: &mut Dice) -> Result<(), Broken> {
+fn check_states(
+    world: &mut World,
+    places: &[usize],
+    counted: &Counted,
+    dice: &mut Dice,
+) -> Result<(), Broken> {
     let mut states: BTreeMap<Audience, (String, String)> = BTreeMap::new();
     for place in places {
         let device = &world.devices[*place];
         let name = device.name.clone();
-        let Some((audience, state)) = device.with(|node| (node.book().audience(), digest(node.book())))
+        let Some((audience, state)) =
+            device.with(|node| (node.book().audience(), digest(node.book(), counted)))
         else {
             continue;
         };
         world.tell(|| format!("{name}: state {state}"));
         let (first, known) = states.entry(audience).or_insert_with(|| (name.clone(), state.clone()));
         if *known != state {
-            let seen = format!("{name} and {first}: {}", difference(world, *place, places));
+            let seen = format!("{name} and {first}: {}", difference(world, *place, places, counted));
             return Err(Broken::new(SAME_STATE, seen));
         }
         world.switch_off(*place, dice)?;
         world.switch_on(*place, dice)?;
-        let again = world.devices[*place].with(|node| digest(node.book()));
+        let again = world.devices[*place].with(|node| digest(node.book(), counted));
         if again.is_some_and(|again| again != state) {
             return Err(Broken::new(SAME_REBUILT, name));
         }
@@ -219,10 +300,10 @@ fn check_states(world: &mut World, places: &[usize], dice: &mut Dice) -> Result<
 }
 
 /// What one device's book has that another's of the same audience has not, for whoever reads a failure.
-fn difference(world: &World, place: usize, places: &[usize]) -> String {
+fn difference(world: &World, place: usize, places: &[usize], counted: &Counted) -> String {
     let all = |place: usize| {
         world.devices[place].with(|node| {
-            let events = everything(node.book());
+            let events = everything(node.book(), counted);
             (node.book().audience(), events)
         })
     };
@@ -237,7 +318,7 @@ fn difference(world: &World, place: usize, places: &[usize]) -> String {
     String::new()
 }
 
-fn everything(book: &Book) -> BTreeSet<String> {
+fn everything(book: &Book, counted: &Counted) -> BTreeSet<String> {
     let text = |logged: &Logged| {
         format!(
             "{} {}:{} {:?} {:?}",
@@ -248,179 +329,35 @@ fn everything(book: &Book) -> BTreeSet<String> {
             logged.body
         )
     };
-    let unreadable = book.unreadable().map(|(hash, event)| format!("{hash} {event:?}"));
-    let refs: BTreeSet<_> = book.events().filter(counts_as_state).map(text).chain(unreadable).collect();
+    let unreadable = book.unreadable().filter(|(hash, _)| counted.counts(hash));
+    let unreadable = unreadable.map(|(hash, event)| format!("{hash} {event:?}"));
+    let refs: BTreeSet<_> =
+        book.events().filter(|logged| counted.counts(&logged.hash)).map(text).chain(unreadable).collect();
     refs
 }
 
-fn check_cuts(world: &World, places: &[usize]) -> Result<(), Broken> {
+/// What stands beyond a cut or behind a fork counts for nobody, and nothing else is set aside.
+fn check_places(world: &World, places: &[usize], counted: &Counted) -> Result<(), Broken> {
     for place in places {
         let device = &world.devices[*place];
-        let beyond = device.with(|node| {
-            let counted = node.book().events().filter(|logged| logged.standing == Rights::Counted);
-            let mut beyond = counted.filter(|logged| world.model.is_beyond_cut(&logged.chain, logged.seq));
-            beyond.next().map(|logged| format!("{}:{} {:?}", logged.chain.short(), logged.seq, logged.body))
+        let wrong = device.with(|node| {
+            let counts = |logged: &&Logged| {
+                let counts = matches!(logged.standing, Rights::Counted | Rights::Proposed);
+                counts && !counted.counts(&logged.hash)
+            };
+            let is_aside = |logged: &&Logged| lacks_by_place(logged) && counted.counts(&logged.hash);
+            let wrong = node.book().events().find(|logged| counts(logged) || is_aside(logged))?;
+            let rule = match (is_aside(&wrong), counted.forks.contains_key(&wrong.chain)) {
+                (true, _) => NOT_SET_ASIDE,
+                (false, true) => FORK_HOLDS,
+                (false, false) => CUT_HOLDS,
+            };
+            let (chain, seq, standing) = (wrong.chain.short(), wrong.seq, wrong.standing);
+            Some((rule, format!("{chain}:{seq} is {standing:?}: {:?}", wrong.body)))
         });
-        if let Some(Some(beyond)) = beyond {
-            return Err(Broken::new(CUT_HOLDS, format!("{} counts {beyond}", device.name)));
+        if let Some(Some((rule, seen))) = wrong {
+            return Err(Broken::new(rule, format!("{}: {seen}", device.name)));
         }
     }
     Ok(())
-}
-
-/// Bills on the first device of the office until nothing is left to bill or to give back, and compares every unit with
-/// what the model says that it is worth.
-fn check_bills(world: &mut World, places: &[usize], dice: &mut Dice) -> Result<(), Broken> {
-    let office = |place: &&usize| world.devices[**place].with(|node| node.is_office()) == Some(true);
-    let Some(place) = places.iter().find(office).copied() else { return Ok(()) };
-    compare(world, place, false)?;
-    let newer = world.devices[place]
-        .with(|node| node.book().unreadable().any(|(_, event)| event.reason == Unreadable::UnknownKind));
-    if newer == Some(true) {
-        if issue_on(world, place, DAYWORK, dice)? {
-            return Err(Broken::new(UPDATE_FIRST, world.devices[place].name.clone()));
-        }
-        return Ok(());
-    }
-    // What was dated ahead by a clock that was wrong is past by then.
-    world.devices[place].machine.turn_clock(YEARS_LATER_MS);
-    for _ in 0..40 {
-        let works = world.devices[place].with(|node| works(node)).unwrap_or_default();
-        if let Some(number) = number_given_twice(&works) {
-            return Err(Broken::new(NUMBERED_ONCE, number));
-        }
-        if let Some(command) = next_to_give_back(&works) {
-            run(world, place, &format!("{command:?}"), dice, command)?;
-            continue;
-        }
-        let jobs: Vec<&str> = works
-            .iter()
-            .filter(|work| billing::preview_of(work, &Wish::default()).is_some())
-            .map(|work| work.code.as_str())
-            .collect();
-        let Some(job) = jobs.first() else { return compare(world, place, true) };
-        if !issue_on(world, place, job, dice)? {
-            return Err(Broken::new(BILLING_ENDS, format!("{job} has something to bill, and it is refused")));
-        }
-    }
-    Err(Broken::new(BILLING_ENDS, "there is more to bill after 40 papers".to_owned()))
-}
-
-fn number_given_twice(works: &[JobWork]) -> Option<String> {
-    let mut numbers = BTreeSet::new();
-    let papers = works.iter().flat_map(|work| &work.papers);
-    papers
-        .map(|paper| billing::printed_number(&paper.document))
-        .find(|number| !numbers.insert(number.clone()))
-}
-
-/// What a person does next about what is wrong: they credit one of two invoices that bill the same, make one of two
-/// credit notes void that give back the same, and issue a credit note that is proposed.
-fn next_to_give_back(works: &[JobWork]) -> Option<Command> {
-    for work in works {
-        if let Some(double) = billing::double_claims(work).first() {
-            let paper =
-                work.papers.iter().rev().find(|paper| double.papers.contains(&paper.document.invoice));
-            if let Some(paper) = paper {
-                let number = billing::printed_number(&paper.document);
-                return Some(match paper.credits {
-                    None => Command::CreditInvoice { number, whole: true },
-                    Some(_) => Command::VoidInvoice { number, reason: "given back twice".to_owned() },
-                });
-            }
-        }
-        if let Some(credit) = billing::proposed_credits(work).first() {
-            return Some(Command::CreditInvoice { number: credit.of_number.clone(), whole: false });
-        }
-    }
-    None
-}
-
-/// Compares what the papers say with what the model says. `is_settled`: nothing is left to bill or to give back.
-fn compare(world: &World, place: usize, is_settled: bool) -> Result<(), Broken> {
-    let device = &world.devices[place];
-    let Some(found) = device.with(|node| {
-        let works = works(node);
-        works
-            .iter()
-            .find(|work| work.code == DAYWORK)
-            .map(|work| unequal(&world.model, node, work, is_settled))
-    }) else {
-        return Ok(());
-    };
-    match found.flatten() {
-        Some(seen) => Err(Broken::new(CONSERVED, format!("{}: {seen}", device.name))),
-        None => Ok(()),
-    }
-}
-
-fn unequal(model: &Model, node: &Node, work: &JobWork, is_settled: bool) -> Option<String> {
-    let billed = billed(work);
-    let preview = billing::preview_of(work, &Wish::default());
-    let mut to_bill: BTreeMap<BillableUnit, Decimal> = BTreeMap::new();
-    for claim in preview.iter().flat_map(|preview| &preview.printed).flat_map(|line| &line.claims) {
-        *to_bill.entry(claim.unit).or_default() += claim.quantity.value();
-    }
-    let credits = billing::proposed_credits(work);
-    let mut to_give_back: BTreeMap<BillableUnit, Decimal> = BTreeMap::new();
-    for claim in credits.iter().flat_map(|credit| &credit.lines).flat_map(|line| &line.claims) {
-        *to_give_back.entry(claim.unit).or_default() += claim.quantity.value();
-    }
-    let double: BTreeSet<BillableUnit> =
-        billing::double_claims(work).into_iter().map(|double| double.unit).collect();
-    let roster = node.ledger().roster();
-    let stands = |seen: &Seen| {
-        let start = node.ledger().chain(&seen.chain).map(|held| held.start);
-        let place = (seen.seq, seen.hash);
-        let rights = start.map(|start| roster.judge(&start, place, &seen.payload.act, &seen.payload.body));
-        match rights {
-            Some(Rights::Counted) => Standing::Counts,
-            Some(Rights::Proposed) => Standing::Waits,
-            Some(Rights::Without(_)) | None => Standing::Never,
-        }
-    };
-    let held =
-        |seen: &Seen| node.ledger().chain(&seen.chain).is_some_and(|held| held.tip.next_seq > seen.seq);
-    let sum =
-        |of: &BTreeMap<BillableUnit, Decimal>, unit: &BillableUnit| of.get(unit).copied().unwrap_or_default();
-    for entry in model.entries() {
-        let unit = BillableUnit::Entry(entry);
-        let worths = model.worths(&entry, held, stands);
-        let worths = if worths.is_empty() { BTreeSet::from([Decimal::ZERO]) } else { worths };
-        let (billed, to_bill, back) = (sum(&billed, &unit), sum(&to_bill, &unit), sum(&to_give_back, &unit));
-        // What was billed at a price that is another now is given back whole, and is then to bill anew.
-        let given_back_first = !back.is_zero();
-        let holds = if double.contains(&unit) {
-            // Until a person decides, it is billed, or given back, by both.
-            !is_settled && worths.iter().any(|worth| billed != *worth)
-        } else if given_back_first && !is_settled {
-            // From the newest paper first, and the rest once that is given back.
-            back.is_sign_negative()
-        } else {
-            worths.contains(&(billed + to_bill + back)) && (!is_settled || worths.contains(&billed))
-        };
-        if !holds {
-            return Some(format!(
-                "entry {} is worth {worths:?}; billed {billed}, to bill {to_bill}, to give back {back}",
-                entry.entry.short()
-            ));
-        }
-    }
-    None
-}
-
-/// What the papers of a job say: invoiced less credited, by the claims that they print. A void paper says nothing, and
-/// neither does a credit note on it.
-fn billed(work: &JobWork) -> BTreeMap<BillableUnit, Decimal> {
-    let void: BTreeSet<_> =
-        work.papers.iter().filter(|paper| paper.voided).map(|paper| paper.document.invoice).collect();
-    let stands = work
-        .papers
-        .iter()
-        .filter(|paper| !paper.voided && paper.credits.is_none_or(|invoice| !void.contains(&invoice)));
-    let mut billed = BTreeMap::new();
-    for claim in stands.flat_map(|paper| &paper.document.lines).flat_map(|line| &line.claims) {
-        *billed.entry(claim.unit).or_default() += claim.quantity.value();
-    }
-    billed
 }

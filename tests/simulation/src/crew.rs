@@ -9,7 +9,7 @@ use daemon::import::FileName;
 use daemon::node::Write;
 use daemon::{Node, NodeError, Role};
 use ledger::roster_events::DeviceAdmitted;
-use ledger::{Audience, Body, DeviceSecret, Payload};
+use ledger::{Audience, Body, DeviceSecret, Kind, Payload};
 use store::{FaultyDisk, Survival};
 
 use crate::device::Device;
@@ -30,6 +30,9 @@ pub const DAYWORK: &str = "MILL";
 pub const FIXED: &str = "GARAGE";
 /// The stages of the job at a price.
 pub const STAGES: [&str; 2] = ["stud walls", "boarding"];
+
+/// The kinds of events of which an old program may not know one.
+const KINDS_OF_LATER: [Kind; 4] = [Kind::Used, Kind::Corrected, Kind::Struck, Kind::Accepted];
 
 /// What must work before anything can be tried.
 const BEGINS: &str = "a crew can be founded";
@@ -123,6 +126,7 @@ pub fn found(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     let opened = Node::open_on(machine.clone());
     let node = opened.map_err(|error| Broken::new(BEGINS, error.to_string()))?;
     world.devices.push(Device::new("laptop", "Maren Oake", machine, node));
+    world.founded = world.devices[0].promised.clone();
     world.look_after(0, dice)
 }
 
@@ -183,7 +187,12 @@ pub fn admit(
     let machine = world.machine(&name, FaultyDisk::new(), dice);
     let node = Node::join_on(machine.clone(), file)
         .map_err(|error| Broken::new("a device that was let in can join", format!("{name}: {error}")))?;
-    world.devices.push(Device::new(&name, person, machine, node));
+    let mut device = Device::new(&name, person, machine, node);
+    if dice.one_in(8) {
+        device.lacks = dice.pick(&KINDS_OF_LATER).copied();
+        world.tell(|| format!("{name} has an old program, without {:?}", device.lacks));
+    }
+    world.devices.push(device);
     let place = world.devices.len() - 1;
     world.connect(by, place);
     Ok(())

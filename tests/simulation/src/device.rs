@@ -3,15 +3,33 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use daemon::device::DeviceFile;
 use daemon::{Holding, Node, NodeError};
-use ledger::{ChainId, DeviceKey, EventHash};
-use store::{FaultyDisk, Survival};
+use ledger::{ChainId, DeviceKey, EventHash, Kind, older};
+use store::{FaultyDisk, IndexTwin, Survival};
 
 use crate::dice::Dice;
 use crate::machine::InventedMachine;
 
+/// Where a device keeps what it knows of itself.
+const DEVICE_FILE: &str = "small/device.json";
+
 /// What a device has promised: so many events of each chain, with the hash of the last.
 pub type Promises = BTreeMap<ChainId, (u64, EventHash)>;
+
+/// The whole disk of a device as it once was, and what follows from it.
+pub struct Image {
+    /// The disk.
+    pub disk: FaultyDisk,
+    /// The index beside it.
+    pub index: IndexTwin,
+    /// What the device held.
+    pub promised: Promises,
+    /// The chains that it had chosen to write, also those that it had not begun.
+    pub chosen: Vec<ChainId>,
+    /// What its program did not know.
+    pub lacks: Option<Kind>,
+}
 
 /// A device.
 pub struct Device {
@@ -33,6 +51,12 @@ pub struct Device {
     pub destroyed: bool,
     /// A backup of its folder, with what it held then.
     pub backup: Option<(FaultyDisk, Promises)>,
+    /// An image of its whole disk.
+    pub image: Option<Image>,
+    /// A checkpoint that it had.
+    pub checkpoint: Option<Vec<u8>>,
+    /// The kind of event that its program is too old to know.
+    pub lacks: Option<Kind>,
 }
 
 impl Device {
@@ -49,14 +73,59 @@ impl Device {
             scarred: false,
             destroyed: false,
             backup: None,
+            image: None,
+            checkpoint: None,
+            lacks: None,
         };
         device.note_promises();
         device
     }
 
+    /// A second device of the same key on another machine, which is switched off.
+    #[must_use]
+    pub fn without_past(&self, machine: Arc<InventedMachine>) -> Self {
+        Self {
+            name: self.name.clone(),
+            person: self.person,
+            key: self.key,
+            machine,
+            holding: None,
+            promised: BTreeMap::new(),
+            scarred: false,
+            destroyed: false,
+            backup: None,
+            image: None,
+            checkpoint: None,
+            lacks: self.lacks,
+        }
+    }
+
     /// Uses the node; none while it is switched off.
     pub fn with<R>(&self, work: impl FnOnce(&mut Node) -> R) -> Option<R> {
-        self.holding.as_ref().map(|holding| holding.with(work))
+        self.holding.as_ref().map(|holding| self.as_program(|| holding.with(work)))
+    }
+
+    /// Does something as the program does it that the device has.
+    pub fn as_program<R>(&self, work: impl FnOnce() -> R) -> R {
+        older::lacking(self.lacks, work)
+    }
+
+    /// Its whole disk as it is now.
+    #[must_use]
+    pub fn imaged(&self) -> Image {
+        let disk = self.machine.disk().crash(Survival::Everything);
+        let file = disk.contents(DEVICE_FILE).unwrap_or_default();
+        // Behind it stands its hash.
+        let file = serde_json::Deserializer::from_slice(&file).into_iter::<DeviceFile>().next();
+        let file = file.and_then(Result::ok);
+        let chosen = file.map(|file| file.crew_chain.into_iter().chain(file.office_chain).collect());
+        Image {
+            disk,
+            index: self.machine.index().copied(),
+            promised: self.promised.clone(),
+            chosen: chosen.unwrap_or_default(),
+            lacks: self.lacks,
+        }
     }
 
     /// Whether it is switched on.
@@ -91,7 +160,8 @@ impl Device {
     /// # Errors
     /// Why the node does not open.
     pub fn switch_on(&mut self) -> Result<(), NodeError> {
-        self.holding = Some(Holding::new(Node::open_on(self.machine.clone())?));
+        let opened = self.as_program(|| Node::open_on(self.machine.clone()));
+        self.holding = Some(Holding::new(opened?));
         Ok(())
     }
 }

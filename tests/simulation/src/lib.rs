@@ -7,15 +7,19 @@
 //! A seed ends with everybody meeting everybody, and the rules of [`checks`] must hold then; others must hold
 //! all along. [`model`] says some of them a second time, without the code that is tried.
 
+pub mod bills;
 pub mod checks;
+pub mod counted;
 pub mod crew;
 pub mod device;
 pub mod dice;
+mod images;
 pub mod link;
 pub mod machine;
 pub mod mishaps;
 pub mod model;
 pub mod office;
+pub mod putting_right;
 pub mod seed;
 mod steps;
 pub mod work;

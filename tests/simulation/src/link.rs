@@ -167,6 +167,13 @@ impl Link {
 
     /// One small step of one side. `whole` does all that is there of it at once.
     pub fn step(&mut self, devices: &[Device], side: usize, dice: &mut Dice, whole: bool) -> Did {
+        match devices.get(self.ends[side].device) {
+            Some(device) => device.as_program(|| self.step_as_program(devices, side, dice, whole)),
+            None => Did::Nothing,
+        }
+    }
+
+    fn step_as_program(&mut self, devices: &[Device], side: usize, dice: &mut Dice, whole: bool) -> Did {
         let end = &mut self.ends[side];
         let Some(holding) = devices.get(end.device).and_then(|device| device.holding.as_ref()) else {
             end.over = true;
@@ -213,11 +220,10 @@ impl Link {
     pub fn cut(mut self, devices: &[Device]) -> Vec<usize> {
         let mut wrote = Vec::new();
         for end in &mut self.ends {
-            let Some(holding) = devices.get(end.device).and_then(|device| device.holding.as_ref()) else {
-                continue;
-            };
+            let Some(device) = devices.get(end.device) else { continue };
+            let Some(holding) = device.holding.as_ref() else { continue };
             if !end.to_store.is_empty() {
-                end.store(holding, usize::MAX);
+                device.as_program(|| end.store(holding, usize::MAX));
                 wrote.push(end.device);
             }
             end.note_peer(holding);

@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use daemon::NodeError;
 use daemon::machine::Machine;
-use store::{Disk as _, FaultPlan, FaultyDisk, StoreOptions, Survival};
+use store::{Disk as _, FaultPlan, FaultyDisk, IndexTwin, StoreOptions, Survival};
 
 use crate::dice::Dice;
 
@@ -22,6 +22,8 @@ const MARK: &str = "mark";
 pub struct InventedMachine {
     folder: PathBuf,
     disk: FaultyDisk,
+    /// The index, which is written beside the disk and promises nothing.
+    index: IndexTwin,
     /// What a copy of the folder can't take along.
     identity: u64,
     /// Segment files end at about so many bytes.
@@ -45,6 +47,7 @@ impl InventedMachine {
         Self {
             folder: PathBuf::from(name),
             disk,
+            index: IndexTwin::default(),
             identity,
             segment_bytes: 2048 << dice.below(6),
             world_ms: Arc::clone(world_ms),
@@ -56,16 +59,33 @@ impl InventedMachine {
     /// The same machine when it is switched on again, with what a loss of power left on its disk.
     #[must_use]
     pub fn switched_on_again(&self, survival: Survival, dice: Dice) -> Self {
+        let index = match survival {
+            Survival::Everything => self.index.clone(),
+            // What was put there last may be there and may not.
+            Survival::Nothing | Survival::Sectors { .. } => self.index.before(dice.clone().below(3)),
+        };
+        self.set_back_to(self.disk.crash(survival), index, dice)
+    }
+
+    /// The same machine with another disk, which is no other to whoever looks: a snapshot of all of it.
+    #[must_use]
+    pub fn set_back_to(&self, disk: FaultyDisk, index: IndexTwin, dice: Dice) -> Self {
         let name = self.folder.display().to_string();
-        let again = Self::new(&name, self.disk.crash(survival), self.identity, &self.world_ms, dice);
+        let again = Self::new(&name, disk, self.identity, &self.world_ms, dice);
         again.skew_ms.store(self.skew_ms.load(Ordering::Relaxed), Ordering::Relaxed);
-        again
+        Self { index, ..again }
     }
 
     /// The disk.
     #[must_use]
     pub const fn disk(&self) -> &FaultyDisk {
         &self.disk
+    }
+
+    /// The index.
+    #[must_use]
+    pub const fn index(&self) -> &IndexTwin {
+        &self.index
     }
 
     /// Which machine it is.
@@ -169,6 +189,7 @@ impl Machine for InventedMachine {
 
     fn journal(&self) -> Result<StoreOptions, NodeError> {
         let options = StoreOptions::disk(Arc::new(self.disk.clone()));
+        let options = options.with_index_twin(&self.index);
         Ok(options.with_segment_bytes(self.segment_bytes).with_fill_bytes(1024))
     }
 

@@ -2,7 +2,7 @@
 //! copied and restored, clocks that are wrong, phones that lie in a drawer for months or in a bucket for good.
 
 use ledger::{ChainId, ChainStart, Run, RunBuilder};
-use store::{Disk as _, FaultPlan};
+use store::{Disk as _, FaultPlan, IndexTrouble};
 
 use crate::device::Device;
 use crate::dice::Dice;
@@ -12,6 +12,8 @@ use crate::world::{World, survival};
 
 /// A number that no kind has.
 const KIND_OF_LATER: u16 = 60_000;
+/// Where a node keeps what it verified.
+const CHECKPOINT: &str = "checkpoints/verified.checkpoint";
 const DAY_MS: i64 = 24 * 3_600_000;
 
 /// What was delivered before is delivered again, whole, by somebody who heard it from somebody.
@@ -102,11 +104,10 @@ pub(crate) fn disk_fills_up(world: &mut World, dice: &mut Dice) -> Result<(), Br
 
 /// A bit of the journal, or of a checkpoint, turns over on the disk.
 pub(crate) fn flip_a_bit(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
-    // The laptop let the others in: without its journal it would know nobody who could give it back.
-    let mut there = world.places(|device| !device.destroyed);
-    there.retain(|place| *place > 0);
+    let there = world.places(|device| !device.destroyed);
     let Some(place) = dice.pick(&there).copied() else { return Ok(()) };
-    let device = &mut world.devices[place];
+    let World { devices, model, .. } = world;
+    let device = &mut devices[place];
     let disk = device.machine.disk();
     let folder = if dice.one_in(4) { "checkpoints" } else { "journal" };
     let Ok(files) = disk.list(folder) else { return Ok(()) };
@@ -118,7 +119,10 @@ pub(crate) fn flip_a_bit(world: &mut World, dice: &mut Dice) -> Result<(), Broke
         return Ok(());
     }
     // A checkpoint only saves time: without one nothing may be lost.
-    device.scarred |= folder == "journal";
+    if folder == "journal" {
+        device.scarred = true;
+        model.scar(device.key);
+    }
     let name = device.name.clone();
     world.tell(|| format!("{name}: bit {bit} of {file} turns over"));
     Ok(())
@@ -159,12 +163,11 @@ pub(crate) fn copy_folder(world: &mut World, dice: &mut Dice) -> Result<(), Brok
     world.switch_off(place, dice)?;
     let original = &world.devices[place];
     let disk = original.machine.disk().crash(store::Survival::Everything);
-    let (name, person, key) = (format!("{}-copy", original.name), original.person, original.key);
-    let promised = original.promised.clone();
+    let (name, promised) = (format!("{}-copy", original.name), original.promised.clone());
     let machine = world.machine(&name, disk, dice);
     world.tell(|| format!("{name} is made"));
-    let (holding, scarred, destroyed, backup) = (None, false, false, None);
-    let copy = Device { name, person, key, machine, holding, promised, scarred, destroyed, backup };
+    let original = &world.devices[place];
+    let copy = Device { name, promised, ..original.without_past(machine) };
     world.devices.push(copy);
     world.switch_on(world.devices.len() - 1, dice)?;
     world.switch_on(place, dice)
@@ -178,7 +181,7 @@ pub(crate) fn destroy(world: &mut World, dice: &mut Dice) -> Result<(), Broken> 
     let place = 1 + dice.place(world.devices.len() - 1);
     world.lose_power(place, store::Survival::Nothing, dice);
     let device = &mut world.devices[place];
-    (device.destroyed, device.backup) = (true, None);
+    (device.destroyed, device.backup, device.image) = (true, None, None);
     let name = device.name.clone();
     world.tell(|| format!("{name} is gone for good"));
     Ok(())
@@ -206,7 +209,47 @@ pub(crate) fn months_go_by(world: &mut World, dice: &mut Dice) -> Result<(), Bro
 /// A node writes its checkpoint.
 pub(crate) fn write_checkpoint(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     let Some(place) = some_device(world, dice) else { return Ok(()) };
+    // The one before it may come back.
+    if dice.one_in(2) {
+        let device = &mut world.devices[place];
+        device.checkpoint = device.machine.disk().contents(CHECKPOINT);
+    }
     world.use_node(place, "writes a checkpoint", dice, daemon::Node::write_checkpoint)?;
+    Ok(())
+}
+
+/// The checkpoint is lost, or an older one stands in its place.
+pub(crate) fn checkpoint_goes_wrong(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
+    let there = world.places(|device| !device.destroyed);
+    let Some(place) = dice.pick(&there).copied() else { return Ok(()) };
+    let device = &world.devices[place];
+    let disk = device.machine.disk();
+    if disk.contents(CHECKPOINT).is_none() {
+        return Ok(());
+    }
+    let older = device.checkpoint.clone().filter(|_| dice.one_in(2));
+    let what = if older.is_some() { "is an older one" } else { "is lost" };
+    disk.put(CHECKPOINT, older);
+    let name = device.name.clone();
+    world.tell(|| format!("{name}: its checkpoint {what}"));
+    Ok(())
+}
+
+/// The index is lost, old, broken, or says what is not so.
+pub(crate) fn index_goes_wrong(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
+    let there = world.places(|device| !device.destroyed);
+    let Some(place) = dice.pick(&there).copied() else { return Ok(()) };
+    let trouble = match dice.below(5) {
+        0 => IndexTrouble::Lost,
+        1 => IndexTrouble::Old { writes: 1 + dice.below(3) },
+        2 => IndexTrouble::Fails,
+        3 => IndexTrouble::Forgets { entry: dice.throw() },
+        _ => IndexTrouble::Misplaces { entry: dice.throw() },
+    };
+    let device = &world.devices[place];
+    device.machine.index().trouble(trouble);
+    let name = device.name.clone();
+    world.tell(|| format!("{name}: its index {trouble:?}"));
     Ok(())
 }
 

@@ -1,14 +1,16 @@
 //! The all-seeing model: every event that any device ever wrote, in one place, and what follows from all of them
-//! by rules that are written down here a second time, plainly, without the ledger's and the projections' code.
+//! by rules that are written down here and in [`crate::counted`] a second time, plainly, without the ledger's and the
+//! projections' code.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use daemon::Node;
 use ledger::site::Worked;
-use ledger::{Body, ChainId, DeviceKey, EntryRef, EventHash, Payload};
+use ledger::{Body, ChainId, DeviceKey, EntryRef, EventHash, Payload, older};
 use rust_decimal::Decimal;
 
-use crate::device::tips;
+use crate::counted::{Counted, Retirement};
+use crate::device::{Promises, tips};
 
 /// What is broken: which rule, and how it showed.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -33,9 +35,9 @@ impl std::fmt::Display for Broken {
     }
 }
 
-/// No device may write two events in one place of a chain.
+/// No device may write two events in one place of a chain, unless its whole disk was set back.
 pub const FORKED: &str = "no honest device forks a chain";
-/// All devices that hold a place of a chain hold the same there.
+/// All devices that hold a place of a chain hold the same there, or what its device wrote there after it was set back.
 pub const SAME_CHAINS: &str = "a place in a chain holds one event everywhere";
 
 /// What was just written can be read.
@@ -45,7 +47,28 @@ pub const READ_BACK: &str = "what was just written can be read";
 #[derive(Debug)]
 struct Written {
     device: DeviceKey,
-    hashes: Vec<EventHash>,
+    /// The events in each place: more than one where its device was set back and wrote on.
+    places: Vec<Vec<EventHash>>,
+    /// Where its device, once set back, may begin another line.
+    may_fork_from: Option<u64>,
+}
+
+impl Written {
+    fn has(&self, next_seq: u64, hash: &EventHash) -> bool {
+        let last = next_seq.checked_sub(1).and_then(|last| usize::try_from(last).ok());
+        last.and_then(|last| self.places.get(last)).is_some_and(|events| events.contains(hash))
+    }
+}
+
+/// Where an event stands.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Placed {
+    /// Its chain.
+    pub(crate) chain: ChainId,
+    /// Its place there.
+    pub(crate) seq: u64,
+    /// The event before it in its line.
+    pub(crate) before: EventHash,
 }
 
 /// An event of the crew's that the model understands.
@@ -65,73 +88,131 @@ pub struct Seen {
 #[derive(Debug, Default)]
 pub struct Model {
     chains: BTreeMap<ChainId, Written>,
+    events: BTreeMap<EventHash, Placed>,
     /// The events of each entry, with those that change it.
     entries: BTreeMap<EntryRef, Vec<Seen>>,
-    /// For each retired device, how many events of each of its chains count at most; of a chain that is not
-    /// named, none.
-    cuts: BTreeMap<DeviceKey, BTreeMap<ChainId, u64>>,
+    retirements: Vec<Retirement>,
+    /// Who was let in, by which event.
+    admissions: Vec<(EventHash, DeviceKey)>,
+    founder: Option<DeviceKey>,
+    /// The devices whose disks lost bits.
+    scarred: BTreeSet<DeviceKey>,
 }
 
 impl Model {
-    /// Takes note of what a device has written, and that it holds nothing that nobody wrote.
+    /// Takes note of what a device has written since it held `promised`, and that it holds nothing that nobody wrote.
     ///
     /// # Errors
-    /// [`FORKED`] or [`SAME_CHAINS`].
-    pub fn observe(&mut self, node: &mut Node) -> Result<(), Broken> {
+    /// [`FORKED`], [`SAME_CHAINS`] or [`READ_BACK`].
+    pub fn observe(&mut self, node: &mut Node, promised: &Promises) -> Result<(), Broken> {
         let own = node.key();
+        self.founder.get_or_insert(own);
         for (chain, (next_seq, hash)) in tips(node) {
-            let known = self.chains.get(&chain).map_or(0, |written| written.hashes.len() as u64);
+            if self.chains.get(&chain).is_some_and(|written| written.has(next_seq, &hash)) {
+                continue;
+            }
             let writer = node.ledger().chain(&chain).map(|held| held.start.device);
-            if next_seq > known && writer == Some(own) {
-                self.add(node, chain, own, known)?;
+            let is_own = writer == Some(own);
+            if is_own || writer.is_some_and(|writer| self.scarred.contains(&writer)) {
+                // An old program has written only what it knows, and the model knows all.
+                let added = older::lacking(None, || self.add(node, chain, promised));
+                match added {
+                    // It is found out at the next start, and then comes from others or is lost.
+                    Err(broken) if broken.rule == READ_BACK && self.scarred.contains(&own) => continue,
+                    added => added?,
+                }
             }
             let written = self.chains.get(&chain);
-            let at_tip = written.and_then(|written| {
-                written.hashes.get(usize::try_from(next_seq).ok()?.checked_sub(1)?).copied()
-            });
-            if at_tip != Some(hash) {
-                let rule = if writer == Some(own) { FORKED } else { SAME_CHAINS };
-                let seen = format!("chain {}, {next_seq} events: {hash} is not {at_tip:?}", chain.short());
+            if !written.is_some_and(|written| written.has(next_seq, &hash)) {
+                let rule = if is_own { FORKED } else { SAME_CHAINS };
+                let seen = format!("chain {}, {next_seq} events: nobody wrote {hash}", chain.short());
                 return Err(Broken::new(rule, seen));
             }
         }
-        Ok(())
+        let mut proofs = node.ledger().chains().filter_map(|chain| chain.fork.as_ref());
+        let invented = proofs.find_map(|fork| {
+            let mut events = fork.proof().events().map(|event| event.hash);
+            events.find(|hash| !self.events.contains_key(hash))
+        });
+        match invented {
+            Some(hash) => Err(Broken::new(SAME_CHAINS, format!("nobody wrote {hash} of a fork's proof"))),
+            None => Ok(()),
+        }
     }
 
-    fn add(&mut self, node: &mut Node, chain: ChainId, own: DeviceKey, known: u64) -> Result<(), Broken> {
+    /// The whole disk of a device was set back to when it held `promised`, and nothing tells it. It may write another
+    /// line from there on, and one from the beginning of chains that it had only `chosen`.
+    pub fn set_back(&mut self, device: &DeviceKey, promised: &Promises, chosen: &[ChainId]) {
+        for (chain, written) in self.chains.iter_mut().filter(|(_, written)| written.device == *device) {
+            let held = promised.get(chain).map_or(0, |tip| tip.0);
+            written.may_fork_from = Some(written.may_fork_from.map_or(held, |before| before.min(held)));
+        }
+        for chain in chosen {
+            let fresh = || Written { device: *device, places: Vec::new(), may_fork_from: Some(0) };
+            self.chains.entry(*chain).or_insert_with(fresh);
+        }
+    }
+
+    /// A device's disk lost bits that were durable: of its chains others may come to hold what lies in its journal behind
+    /// the damage, and what it does not hold itself.
+    pub fn scar(&mut self, device: DeviceKey) {
+        self.scarred.insert(device);
+    }
+
+    /// Adds what a device has written in a chain.
+    fn add(&mut self, node: &mut Node, chain: ChainId, promised: &Promises) -> Result<(), Broken> {
         let unreadable = |why: String| Broken::new(READ_BACK, why);
-        let start = node.ledger().chain(&chain).map(|held| held.start);
-        let Some(start) = start else { return Err(unreadable(format!("chain {}", chain.short()))) };
+        let held = node.ledger().chain(&chain).map(|held| (held.start, held.tip.next_seq));
+        let Some((start, held)) = held else { return Err(unreadable(format!("chain {}", chain.short()))) };
         let first = node.ledger().first_tip(&start).hash;
-        let written = self.chains.entry(chain).or_insert(Written { device: own, hashes: Vec::new() });
-        let mut next_seq = known;
-        loop {
+        let fresh = Written { device: start.device, places: Vec::new(), may_fork_from: None };
+        let written = self.chains.entry(chain).or_insert(fresh);
+        // Where there is one line, it goes on at its end; a device that was set back goes on from where it was.
+        let (mut next_seq, mut before) = match (written.may_fork_from, promised.get(&chain)) {
+            (Some(_), Some(known)) => *known,
+            (Some(_), None) => (0, first),
+            (None, _) => {
+                let last = written.places.last().and_then(|events| events.first());
+                (written.places.len() as u64, last.copied().unwrap_or(first))
+            }
+        };
+        let mut understood = Vec::new();
+        while next_seq < held {
             let run = node.read_run(chain, next_seq).map_err(|error| unreadable(error.to_string()))?;
-            let Some(run) = run else { break };
-            let before = written.hashes.last().copied().unwrap_or(first);
+            let Some(run) = run else {
+                return Err(unreadable(format!("chain {}: {next_seq} of {held} events", chain.short())));
+            };
             for event in run.placed_events(before) {
-                written.hashes.push(event.hash);
+                let placed = Placed { chain, seq: event.seq, before };
+                (next_seq, before) = (event.seq + 1, event.hash);
+                if self.events.contains_key(&event.hash) {
+                    continue;
+                }
+                let at = usize::try_from(event.seq).unwrap_or_default();
+                match written.places.get_mut(at) {
+                    None => written.places.push(vec![event.hash]),
+                    Some(others) if written.may_fork_from.is_some_and(|from| event.seq >= from) => {
+                        others.push(event.hash);
+                    }
+                    Some(_) => {
+                        let seen = format!("chain {} has two events {}", chain.short(), event.seq);
+                        return Err(Broken::new(FORKED, seen));
+                    }
+                }
+                self.events.insert(event.hash, placed);
                 let view = event.view;
                 if let Ok(payload) = Payload::decode(view.kind, view.kind_version, view.payload) {
                     let seen = Seen { hash: event.hash, chain, seq: event.seq, payload };
-                    Self::understand(&mut self.entries, &mut self.cuts, seen);
+                    understood.push(seen);
                 }
             }
-            next_seq = run.next_seq();
         }
-        let held = node.ledger().chain(&chain).map_or(0, |held| held.tip.next_seq);
-        if (written.hashes.len() as u64) < held {
-            let there = written.hashes.len();
-            return Err(unreadable(format!("chain {}: {there} of {held} events", chain.short())));
-        }
+        understood.into_iter().for_each(|seen| self.understand(seen));
         Ok(())
     }
 
-    fn understand(
-        entries: &mut BTreeMap<EntryRef, Vec<Seen>>,
-        cuts: &mut BTreeMap<DeviceKey, BTreeMap<ChainId, u64>>,
-        seen: Seen,
-    ) {
+    fn understand(&mut self, seen: Seen) {
+        let entries = &mut self.entries;
         match &seen.payload.body {
             Body::Hours(_) | Body::Used(_) => {
                 entries.entry(seen.payload.act.entry_ref()).or_default().push(seen);
@@ -140,35 +221,37 @@ impl Model {
             Body::Struck(struck) => entries.entry(struck.of).or_default().push(seen),
             Body::Accepted(accepted) => entries.entry(accepted.of).or_default().push(seen),
             Body::DeviceRetired(retired) => {
-                let named: BTreeMap<ChainId, u64> =
-                    retired.cuts.iter().map(|cut| (cut.chain, cut.seq + 1)).collect();
-                let counts = cuts.entry(retired.device).or_insert_with(|| named.clone());
-                // Of several cuts the lowest counts, and a chain that one of them does not name counts nowhere.
-                counts.retain(|chain, _| named.contains_key(chain));
-                for (chain, count) in counts.iter_mut() {
-                    *count = (*count).min(named.get(chain).copied().unwrap_or_default());
-                }
+                let cuts = retired.cuts.iter().map(|cut| (cut.chain, (cut.seq + 1, cut.hash))).collect();
+                self.retirements.push(Retirement { event: seen.hash, device: retired.device, cuts });
             }
+            Body::DeviceAdmitted(admitted) => self.admissions.push((seen.hash, admitted.device)),
             _ => {}
         }
     }
 
-    /// Whether an event stands beyond the cut of a retired device.
-    #[must_use]
-    pub fn is_beyond_cut(&self, chain: &ChainId, seq: u64) -> bool {
-        let device = self.chains.get(chain).map(|written| written.device);
-        let cuts = device.and_then(|device| self.cuts.get(&device));
-        cuts.is_some_and(|cuts| cuts.get(chain).is_none_or(|count| seq >= *count))
+    /// Where an event stands.
+    pub(crate) fn placed(&self, hash: &EventHash) -> Option<Placed> {
+        self.events.get(hash).copied()
     }
 
-    /// How many events of a chain count at most, where its device was retired.
-    #[must_use]
-    pub fn counted(&self, chain: &ChainId, next_seq: u64) -> u64 {
-        let device = self.chains.get(chain).map(|written| written.device);
-        match device.and_then(|device| self.cuts.get(&device)) {
-            Some(cuts) => next_seq.min(cuts.get(chain).copied().unwrap_or_default()),
-            None => next_seq,
-        }
+    /// Who writes a chain.
+    pub(crate) fn writer(&self, chain: &ChainId) -> Option<DeviceKey> {
+        self.chains.get(chain).map(|written| written.device)
+    }
+
+    /// Who founded the crew: the first that anybody saw writing.
+    pub(crate) const fn founder(&self) -> Option<DeviceKey> {
+        self.founder
+    }
+
+    /// Who was ever let in, by which event.
+    pub(crate) fn admissions(&self) -> &[(EventHash, DeviceKey)] {
+        &self.admissions
+    }
+
+    /// Every retirement that was ever written.
+    pub(crate) fn retirements(&self) -> &[Retirement] {
+        &self.retirements
     }
 
     /// The entries of time and materials that anybody logged.
@@ -176,19 +259,26 @@ impl Model {
         self.entries.keys().copied()
     }
 
+    /// Whether something of an entry is held and does not count, because a fork or a cut set it aside.
+    #[must_use]
+    pub fn is_set_aside(&self, entry: &EntryRef, counted: &Counted) -> bool {
+        let mut all = self.entries.get(entry).into_iter().flatten();
+        all.any(|seen| counted.holds(&seen.hash) && !counted.counts(&seen.hash))
+    }
+
     /// What an entry can be worth, in minutes or units of its item: nothing where it is crossed out or does not
-    /// count. It has more than one answer only where people corrected it apart from each other. `held` says which
-    /// events are there, and `stands` whether an event's author might write it.
+    /// count. It has more than one answer only where people corrected it apart from each other. `counted` says which
+    /// events have a place that counts, and `stands` whether an event's author might write it.
     #[must_use]
     pub fn worths(
         &self,
         entry: &EntryRef,
-        held: impl Fn(&Seen) -> bool,
+        counted: &Counted,
         stands: impl Fn(&Seen) -> Standing,
     ) -> BTreeSet<Decimal> {
         let of = |entry: &EntryRef| -> Vec<(&Seen, Standing)> {
             let all = self.entries.get(entry).into_iter().flatten();
-            let inside = all.filter(|seen| held(seen) && !self.is_beyond_cut(&seen.chain, seen.seq));
+            let inside = all.filter(|seen| counted.counts(&seen.hash));
             inside.map(|seen| (seen, stands(seen))).filter(|(_, stands)| *stands != Standing::Never).collect()
         };
         let is_accepted = |entry: &EntryRef| {

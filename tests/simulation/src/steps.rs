@@ -4,7 +4,7 @@
 use crate::dice::Dice;
 use crate::model::Broken;
 use crate::world::World;
-use crate::{mishaps, office, work};
+use crate::{images, mishaps, office, putting_right, work};
 
 /// Something that happens in a world.
 type Step = fn(&mut World, &mut Dice) -> Result<(), Broken>;
@@ -21,10 +21,12 @@ const STEPS: &[(u64, Step)] = &[
     (3, work::send_twice),
     (4, work::sign_off),
     (2, work::note),
+    (2, putting_right::enter_again),
     // The office.
     (7, office::issue),
     (4, office::credit),
     (1, office::void),
+    (1, putting_right::adopt),
     (2, office::pay),
     (2, office::set_rate),
     (1, office::set_price),
@@ -47,12 +49,18 @@ const STEPS: &[(u64, Step)] = &[
     (2, mishaps::back_up),
     (1, mishaps::restore),
     (1, mishaps::copy_folder),
+    (2, images::take),
+    (3, images::set_back),
+    (1, images::clone_machine),
     (1, mishaps::destroy),
     (2, mishaps::turn_clock),
     (1, mishaps::months_go_by),
     (3, mishaps::write_checkpoint),
     (1, mishaps::verify),
+    (1, mishaps::checkpoint_goes_wrong),
+    (2, mishaps::index_goes_wrong),
     (1, mishaps::write_as_later_program),
+    (1, putting_right::upgrade),
     (2, mishaps::deliver_again),
     (1, mishaps::forge),
 ];

@@ -2,7 +2,7 @@
 
 use daemon::Node;
 use daemon::command::{self, Command};
-use ledger::{Body, EntryRef};
+use ledger::{Body, EntryRef, Kind};
 
 use crate::crew::{DAYWORK, FIXED, PEOPLE, STAGES, row};
 use crate::device::Device;
@@ -14,6 +14,11 @@ use crate::world::World;
 pub(crate) fn some_device(world: &World, dice: &mut Dice) -> Option<usize> {
     let on = world.places(Device::is_on);
     dice.pick(&on).copied()
+}
+
+/// A device that is switched on and whose program knows a kind of event.
+fn some_device_with(world: &World, kind: Kind, dice: &mut Dice) -> Option<usize> {
+    some_device(world, dice).filter(|place| world.devices[*place].lacks != Some(kind))
 }
 
 pub(crate) fn run(
@@ -54,7 +59,7 @@ pub(crate) fn log_hours(world: &mut World, dice: &mut Dice) -> Result<(), Broken
 
 /// Plaster that was used.
 pub(crate) fn log_material(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
-    let Some(place) = some_device(world, dice) else { return Ok(()) };
+    let Some(place) = some_device_with(world, Kind::Used, dice) else { return Ok(()) };
     let quantity = (1 + dice.below(80)).to_string();
     log(
         world,
@@ -104,7 +109,7 @@ fn some_entry(node: &Node, dice: &mut Dice) -> Option<(EntryRef, bool)> {
 
 /// Somebody puts an entry right.
 pub(crate) fn correct(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
-    let Some(place) = some_device(world, dice) else { return Ok(()) };
+    let Some(place) = some_device_with(world, Kind::Corrected, dice) else { return Ok(()) };
     let Some((entry, is_material)) = world.devices[place].with(|node| some_entry(node, dice)).flatten()
     else {
         return Ok(());
@@ -116,7 +121,7 @@ pub(crate) fn correct(world: &mut World, dice: &mut Dice) -> Result<(), Broken> 
 
 /// Somebody crosses an entry out.
 pub(crate) fn strike(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
-    let Some(place) = some_device(world, dice) else { return Ok(()) };
+    let Some(place) = some_device_with(world, Kind::Struck, dice) else { return Ok(()) };
     let found = world.devices[place].with(|node| some_entry(node, dice)).flatten();
     let Some((entry, _)) = found else { return Ok(()) };
     log(world, place, &[("kind", "struck"), ("corrects", &entry.entry.to_string())], dice)
@@ -124,7 +129,11 @@ pub(crate) fn strike(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
 
 /// Somebody crosses out what they did last, or takes that back.
 pub(crate) fn undo(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
-    let Some(place) = some_device(world, dice) else { return Ok(()) };
+    let Some(place) = some_device_with(world, Kind::Struck, dice) else { return Ok(()) };
+    // On a disk that lost bits the last thing may be a row of the lists, without which nothing can be billed.
+    if world.devices[place].scarred {
+        return Ok(());
+    }
     let back = dice.one_in(2);
     run(world, place, if back { "undo --back" } else { "undo" }, dice, Command::Undo { back })?;
     Ok(())
@@ -132,7 +141,7 @@ pub(crate) fn undo(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
 
 /// Somebody says yes to what a mate logged.
 pub(crate) fn accept(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
-    let Some(place) = some_device(world, dice) else { return Ok(()) };
+    let Some(place) = some_device_with(world, Kind::Accepted, dice) else { return Ok(()) };
     let proposed: Vec<String> = world.devices[place]
         .with(|node| node.book().proposed().map(|logged| logged.act.entry.to_string()).collect())
         .unwrap_or_default();

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicI64, Ordering};
 use daemon::{Node, NodeError};
 use store::{FaultPlan, FaultyDisk, Survival};
 
-use crate::device::Device;
+use crate::device::{Device, Promises};
 use crate::dice::Dice;
 use crate::link::{Did, Link};
 use crate::machine::InventedMachine;
@@ -28,6 +28,8 @@ pub struct World {
     pub devices: Vec<Device>,
     /// The links.
     pub links: Vec<Link>,
+    /// What the crew began with: its people and lists.
+    pub founded: Promises,
     /// All that was ever written.
     pub model: Model,
     /// What happened, line by line; kept only when somebody will read it.
@@ -44,6 +46,7 @@ impl World {
         Self {
             devices: Vec::new(),
             links: Vec::new(),
+            founded: Promises::new(),
             model: Model::default(),
             told: is_told.then(Vec::new),
             world_ms: Arc::new(AtomicI64::new(BEGINNING_MS)),
@@ -123,7 +126,7 @@ impl World {
         let device = &mut devices[place];
         let before =
             device.promised.len() + device.promised.values().map(|tip| tip.0 as usize).sum::<usize>();
-        if let Some(observed) = device.with(|node| model.observe(node)) {
+        if let Some(observed) = device.with(|node| model.observe(node, &device.promised)) {
             observed?;
         }
         device.note_promises();
@@ -187,12 +190,13 @@ impl World {
         let device = &self.devices[place];
         if !device.scarred {
             let held = device.with(|node| crate::device::tips(node)).unwrap_or_default();
-            for (chain, (next_seq, _)) in &device.promised {
-                let now = held.get(chain).map_or(0, |tip| tip.0);
-                if now < *next_seq {
+            for (chain, (next_seq, hash)) in &device.promised {
+                let now = held.get(chain).copied();
+                if now.is_none_or(|now| now.0 < *next_seq || (now.0 == *next_seq && now.1 != *hash)) {
                     let seen = format!(
-                        "{name} promised {next_seq} events of chain {}, and holds {now}",
-                        chain.short()
+                        "{name} promised {next_seq} events of chain {}, and holds {}",
+                        chain.short(),
+                        now.map_or(0, |now| now.0)
                     );
                     return Err(Broken::new(ACKNOWLEDGED_SURVIVES, seen));
                 }

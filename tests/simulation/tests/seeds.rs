@@ -53,27 +53,33 @@ fn a_seed_lives_twice_in_the_same_way() {
 
 /// The rules by which a fault may be found.
 fn found_by(fault: Fault) -> &'static [&'static str] {
-    use simulation::checks::{ALL_AGREE, CONSERVED, CUT_HOLDS, SAME_REBUILT, SAME_STATE, UPDATE_FIRST};
+    use simulation::bills::{CONSERVED, UPDATE_FIRST};
+    use simulation::checks::{ALL_AGREE, CUT_HOLDS, FORK_HOLDS, SAME_REBUILT, SAME_STATE};
     use simulation::model::{FORKED, READ_BACK, SAME_CHAINS};
     use simulation::office::BILLED_ONCE;
     use simulation::world::{ACKNOWLEDGED_SURVIVES, OPENS_AGAIN};
     match fault {
         Fault::AcknowledgeBeforeSync => &[ACKNOWLEDGED_SURVIVES, OPENS_AGAIN, FORKED],
         Fault::AcknowledgeUnstored => &[ACKNOWLEDGED_SURVIVES, READ_BACK],
-        Fault::BelieveEveryHead => &[SAME_CHAINS],
-        Fault::CountBeyondCut => &[CUT_HOLDS],
+        Fault::BelieveEveryHead => &[SAME_CHAINS, ACKNOWLEDGED_SURVIVES, ALL_AGREE],
+        Fault::CountBeyondCut => &[CUT_HOLDS, FORK_HOLDS],
         Fault::KeepOldStandings => &[SAME_STATE, SAME_REBUILT, CUT_HOLDS],
         Fault::DropStrikes => &[CONSERVED],
         Fault::InvoiceTwice => &[BILLED_ONCE],
         Fault::BillPastLaterEvents => &[UPDATE_FIRST],
         Fault::WriteOnAfterRestore => &[FORKED, SAME_CHAINS],
         Fault::KeepOfficeChainsBack => &[ALL_AGREE, ACKNOWLEDGED_SURVIVES],
+        Fault::IgnoreForks => &[ALL_AGREE],
+        Fault::CountBehindFork => &[FORK_HOLDS, CUT_HOLDS],
+        Fault::BelieveIndex => &[READ_BACK, ACKNOWLEDGED_SURVIVES],
     }
 }
 
 #[test]
 fn every_fault_on_purpose_is_found() {
     const AT_MOST: u64 = 400;
+    // The crew's beginning is made once, and must not be made by a fault.
+    assert_eq!(run(&Plan::new(0, 0), false).broken, None);
     let find = |fault: Fault| {
         fault.set_while(|| {
             (0..AT_MOST).find_map(|seed| Some((seed, run(&Plan::new(seed, 60), false).broken?)))

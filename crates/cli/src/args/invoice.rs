@@ -96,10 +96,11 @@ pub(crate) enum Invoice {
         /// Why.
         reason: String,
     },
-    /// Take an invoice for your own that a lost device issued after it was taken off the crew.
+    /// Take an invoice for your own that does not count: a lost device issued it after it was taken off the crew, or one
+    /// that was copied or set back.
     #[command(after_help = "  fivebar invoice adopt 43")]
     Adopt {
-        /// The invoice's number.
+        /// The invoice's number, or its key in `fivebar set-aside` where more than one has that number.
         number: String,
     },
     /// Ask for a deposit. Its own invoice is issued by `issue JOB --deposit`, and comes off the next one.

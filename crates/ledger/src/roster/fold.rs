@@ -45,6 +45,8 @@ struct Fold<'a> {
     claims: BTreeMap<DeviceKey, Vec<RetirementClaim<'a>>>,
     /// Events of crew chains by device.
     said: BTreeMap<DeviceKey, Vec<&'a RosterEvent>>,
+    /// Every admission, with the device that it admits.
+    admissions: Vec<(&'a RosterEvent, DeviceKey)>,
 }
 
 pub(super) fn fold(
@@ -53,10 +55,10 @@ pub(super) fn fold(
     chains: &BTreeMap<ChainId, Line>,
 ) -> Roster {
     let mut said: BTreeMap<_, Vec<_>> = BTreeMap::new();
-    let mut ever_admitted = BTreeSet::new();
+    let mut admissions = Vec::new();
     for event in events.values() {
         if let Body::DeviceAdmitted(admitted) = &event.payload.body {
-            ever_admitted.insert(admitted.device);
+            admissions.push((event, admitted.device));
         }
         let is_of_crew = event.start.audience == Audience::Crew;
         if is_of_crew && chains.get(&event.start.chain).is_some_and(|line| line.start == event.start) {
@@ -72,7 +74,7 @@ pub(super) fn fold(
         founding: None,
         people: BTreeMap::new(),
         devices: BTreeMap::new(),
-        ever_admitted,
+        admitted: BTreeSet::new(),
         roles: RoleHistory::default(),
         retirements: BTreeMap::new(),
         certificates: BTreeMap::new(),
@@ -87,6 +89,7 @@ pub(super) fn fold(
         listings: BTreeMap::new(),
         claims: BTreeMap::new(),
         said,
+        admissions,
     };
     if let Some(founding) = events.get(&EventHash(crew.0)) {
         fold.found(founding);
@@ -154,7 +157,7 @@ impl<'a> Fold<'a> {
         self.roster.roles.begin(person, Role::Owner);
         self.ever_owners.insert(person);
         self.listings.entry(person).or_default().push(Listing { event: founding, name: &founded.founder });
-        self.roster.ever_admitted.insert(key);
+        self.roster.admitted.insert(key);
         self.roster.counted.insert((founding.start.chain, founding.seq));
         let name = founded.device.clone();
         let device = top_device(key, name, person);
@@ -170,7 +173,7 @@ impl<'a> Fold<'a> {
         for event in certificates {
             let Body::Recovered(recovered) = &event.payload.body else { continue };
             self.mark_counted(event);
-            self.roster.ever_admitted.insert(recovered.device);
+            self.roster.admitted.insert(recovered.device);
             self.roster.certificates.insert(event.start.chain, event.hash);
             of_device.entry(recovered.device).or_default().push(event);
             for retired in recovered.retires.iter().filter(|retired| retired.device != recovered.device) {
@@ -372,12 +375,29 @@ impl<'a> Fold<'a> {
         if cuts.is_empty() { is_owner_at((ChainId([0; 16]), 0)) } else { named.any(is_owner_at) }
     }
 
+    /// Settles whose chains are taken in: what is set aside admits nobody, since not everybody holds it, and neither does
+    /// what stands in the chains of a device that is not admitted itself.
+    fn settle_admitted(&mut self) {
+        let mut waiting = std::mem::take(&mut self.admissions);
+        waiting.retain(|(event, _)| !self.roster.is_beyond(&event.start, event.seq, &event.hash));
+        loop {
+            let is_heard = |event: &RosterEvent| self.roster.admitted.contains(&event.start.device);
+            let (heard, left): (Vec<_>, Vec<_>) = waiting.into_iter().partition(|(event, _)| is_heard(event));
+            if heard.is_empty() {
+                return;
+            }
+            self.roster.admitted.extend(heard.into_iter().map(|(_, device)| device));
+            waiting = left;
+        }
+    }
+
     /// Settles what nobody's rights hang on: retirements of the others' devices, names, last roles.
     fn finish(mut self) -> Roster {
         let keys: Vec<DeviceKey> = self.roster.devices.keys().copied().collect();
         for key in keys {
             self.settle_retirements(key);
         }
+        self.settle_admitted();
         for (person, listings) in &self.listings {
             let Some(role) = self.roster.roles.last(*person) else { continue };
             let events: Vec<&RosterEvent> = listings.iter().map(|listing| listing.event).collect();

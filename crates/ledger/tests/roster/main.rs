@@ -23,12 +23,17 @@ fn the_founder_owns_the_crew_and_a_stranger_is_nothing() {
     let mut world = World::new();
     let maren = world.maren();
     let stray = world.admit(Voice(PersonId([9; 16]), 9), 8, maren.0);
+    let tobi = world.list(maren, "Tobi Larch", Role::Hand);
+    let tobi = world.admit(maren, 2, tobi);
+    world.admit(tobi, 7, tobi.0);
     let roster = world.roster();
     assert_eq!(roster.crew_name(), "Oake and crew");
     assert_eq!(roster.person(&maren.0).map(|person| person.role), Some(Role::Owner));
     let device = roster.device(&key(1)).unwrap();
     assert!(device.office && device.admitted_by.is_none() && !device.retired);
-    assert!(roster.is_admitted(&key(8)) && roster.device(&key(8)).is_none());
+    // Whom a hand lets in has no rights, and is held, so that everybody sees it; whom a stranger lets in is not.
+    assert!(roster.is_admitted(&key(7)) && roster.device(&key(7)).is_none());
+    assert!(!roster.is_admitted(&key(8)) && roster.device(&key(8)).is_none());
     assert_eq!(world.standing(stray.1, 0, maren.0, note()), Standing::Without(Lacking::Admission));
     assert_eq!(world.standing(1, 5, PersonId([9; 16]), note()), Standing::Without(Lacking::Person));
     assert_eq!(world.stands(EventHash(world.crew.0)), Standing::Counted);
@@ -80,7 +85,7 @@ fn a_late_retirement_takes_away_what_grew_beyond_the_cut_and_a_superseding_one_g
     let roster = world.roster();
     assert_eq!(roster.cut(&crew_chain(2)), Some(Cut { count: 1, hash: before.hash }));
     assert!(roster.person(&ines.0).is_none() && roster.device(&key(3)).is_none());
-    assert!(roster.is_admitted(&key(3)));
+    assert!(!roster.is_admitted(&key(3)), "not everybody holds what let it in");
     assert_eq!(world.standing(2, 0, tobi.0, note()), Standing::Counted);
     assert_eq!(world.standing(2, 1, tobi.0, note()), BEYOND);
     let office = start(2, Audience::Office);
@@ -88,6 +93,7 @@ fn a_late_retirement_takes_away_what_grew_beyond_the_cut_and_a_superseding_one_g
     assert_eq!(roster.cut(&crew_chain(1)), None);
 
     world.retire(maren, 2, vec![grown], &[retired]);
+    assert!(world.roster().is_admitted(&key(3)));
     assert_eq!(world.roster().cut(&crew_chain(2)), Some(Cut { count: 3, hash: grown.hash }));
     assert!(world.roster().device(&key(3)).is_some());
     // Another that names neither: the lowest counts, chain by chain.

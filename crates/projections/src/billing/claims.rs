@@ -63,12 +63,13 @@ pub struct DoubleClaim {
 }
 
 impl<'w> Claims<'w> {
-    /// Gathers what holds. A voided paper bills nothing, and a credit note on it gives nothing back.
+    /// Gathers what holds. A voided paper bills nothing, and a credit note gives nothing back unless its invoice bills:
+    /// one on a voided invoice, or on one that a fork set aside, would make what it gave back be billed twice over.
     pub(super) fn of(job: &'w JobWork) -> Self {
-        let voided: BTreeSet<InvoiceId> =
-            job.papers.iter().filter(|paper| paper.voided).map(|paper| paper.document.invoice).collect();
+        let bills = job.papers.iter().filter(|paper| !paper.voided && paper.credits.is_none());
+        let bills: BTreeSet<InvoiceId> = bills.map(|paper| paper.document.invoice).collect();
         let holds = |paper: &&IssuedPaper| {
-            !paper.voided && paper.credits.is_none_or(|invoice| !voided.contains(&invoice))
+            !paper.voided && paper.credits.is_none_or(|invoice| bills.contains(&invoice))
         };
         let mut papers: Vec<_> = job.papers.iter().filter(holds).collect();
         papers.sort_by_key(|paper| {

@@ -130,6 +130,20 @@ impl FaultyDisk {
         state.names.get(file).map(|number| state.files[*number].now.clone())
     }
 
+    /// Puts bytes in place of a file, or takes it away, durably: as somebody else might have.
+    pub fn put(&self, file: &str, bytes: Option<Vec<u8>>) {
+        let mut state = lock(&self.state);
+        let Some(bytes) = bytes else {
+            state.names.remove(file);
+            state.durable_names.remove(file);
+            return;
+        };
+        let number = state.files.len();
+        state.files.push(Content { durable: bytes.clone(), now: bytes, unsynced: Vec::new() });
+        state.names.insert(file.to_owned(), number);
+        state.durable_names.insert(file.to_owned(), number);
+    }
+
     /// Turns over one bit of a file, durably, as an ageing disk does.
     pub fn flip_bit(&self, file: &str, bit: u64) -> io::Result<()> {
         let mut state = lock(&self.state);

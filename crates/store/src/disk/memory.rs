@@ -47,7 +47,7 @@ impl MemoryDisk {
 }
 
 /// A panic elsewhere can't leave a byte vector half changed, so a poisoned lock is taken over.
-pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+pub(crate) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 

@@ -142,6 +142,21 @@ fn damage_under_an_open_store_is_an_error_of_that_run_alone() {
 }
 
 #[test]
+fn damage_between_two_runs_of_a_chain_hides_neither() {
+    let disk = FaultyDisk::new();
+    let between = run(chain(2), 0, 1, b"of another");
+    let groups =
+        [vec![run(chain(1), 0, 1, b"first coat")], vec![between], vec![run(chain(1), 1, 1, b"second")]];
+    let (mut store, places) = written(&disk, &groups);
+    // Its record's length is another, so that nothing behind it is found by going from record to record.
+    disk.flip_bit(&segment_file(1), places[1].0.offset * 8 + 9).expect("it is there");
+    for seq in 0..2 {
+        assert!(store.read_run(chain(1), seq).expect("reads").is_some(), "{seq}");
+        assert_eq!(store.runs(chain(1), seq).filter_map(Result::ok).count(), usize::from(seq == 0) + 1);
+    }
+}
+
+#[test]
 fn the_last_group_damaged_is_a_torn_tail() {
     let disk = FaultyDisk::new();
     let groups: Vec<Vec<Kept>> = (0..3).map(|seq| vec![run(chain(1), seq, 1, b"skim coat")]).collect();
