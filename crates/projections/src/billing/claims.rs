@@ -228,14 +228,12 @@ impl<'w> Claims<'w> {
         (!papers.is_empty()).then_some(DoubleClaim { unit, papers })
     }
 
+    /// Whether nothing of what an invoice bills of a unit is left, given the credit notes on it. What a credit note
+    /// follows does not tell: another paper may have gone on from the invoice's own claim.
     fn is_given_back(&self, unit: BillableUnit, claim: &Standing<'w>) -> bool {
-        let back: Decimal = self
-            .on(unit)
-            .iter()
-            .filter(|later| later.follows == Some(claim.at))
-            .map(|later| later.quantity)
-            .sum();
-        !claim.by_credit_note && !claim.quantity.is_zero() && (claim.quantity + back).is_zero()
+        let of_invoice = self.on(unit).iter().filter(|other| other.invoice == claim.invoice);
+        let left: Decimal = of_invoice.map(|other| other.quantity).sum();
+        !claim.by_credit_note && !claim.quantity.is_zero() && left.is_zero()
     }
 }
 

@@ -155,6 +155,30 @@ fn a_double_invoice_is_owed_until_a_person_credits_one() {
 }
 
 #[test]
+fn crediting_the_older_of_two_settles_it_also_where_another_went_on_from_it() {
+    let mut mill = mill_week();
+    let mut apart = mill.clone();
+    mill.bill(day(4));
+    for job in [&mut mill, &mut apart] {
+        job.set_minutes(37, 900);
+        job.bill(day(5));
+    }
+    let mut other = apart.papers.remove(0);
+    (other.event, other.document.invoice, other.document.series) =
+        (hash(20_000), InvoiceId(id(99)), "B".into());
+    mill.papers.push(other);
+    assert_eq!(double_claims(&mill)[0].papers, [InvoiceId(id(41)), InvoiceId(id(99))]);
+    let credit = whole_credit(&mill, InvoiceId(id(41))).unwrap();
+    mill.credit(&credit, day(6));
+    assert_eq!(double_claims(&mill), []);
+    // What the second invoice went on to bill is too much now, and is proposed for giving back.
+    let proposed = proposed_credits(&mill);
+    assert_eq!(proposed.len(), 1);
+    mill.credit(&proposed[0], day(6));
+    assert_eq!((double_claims(&mill), proposed_credits(&mill), preview(&mill, None)), (vec![], vec![], None));
+}
+
+#[test]
 fn two_owners_who_credit_both_leave_it_still_to_invoice() {
     let mut mill = billed_twice();
     let (one, two) = (whole_credit(&mill, InvoiceId(id(41))), whole_credit(&mill, InvoiceId(id(99))));
