@@ -399,16 +399,17 @@ impl Session {
         while let Some(output) = self.forks.next(is_idle, ledger, &mut self.sending) {
             self.work.push_back(output);
         }
-        if self.hears_first && !self.told_what_is_held && ledger.roster().device(&self.peer).is_some() {
+        let is_of_crew = ledger.roster().device(&self.peer).is_some_and(|device| !device.retired);
+        if self.hears_first && !self.told_what_is_held && is_of_crew {
             self.told_what_is_held = true;
             ledger.chains().for_each(|chain| self.acknowledge(chain.start.chain, ledger));
         }
         if !self.caught_up && self.all_received && is_idle && self.forks.is_idle() {
             self.caught_up = true;
-            self.hears_first = false;
             self.work.push_back(Output::CaughtUp);
-            if ledger.roster().device(&self.peer).is_none() && !self.returning {
-                return self.close(Refusal::Stranger);
+            let was_heard_first = std::mem::take(&mut self.hears_first);
+            if let Some(refusal) = self.lost_rights(ledger).filter(|_| was_heard_first) {
+                return self.close(refusal); // Nothing is owed to it.
             }
         }
         if self.hears_first {

@@ -134,13 +134,16 @@ impl PhotoHolder for Keeper {
 
     fn note(&self, peer: DeviceKey, portions: &[(PhotoHash, Portion)]) {
         let is_named = |node: &Node| -> Vec<_> {
-            portions.iter().filter(|(photo, _)| node.book().namings(photo).is_some()).copied().collect()
+            let of_crew = portions.iter().filter(|_| node.eyes_of(peer).is_some());
+            of_crew.filter(|(photo, _)| node.book().namings(photo).is_some()).copied().collect()
         };
         self.album.note(peer, &self.with(is_named));
     }
 
     fn note_keeps(&self, peer: DeviceKey, keeps: Portion) {
-        self.album.note_keeps(peer, keeps);
+        if self.with(|node| node.eyes_of(peer).is_some()) {
+            self.album.note_keeps(peer, keeps);
+        }
     }
 
     fn gained(&self, peer: DeviceKey, since: u64) -> (Vec<PhotoHash>, u64) {

@@ -69,6 +69,34 @@ fn a_device_that_was_let_in_is_heard_by_whoever_has_not_heard_of_it() {
 }
 
 #[test]
+fn one_that_is_heard_first_and_turns_out_retired_is_given_nothing() {
+    let mut world = crew();
+    let new = world.devices[0].admit(5, "Tobi Larch", Role::Lead, false);
+    world.devices.push(new);
+    world.connect(0, 4, 1);
+    world.settle();
+    world.devices[4].log(Audience::Crew, 2, 100);
+    world.appended(4);
+    world.settle();
+    let gone = world.devices.remove(4);
+    world.devices[0].retire(&gone, 2);
+    world.devices.push(gone);
+    // It hears that it was taken off, and then meets the hand's, which has heard nothing of it.
+    world.appended(0);
+    world.settle();
+    world.cut_all();
+    assert!(world.devices[4].holds_kind(Kind::DeviceRetired));
+    world.devices[3].log(Audience::Crew, 3, 100);
+    let before = world.digest(4);
+    let link = world.connect(3, 4, 1);
+    world.settle();
+    assert_eq!(world.end(link, 0).ended, Some(Output::Close(Refusal::Retired)));
+    assert_eq!(world.digest(4), before);
+    let kinds: Vec<u8> = world.end(link, 0).sent_frames.iter().map(|frame| frame[0]).collect();
+    assert_eq!(kinds, [1, 2, 6], "a hello, that nothing is held, goodbye");
+}
+
+#[test]
 fn two_that_have_not_heard_of_each_other_part() {
     let mut world = crew();
     for (owner, seed) in [(0, 5), (1, 6)] {
