@@ -61,12 +61,13 @@ export async function untilTrue(check, what) {
 }
 
 /**
- * Waits until this screen opens without the network: the worker rules the page and has kept what it shows.
- * @param {import("puppeteer-core").Page} page
+ * Waits until a screen opens without the network: the worker rules the page and has kept what it shows. Screens that
+ * nobody opened are kept a little later than the one that is looked at.
+ * @param {import("puppeteer-core").Page} page @param {string} [address] of the screen, if it is another than this
  */
-export async function untilReady(page) {
-  await until(page, async () => {
-    const kept = await (await caches.open("screens")).match(location.href);
+export async function untilReady(page, address = "") {
+  await until(page, async (wanted) => {
+    const kept = await (await caches.open("screens")).match(wanted || location.href);
     return kept !== undefined && navigator.serviceWorker.controller !== null;
-  });
+  }, address);
 }

@@ -80,9 +80,9 @@ test("no script complained", () => {
 test("in a cellar entries wait on the phone, also when the browser ends, and go once and in order", async () => {
   const profile = await newProfile();
   const first = await crew.join(TOBI, { profile });
-  await untilReady(first.page);
   // Nobody opened this job's screen on this phone before.
   const now = `${crew.origin}/?job=MILL`;
+  await untilReady(first.page, now);
   await cutNetwork(first.page);
   await first.page.goto(now);
   await untilText(first.page, "#last-heard", "Last heard at");
