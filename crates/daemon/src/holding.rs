@@ -117,6 +117,11 @@ impl Holding {
         look(&self.ledger.read().unwrap_or_else(PoisonError::into_inner))
     }
 
+    /// Whether the roster lists a device, retired or not.
+    fn lists(&self, device: &DeviceKey) -> bool {
+        self.look(|ledger| ledger.roster().device(device).is_some())
+    }
+
     /// The bell: its number grows with what is held.
     pub fn bell(&self) -> watch::Receiver<u64> {
         self.changed.subscribe()
@@ -187,7 +192,7 @@ impl Holder for Holding {
     }
 
     fn note_peer(&self, peer: DeviceKey, holds: &BTreeMap<ChainId, u64>, common: Option<CommonGround>) {
-        if self.look(|ledger| ledger.roster().device(&peer).is_none()) {
+        if !self.lists(&peer) {
             return; // Whoever knocks leaves no trace.
         }
         let events: u64 = holds.values().sum();
@@ -208,7 +213,7 @@ impl Holder for Holding {
     }
 
     fn note_reached(&self, peer: DeviceKey, address: SocketAddr) {
-        if self.look(|ledger| ledger.roster().device(&peer).is_none()) {
+        if !self.lists(&peer) {
             return;
         }
         let mut met = self.met.lock().unwrap_or_else(PoisonError::into_inner);

@@ -5,9 +5,9 @@ use ledger::roster_events::Role;
 use proptest::prelude::*;
 use sync::{CommonGround, Output, Session};
 
-use crate::crew;
 use crate::device::Device;
 use crate::world::World;
+use crate::{crew, crew_with_new_phone};
 
 #[test]
 fn a_new_device_receives_everything() {
@@ -84,14 +84,7 @@ fn a_relay_passes_on_what_it_receives() {
 
 #[test]
 fn a_device_admitted_while_away_is_known_before_its_chains_come() {
-    let mut world = crew();
-    let new = world.devices[0].admit(5, "Tobi Larch", Role::Lead, false);
-    world.devices.push(new);
-    world.connect(0, 4, 1);
-    world.settle();
-    world.devices[4].log(Audience::Crew, 2, 100);
-    world.appended(4);
-    world.settle();
+    let mut world = crew_with_new_phone();
     // The hand has heard of neither the admission nor the chain. A slow disk keeps both under way.
     world.disk = 50;
     let link = world.connect(3, 0, 1);

@@ -9,6 +9,7 @@ mod rights;
 mod world;
 
 use device::Device;
+use ledger::Audience;
 use ledger::roster_events::Role;
 use world::World;
 
@@ -25,5 +26,19 @@ fn crew() -> World {
         assert!(world.is_settled(link), "{device} joined");
         world.cut(link);
     }
+    world
+}
+
+/// The same and one more phone, which the laptop has let in since and which has logged two entries. Only these two have heard
+/// of it, and are connected still.
+fn crew_with_new_phone() -> World {
+    let mut world = crew();
+    let new = world.devices[0].admit(5, "Tobi Larch", Role::Lead, false);
+    world.devices.push(new);
+    world.connect(0, 4, 1);
+    world.settle();
+    world.devices[4].log(Audience::Crew, 2, 100);
+    world.appended(4);
+    world.settle();
     world
 }

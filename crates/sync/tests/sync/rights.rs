@@ -4,8 +4,8 @@ use ledger::roster_events::Role;
 use ledger::{Audience, Kind, Refusal, RunBuilder};
 use sync::{CommonGround, Output, Session};
 
-use crate::crew;
 use crate::device::UNKNOWN_KIND;
+use crate::{crew, crew_with_new_phone};
 
 #[test]
 fn the_office_chains_go_to_every_device_and_on_from_there() {
@@ -70,14 +70,7 @@ fn a_device_that_was_let_in_is_heard_by_whoever_has_not_heard_of_it() {
 
 #[test]
 fn one_that_is_heard_first_and_turns_out_retired_is_given_nothing() {
-    let mut world = crew();
-    let new = world.devices[0].admit(5, "Tobi Larch", Role::Lead, false);
-    world.devices.push(new);
-    world.connect(0, 4, 1);
-    world.settle();
-    world.devices[4].log(Audience::Crew, 2, 100);
-    world.appended(4);
-    world.settle();
+    let mut world = crew_with_new_phone();
     let gone = world.devices.remove(4);
     world.devices[0].retire(&gone, 2);
     world.devices.push(gone);
