@@ -7,6 +7,7 @@
 //! several times as large, and a second place where they stand.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use ledger::EventHash;
 use ledger::frontier::Checked;
@@ -22,6 +23,9 @@ const HEADER_BYTES: usize = 12;
 const RUN_BYTES: usize = 24;
 /// Bytes of an event's hash.
 const HASH_BYTES: usize = 32;
+/// Runs and hashes that are written at a time, so that not all of them are in memory twice.
+const RUNS_AT_ONCE: usize = 16 * 1024;
+const HASHES_AT_ONCE: usize = 16 * 1024;
 /// A checkpoint is due once so many events are not in it,
 const DUE_EVENTS: usize = 500;
 /// and so large a part of all: one in a hundred.
@@ -43,11 +47,15 @@ pub(crate) struct VerifiedRun {
     pub(crate) count: u32,
 }
 
-/// The verified runs of a journal in the order in which they lie, and their events' hashes in one row.
+/// A run that was verified, and the hashes of those of its events.
+type WithHashes = (VerifiedRun, Arc<[EventHash]>);
+
+/// The verified runs of a journal in the order in which they lie.
 #[derive(Debug, Default, PartialEq, Eq)]
 pub(crate) struct Verified {
-    runs: Vec<VerifiedRun>,
-    hashes: Vec<EventHash>,
+    runs: Vec<WithHashes>,
+    /// How many events they have.
+    events: usize,
     /// How many events the last checkpoint holds.
     kept: usize,
     /// How many events were taken from a checkpoint at the start.
@@ -58,34 +66,34 @@ impl Verified {
     /// Adds a run that the ledger took in.
     pub(crate) fn add(&mut self, place: Position, checked: &Checked) {
         let (first_seq, count) = (checked.run().first_seq(), checked.run().count());
-        self.runs.push(VerifiedRun { place, first_seq, count });
-        self.hashes.extend_from_slice(checked.hashes());
+        self.runs.push((VerifiedRun { place, first_seq, count }, Arc::clone(checked.hashes())));
+        self.events += checked.hashes().len();
     }
 
     /// Adds what was verified behind all of this.
     pub(crate) fn extend(&mut self, behind: Self) {
         self.runs.extend(behind.runs);
-        self.hashes.extend(behind.hashes);
+        self.events += behind.events;
     }
 
     /// Each run with the hashes of its events.
-    pub(crate) fn runs(&self) -> impl Iterator<Item = (VerifiedRun, &[EventHash])> {
-        let mut hashes = self.hashes.as_slice();
-        self.runs.iter().map(move |run| {
-            let (own, rest) = hashes.split_at_checked(run.count as usize).unwrap_or_default();
-            hashes = rest;
-            (*run, own)
-        })
+    pub(crate) fn runs(&self) -> impl Iterator<Item = &WithHashes> {
+        self.runs.iter()
+    }
+
+    fn at(&self, place: Position) -> Option<&WithHashes> {
+        let at = self.runs.binary_search_by_key(&place, |(run, _)| run.place).ok()?;
+        self.runs.get(at)
     }
 
     /// Whether a run lies at this place that the ledger took in: what it left aside is stored, too.
     pub(crate) fn has(&self, place: Position) -> bool {
-        self.runs.binary_search_by_key(&place, |run| run.place).is_ok()
+        self.at(place).is_some()
     }
 
     /// The hash of an event in a run that lies at this place.
     pub(crate) fn hash_of(&self, place: Position, seq: u64) -> Option<EventHash> {
-        let (run, hashes) = self.runs().find(|(run, _)| run.place == place)?;
+        let (run, hashes) = self.at(place)?;
         let at = usize::try_from(seq.checked_sub(run.first_seq)?).ok()?;
         hashes.get(at).copied()
     }
@@ -103,8 +111,8 @@ impl Verified {
 
     /// The checkpoint that should now be written, if so much is new that it is worth it.
     pub(crate) fn due(&mut self, store: &mut Store) -> Option<Pending> {
-        let behind = self.hashes.len().saturating_sub(self.kept);
-        if behind < DUE_EVENTS.max(self.hashes.len() / DUE_PART) {
+        let behind = self.events.saturating_sub(self.kept);
+        if behind < DUE_EVENTS.max(self.events / DUE_PART) {
             return None;
         }
         Some(self.begin(store))
@@ -113,18 +121,18 @@ impl Verified {
     /// A checkpoint of all that is verified by now.
     pub(crate) fn begin(&mut self, store: &mut Store) -> Pending {
         // One that can't be written is tried again after as many events, not at once.
-        self.kept = self.hashes.len();
-        Pending { writer: store.begin_checkpoint(), bytes: self.encode() }
+        self.kept = self.events;
+        Pending { writer: store.begin_checkpoint(), runs: self.runs.clone() }
     }
 
     /// Takes note that all of this was taken from the checkpoint.
     pub(crate) const fn believe(&mut self) {
-        (self.kept, self.believed) = (self.hashes.len(), self.hashes.len());
+        (self.kept, self.believed) = (self.events, self.events);
     }
 
     /// How many events were verified.
     pub(crate) const fn events(&self) -> usize {
-        self.hashes.len()
+        self.events
     }
 
     /// How many events were taken from a checkpoint at the start.
@@ -132,24 +140,7 @@ impl Verified {
         self.believed
     }
 
-    fn encode(&self) -> Vec<u8> {
-        let length = HEADER_BYTES + self.runs.len() * RUN_BYTES + self.hashes.len() * HASH_BYTES;
-        let mut bytes = Vec::with_capacity(length);
-        bytes.extend_from_slice(&VERSION.to_le_bytes());
-        bytes.extend_from_slice(&(self.runs.len() as u64).to_le_bytes());
-        for run in &self.runs {
-            bytes.extend_from_slice(&run.place.segment.to_le_bytes());
-            bytes.extend_from_slice(&run.place.offset.to_le_bytes());
-            bytes.extend_from_slice(&run.first_seq.to_le_bytes());
-            bytes.extend_from_slice(&run.count.to_le_bytes());
-        }
-        for hash in &self.hashes {
-            bytes.extend_from_slice(&hash.0);
-        }
-        bytes
-    }
-
-    /// Reads what [`Verified::encode`] writes; none unless it is that to the last byte, with its runs in
+    /// Reads what [`encode`] writes; none unless it is that to the last byte, with its runs in
     /// the journal's order and before `end`.
     fn decode(bytes: &[u8], end: Position) -> Option<Self> {
         let (version, rest) = bytes.split_first_chunk()?;
@@ -157,19 +148,46 @@ impl Verified {
         let runs_length = usize::try_from(u64::from_le_bytes(*count)).ok()?.checked_mul(RUN_BYTES)?;
         let (run_bytes, hash_bytes) = rest.split_at_checked(runs_length)?;
         let (hashes, []) = hash_bytes.as_chunks::<HASH_BYTES>() else { return None };
-        let runs: Vec<VerifiedRun> =
-            run_bytes.as_chunks::<RUN_BYTES>().0.iter().map(read_run).collect::<Option<_>>()?;
-        let ascend = runs.windows(2).all(|pair| pair[0].place < pair[1].place);
-        let all_before_end = runs.last().is_none_or(|last| last.place < end);
-        let events: u64 = runs.iter().map(|run| u64::from(run.count)).sum();
-        let fits = *version == VERSION.to_le_bytes()
-            && ascend
-            && all_before_end
-            && runs.iter().all(|run| run.count > 0)
-            && usize::try_from(events) == Ok(hashes.len());
-        let hashes: Vec<EventHash> = hashes.iter().copied().map(EventHash).collect();
-        fits.then_some(Self { runs, hashes, kept: 0, believed: 0 })
+        let mut runs = Vec::with_capacity(run_bytes.len() / RUN_BYTES);
+        let mut left = hashes;
+        for bytes in run_bytes.as_chunks().0 {
+            let run = read_run(bytes)?;
+            let (own, behind) =
+                left.split_at_checked(run.count as usize).filter(|(own, _)| !own.is_empty())?;
+            runs.push((run, own.iter().copied().map(EventHash).collect()));
+            left = behind;
+        }
+        let ascend = runs.is_sorted_by(|(one, _): &WithHashes, (other, _)| one.place < other.place);
+        let all_before_end = runs.last().is_none_or(|(last, _)| last.place < end);
+        let fits = *version == VERSION.to_le_bytes() && ascend && all_before_end && left.is_empty();
+        fits.then_some(Self { runs, events: hashes.len(), kept: 0, believed: 0 })
     }
+}
+
+/// The bytes of a checkpoint, piece by piece: the version, how many runs, the runs, and the hashes of all their events.
+fn encode(runs: &[WithHashes]) -> impl Iterator<Item = Vec<u8>> {
+    let head = [&VERSION.to_le_bytes()[..], &(runs.len() as u64).to_le_bytes()].concat();
+    let runs_bytes = runs
+        .chunks(RUNS_AT_ONCE)
+        .map(|some| some.iter().map(|(run, _)| run_bytes(run)).collect::<Vec<_>>().into_flattened());
+    let hashes = runs.chunks(RUNS_AT_ONCE).flat_map(|some| {
+        let mut all = some.iter().flat_map(|(_, hashes)| hashes.iter()).peekable();
+        std::iter::from_fn(move || {
+            all.peek()?;
+            let bytes = all.by_ref().take(HASHES_AT_ONCE).map(|hash| hash.0).collect::<Vec<_>>();
+            Some(bytes.into_flattened())
+        })
+    });
+    std::iter::once(head).chain(runs_bytes).chain(hashes)
+}
+
+fn run_bytes(run: &VerifiedRun) -> [u8; RUN_BYTES] {
+    let mut bytes = [0; RUN_BYTES];
+    bytes[..4].copy_from_slice(&run.place.segment.to_le_bytes());
+    bytes[4..12].copy_from_slice(&run.place.offset.to_le_bytes());
+    bytes[12..20].copy_from_slice(&run.first_seq.to_le_bytes());
+    bytes[20..].copy_from_slice(&run.count.to_le_bytes());
+    bytes
 }
 
 fn read_run(bytes: &[u8; RUN_BYTES]) -> Option<VerifiedRun> {
@@ -186,13 +204,13 @@ fn read_run(bytes: &[u8; RUN_BYTES]) -> Option<VerifiedRun> {
 /// A checkpoint that is to be written, while others may go on appending.
 pub(crate) struct Pending {
     writer: CheckpointWriter,
-    bytes: Vec<u8>,
+    runs: Vec<WithHashes>,
 }
 
 impl Pending {
     /// Writes it, durably.
     pub(crate) fn write(self) -> Result<(), CheckpointError> {
-        self.writer.write(NAME, &self.bytes)
+        self.writer.write(NAME, encode(&self.runs))
     }
 
     /// Writes it, and warns if that fails: what is missing costs time at the next start and nothing else.
@@ -215,18 +233,22 @@ mod tests {
             first_seq,
             count,
         };
-        let hashes = (0..6).map(|byte| EventHash([byte; HASH_BYTES])).collect();
-        Verified {
-            runs: vec![run(1, 52, 0, 1), run(1, 900, 1, 3), run(3, 52, 0, 2)],
-            hashes,
-            kept: 0,
-            believed: 0,
-        }
+        let hashes = |bytes: std::ops::Range<u8>| bytes.map(|byte| EventHash([byte; HASH_BYTES])).collect();
+        let runs = vec![
+            (run(1, 52, 0, 1), hashes(0..1)),
+            (run(1, 900, 1, 3), hashes(1..4)),
+            (run(3, 52, 0, 2), hashes(4..6)),
+        ];
+        Verified { runs, events: 6, kept: 0, believed: 0 }
+    }
+
+    fn bytes(verified: &Verified) -> Vec<u8> {
+        encode(&verified.runs).flatten().collect()
     }
 
     #[test]
     fn it_reads_back_and_nothing_else_is_taken() {
-        let bytes = verified().encode();
+        let bytes = bytes(&verified());
         assert_eq!(Verified::decode(&bytes, END), Some(verified()));
         let given: Vec<usize> = verified().runs().map(|(_, hashes)| hashes.len()).collect();
         assert_eq!(given, [1, 3, 2]);
@@ -244,9 +266,9 @@ mod tests {
     fn runs_out_of_order_or_without_events_are_not_taken() {
         let mut turned = verified();
         turned.runs.swap(0, 2);
-        assert_eq!(Verified::decode(&turned.encode(), END), None);
+        assert_eq!(Verified::decode(&bytes(&turned), END), None);
         let mut empty = verified();
-        (empty.runs[0].count, empty.runs[1].count) = (0, 4);
-        assert_eq!(Verified::decode(&empty.encode(), END), None);
+        (empty.runs[0].0.count, empty.runs[1].0.count) = (0, 4);
+        assert_eq!(Verified::decode(&bytes(&empty), END), None);
     }
 }

@@ -1,5 +1,9 @@
 //! An event: its place in a chain and what it says there, and the hash over both.
 
+use std::sync::LazyLock;
+
+use blake3::Hasher;
+
 use crate::act::{Act, ActFault};
 use crate::codec::{CodecError, MAX_PAYLOAD, decode_front, encode_into};
 use crate::ids::{ChainId, EventHash};
@@ -39,8 +43,9 @@ impl Event {
     /// Its hash: over its place in the chain, the event before it, and the hash of what it says.
     #[must_use]
     pub fn hash(&self) -> EventHash {
-        let place = (self.chain, self.seq, self.prev);
-        hash_event(place, self.made_at, (self.kind, self.kind_version), &self.payload)
+        let mut hasher = EventHasher::new();
+        let content = hasher.hash_content(&self.view());
+        hasher.hash_placed((self.chain, self.seq, self.prev), &content)
     }
 
     /// The event as it stands in a run.
@@ -56,39 +61,52 @@ impl Event {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct ContentHash(pub [u8; 32]);
 
-/// Hashes an event from its parts, so that a run can be checked without copying it.
-pub(crate) fn hash_event(
-    place: (ChainId, u64, EventHash),
-    made_at: i64,
-    kind: (u16, u16),
-    payload: &[u8],
-) -> EventHash {
-    hash_placed(place, &hash_content(made_at, kind, payload))
+/// Makes out the hashes of events, one after the other. What is the same for all of them is made ready once, which
+/// for short events is a good part of the work.
+#[derive(Debug, Clone)]
+pub(crate) struct EventHasher {
+    content: Hasher,
+    placed: Hasher,
 }
 
-/// BLAKE3, in derive-key mode for "fivebar content 1", over an event as it stands in a run.
-pub(crate) fn hash_content(made_at: i64, (kind, kind_version): (u16, u16), payload: &[u8]) -> ContentHash {
-    let mut header = [0; 16];
-    header[..8].copy_from_slice(&made_at.to_le_bytes());
-    header[8..10].copy_from_slice(&kind.to_le_bytes());
-    header[10..12].copy_from_slice(&kind_version.to_le_bytes());
-    header[12..].copy_from_slice(&u32::try_from(payload.len()).unwrap_or(u32::MAX).to_le_bytes());
-    let mut hasher = content_hasher();
-    hasher.update(&header);
-    hasher.update(payload);
-    ContentHash(*hasher.finalize().as_bytes())
+impl EventHasher {
+    pub(crate) fn new() -> Self {
+        /// Deriving the keys costs a block each.
+        static KEYED: LazyLock<EventHasher> = LazyLock::new(|| EventHasher {
+            content: Hasher::new_derive_key("fivebar content 1"),
+            placed: Hasher::new_derive_key("fivebar event 1"),
+        });
+        KEYED.clone()
+    }
+
+    /// Of an event as it stands in a run, header and payload.
+    pub(crate) fn hash(&mut self, place: (ChainId, u64, EventHash), in_run: &[u8]) -> EventHash {
+        let content = ContentHash(hash_anew(&mut self.content, in_run));
+        self.hash_placed(place, &content)
+    }
+
+    /// BLAKE3, in derive-key mode for "fivebar event 1", over an event's place and the hash of what it says.
+    pub(crate) fn hash_placed(
+        &mut self,
+        (chain, seq, prev): (ChainId, u64, EventHash),
+        content: &ContentHash,
+    ) -> EventHash {
+        let mut placed = [0; 88];
+        placed[..16].copy_from_slice(&chain.0);
+        placed[16..24].copy_from_slice(&seq.to_le_bytes());
+        placed[24..56].copy_from_slice(&prev.0);
+        placed[56..].copy_from_slice(&content.0);
+        EventHash(hash_anew(&mut self.placed, &placed))
+    }
+
+    /// BLAKE3, in derive-key mode for "fivebar content 1", over an event as it stands in a run.
+    pub(crate) fn hash_content(&mut self, event: &EventView<'_>) -> ContentHash {
+        ContentHash(hash_anew(&mut self.content, &[&event.header()[..], event.payload].concat()))
+    }
 }
 
-/// BLAKE3, in derive-key mode for "fivebar event 1", over an event's place and the hash of what it says.
-pub(crate) fn hash_placed((chain, seq, prev): (ChainId, u64, EventHash), content: &ContentHash) -> EventHash {
-    let mut placed = [0; 88];
-    placed[..16].copy_from_slice(&chain.0);
-    placed[16..24].copy_from_slice(&seq.to_le_bytes());
-    placed[24..56].copy_from_slice(&prev.0);
-    placed[56..].copy_from_slice(&content.0);
-    let mut hasher = event_hasher();
-    hasher.update(&placed);
-    EventHash(*hasher.finalize().as_bytes())
+fn hash_anew(hasher: &mut Hasher, bytes: &[u8]) -> [u8; 32] {
+    *hasher.reset().update(bytes).finalize().as_bytes()
 }
 
 /// What a sealed payload is bound to: the fields of its header, without those that follow from the chain.
@@ -113,20 +131,6 @@ pub(crate) fn seal_payload(
     let (wrapping, rest) = plain.split_first()?;
     let sealed = key.seal(&seal_context(place, made_at, kind), nonce, rest)?;
     (*wrapping == PLAIN).then(|| [&[SEALED][..], &sealed].concat())
-}
-
-/// A hasher keyed for places of events. Deriving the key costs one extra block, so it is done once.
-fn event_hasher() -> blake3::Hasher {
-    static KEYED: std::sync::LazyLock<blake3::Hasher> =
-        std::sync::LazyLock::new(|| blake3::Hasher::new_derive_key("fivebar event 1"));
-    KEYED.clone()
-}
-
-/// A hasher keyed for what events say.
-fn content_hasher() -> blake3::Hasher {
-    static KEYED: std::sync::LazyLock<blake3::Hasher> =
-        std::sync::LazyLock::new(|| blake3::Hasher::new_derive_key("fivebar content 1"));
-    KEYED.clone()
 }
 
 /// What a payload says.

@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::chain::{Audience, ChainStart, head_bytes, verify_signature};
 use crate::codec::MAX_PAYLOAD;
-use crate::event::{ContentHash, Payload, Unreadable, hash_content, hash_placed};
+use crate::event::{ContentHash, EventHasher, Payload, Unreadable};
 use crate::ids::{ChainId, CrewId, DeviceKey, EventHash};
 use crate::kinds::{Body, Kind};
 use crate::roster::{Roster, RosterEvent};
@@ -134,13 +134,14 @@ impl Slot {
     }
 
     fn withheld(view: &EventView<'_>) -> Self {
-        Self::Withheld(hash_content(view.made_at, (view.kind, view.kind_version), view.payload))
+        Self::Withheld(EventHasher::new().hash_content(view))
     }
 
-    fn content(&self) -> ContentHash {
+    fn content(&self, hasher: &mut EventHasher) -> ContentHash {
         match self {
             Self::Shown { made_at, kind, kind_version, payload } => {
-                hash_content(*made_at, (*kind, *kind_version), payload)
+                let (made_at, kind, kind_version) = (*made_at, *kind, *kind_version);
+                hasher.hash_content(&EventView { made_at, kind, kind_version, payload })
             }
             Self::Withheld(content) => *content,
         }
@@ -151,15 +152,17 @@ impl Front {
     /// Makes out every hash and checks the head. Gives the hashes of the events.
     fn prove(&self, crew: &CrewId) -> Option<Vec<EventHash>> {
         let chain = self.start.chain;
-        let first = self.slots.first()?.content();
+        let mut hasher = EventHasher::new();
+        let first = self.slots.first()?.content(&mut hasher);
         // The chain that the crew was founded in is anchored without a crew id, which there was not yet.
         let unnamed = self.start.anchor(&CrewId([0; 32]));
-        let is_founding = hash_placed((chain, 0, unnamed), &first).0 == crew.0;
+        let is_founding = hasher.hash_placed((chain, 0, unnamed), &first).0 == crew.0;
         let mut hash = if is_founding { unnamed } else { self.start.anchor(crew) };
         let mut hashes = Vec::with_capacity(self.slots.len());
         let mut made_at = i64::MIN;
         for (seq, slot) in (0..).zip(&self.slots) {
-            hash = hash_placed((chain, seq, hash), &slot.content());
+            let content = slot.content(&mut hasher);
+            hash = hasher.hash_placed((chain, seq, hash), &content);
             hashes.push(hash);
             if let Slot::Shown { made_at: now, .. } = slot {
                 if *now < made_at {
@@ -443,13 +446,14 @@ mod tests {
     fn a_shown_event_can_be_withheld_and_still_fits_but_none_can_be_put_in_its_place() {
         let (mut excerpt, _) = excerpt();
         let slots = &mut excerpt.fronts[0].slots;
-        slots[2] = Slot::Withheld(slots[2].content());
+        slots[2] = Slot::Withheld(slots[2].content(&mut EventHasher::new()));
         assert_eq!(excerpt.prove().unwrap().withheld, 3);
         let slots = &mut excerpt.fronts[0].slots;
         slots.swap(1, 3);
         assert!(matches!(excerpt.prove(), Err(ExcerptFault::NotSigned { .. })));
         excerpt.fronts[0].slots.swap(1, 3);
-        excerpt.fronts[0].slots[0] = Slot::Withheld(excerpt.fronts[0].slots[0].content());
+        excerpt.fronts[0].slots[0] =
+            Slot::Withheld(excerpt.fronts[0].slots[0].content(&mut EventHasher::new()));
         assert_eq!(excerpt.prove().unwrap_err(), ExcerptFault::NoFounding);
     }
 }

@@ -5,11 +5,13 @@
 //! event before the lowest known fork, and what is behind is set aside until people decide. A proof is small and
 //! shows itself: it needs nothing but the chain's start.
 
+use std::sync::Arc;
+
 use crate::chain::{ChainStart, Tip};
 use crate::ids::{ChainId, CrewId, EventHash};
 use crate::refusal::Refusal;
 use crate::roster::Cut;
-use crate::run::{MAX_RUN, PlacedEvent, Run};
+use crate::run::{MAX_RUN, PlacedEvent, Reading, Run};
 
 /// Most bytes of a branch, so that it fits a record of the journal with what stands around it.
 pub const MAX_BRANCH: usize = MAX_RUN - 64;
@@ -62,12 +64,12 @@ impl ForkProof {
         held: &Run,
         shown: &Run,
     ) -> Comparison {
-        let hashes = |run: &Run| run.placed_events(before).map(|event| event.hash).collect::<Vec<_>>();
-        let (own, other) = (hashes(held), hashes(shown));
+        let (own, other) = (held.read(before), shown.read(before));
         if held.first_seq() != shown.first_seq() || check_branch(crew, start, shown, &other).is_err() {
             return Comparison::Elsewhere;
         }
-        let shared = own.iter().zip(&other).take_while(|(own, other)| own == other).count();
+        let (own, other) = (own.hashes, other.hashes);
+        let shared = own.iter().zip(other.iter()).take_while(|(own, other)| own == other).count();
         if shared == own.len() || shared == other.len() {
             return Comparison::Same;
         }
@@ -105,13 +107,13 @@ impl ForkProof {
     ///
     /// # Errors
     /// [`Refusal::BadSignature`], [`Refusal::TimeRunsBack`].
-    pub fn verify(&self, crew: &CrewId, start: &ChainStart) -> Result<[Vec<EventHash>; 2], Refusal> {
-        let hashes = |run: &Run| run.placed_events(self.before).map(|event| event.hash).collect::<Vec<_>>();
+    pub fn verify(&self, crew: &CrewId, start: &ChainStart) -> Result<[Arc<[EventHash]>; 2], Refusal> {
+        let read = |run: &Run| {
+            let reading = run.read(self.before);
+            check_branch(crew, start, run, &reading).map(|()| reading.hashes)
+        };
         let [one, other] = &self.branches;
-        let both = [hashes(one), hashes(other)];
-        check_branch(crew, start, one, &both[0])?;
-        check_branch(crew, start, other, &both[1])?;
-        Ok(both)
+        Ok([read(one)?, read(other)?])
     }
 
     /// The bytes on the wire: the hash before, the length of the first branch, and both branches.
@@ -143,10 +145,10 @@ impl ForkProof {
     }
 }
 
-fn check_branch(crew: &CrewId, start: &ChainStart, run: &Run, hashes: &[EventHash]) -> Result<(), Refusal> {
-    let last = *hashes.last().ok_or(Refusal::EmptyRun)?;
+fn check_branch(crew: &CrewId, start: &ChainStart, run: &Run, reading: &Reading) -> Result<(), Refusal> {
+    let last = *reading.hashes.last().ok_or(Refusal::EmptyRun)?;
     let before = Tip { next_seq: run.first_seq(), hash: last, made_at: i64::MIN };
-    let reached = run.follow(start, &before, hashes)?;
+    let reached = run.follow(start, &before, reading)?;
     run.check_head(crew, start, &reached)
 }
 
@@ -154,7 +156,7 @@ fn check_branch(crew: &CrewId, start: &ChainStart, run: &Run, hashes: &[EventHas
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fork {
     proof: ForkProof,
-    hashes: [Vec<EventHash>; 2],
+    hashes: [Arc<[EventHash]>; 2],
     /// The branch that is held, as far as it goes: where other devices' runs went on.
     held: Option<usize>,
 }
@@ -192,7 +194,7 @@ impl Fork {
     pub(crate) fn branch_to(&self, cut: &Cut) -> Option<&[EventHash]> {
         let at = cut.count.checked_sub(self.proof.base().count)?.checked_sub(1)?;
         let at = usize::try_from(at).ok()?;
-        self.hashes.iter().find(|branch| branch.get(at) == Some(&cut.hash)).map(Vec::as_slice)
+        self.hashes.iter().find(|branch| branch.get(at) == Some(&cut.hash)).map(|branch| &**branch)
     }
 }
 

@@ -19,7 +19,7 @@ use crate::kinds::{Body, Kind};
 use crate::refusal::Refusal;
 use crate::roster::{Cut, Line, Roster, RosterEvent};
 use crate::roster_events::OfficeKeysGiven;
-use crate::run::{PlacedEvent, Run, RunBuilder};
+use crate::run::{PlacedEvent, Reading, Run, RunBuilder};
 use crate::sabotage::Fault;
 
 /// A chain that is held, in one line.
@@ -72,7 +72,8 @@ pub struct Checked {
     run: Run,
     before: Tip,
     after: Tip,
-    hashes: Vec<EventHash>,
+    hashes: Arc<[EventHash]>,
+    makes_roster: bool,
 }
 
 impl Checked {
@@ -90,13 +91,19 @@ impl Checked {
 
     /// The hashes of its events, in their order.
     #[must_use]
-    pub fn hashes(&self) -> &[EventHash] {
+    pub const fn hashes(&self) -> &Arc<[EventHash]> {
         &self.hashes
+    }
+
+    /// Whether one of its events makes the roster.
+    #[must_use]
+    pub const fn makes_roster(&self) -> bool {
+        self.makes_roster
     }
 
     /// Each event with its hash.
     pub fn events(&self) -> impl Iterator<Item = PlacedEvent<'_>> {
-        let placed = (self.before.next_seq..).zip(&self.hashes).zip(self.run.events());
+        let placed = (self.before.next_seq..).zip(&*self.hashes).zip(self.run.events());
         placed.map(|((seq, hash), view)| PlacedEvent { seq, hash: *hash, view })
     }
 }
@@ -220,7 +227,7 @@ impl Ledger {
     /// A [`Refusal`] that names the rule.
     pub fn check_run(&self, run: &Run) -> Result<TakenIn, Refusal> {
         self.check(Cow::Borrowed(run), |run, start, before| {
-            self.follow(run, start, before, run.hashes(before.hash))
+            self.follow(run, start, before, run.read(before.hash))
         })
     }
 
@@ -229,24 +236,24 @@ impl Ledger {
     /// # Errors
     /// A [`Refusal`] that names the rule.
     pub fn check_hashed_run(&self, hashed: HashedRun) -> Result<TakenIn, Refusal> {
-        let HashedRun { run, before: given, hashes } = hashed;
+        let HashedRun { run, before: given, reading } = hashed;
         let first_seq = run.first_seq();
         self.check(Cow::Owned(run), |run, start, before| {
-            let is_that = run.first_seq() == first_seq && before.hash == given && !hashes.is_empty();
-            let hashes = if is_that { hashes } else { run.hashes(before.hash) };
-            self.follow(run, start, before, hashes)
+            let is_that = run.first_seq() == first_seq && before.hash == given && !reading.hashes.is_empty();
+            let reading = if is_that { reading } else { run.read(before.hash) };
+            self.follow(run, start, before, reading)
         })
     }
 
-    /// Where the chain is after a run with these hashes, whose head must be signed there.
+    /// Where the chain is after a run of which a reading told this, and whose head must be signed there.
     fn follow(
         &self,
         run: &Run,
         start: &ChainStart,
         before: &Tip,
-        hashes: Vec<EventHash>,
-    ) -> Result<(Tip, Vec<EventHash>), Refusal> {
-        let last = *hashes.last().ok_or(Refusal::EmptyRun)?;
+        reading: Reading,
+    ) -> Result<(Tip, Reading), Refusal> {
+        let last = *reading.hashes.last().ok_or(Refusal::EmptyRun)?;
         let reached = Tip { next_seq: run.next_seq(), hash: last, made_at: before.made_at };
         // The head goes first: behind an event of another line than its own a run may seem to run back in time.
         match run.check_head(&self.crew, start, &reached) {
@@ -255,7 +262,7 @@ impl Ledger {
             Err(Refusal::BadSignature) if before.next_seq > 0 => return Err(Refusal::Forked),
             other => other?,
         }
-        Ok((run.follow(start, before, &hashes)?, hashes))
+        Ok((run.follow(start, before, &reading)?, reading))
     }
 
     /// Checks a run that this device once checked and took in at this place, and whose events had these
@@ -264,8 +271,11 @@ impl Ledger {
     ///
     /// # Errors
     /// A [`Refusal`] that names the rule; the hashes then belong to something else.
-    pub fn check_known_run(&self, run: Run, hashes: Vec<EventHash>) -> Result<TakenIn, Refusal> {
-        self.check(Cow::Owned(run), |run, start, before| Ok((run.follow(start, before, &hashes)?, hashes)))
+    pub fn check_known_run(&self, run: Run, hashes: Arc<[EventHash]>) -> Result<TakenIn, Refusal> {
+        self.check(Cow::Owned(run), |run, start, before| {
+            let reading = run.read_known(hashes);
+            Ok((run.follow(start, before, &reading)?, reading))
+        })
     }
 
     /// Checks that a run's head is the signed head of what is held of its chain: by it the device
@@ -304,7 +314,7 @@ impl Ledger {
     fn check(
         &self,
         run: Cow<'_, Run>,
-        follow: impl FnOnce(&Run, &ChainStart, &Tip) -> Result<(Tip, Vec<EventHash>), Refusal>,
+        follow: impl FnOnce(&Run, &ChainStart, &Tip) -> Result<(Tip, Reading), Refusal>,
     ) -> Result<TakenIn, Refusal> {
         let chain = self.chains.get(&run.chain()).ok_or(Refusal::UnknownChain)?;
         let held = chain.tip.next_seq;
@@ -329,8 +339,8 @@ impl Ledger {
         } else {
             chain.tip
         };
-        let (after, hashes) = follow(&run, &chain.start, &before)?;
-        Ok(TakenIn::New(Checked { run, before, after, hashes }))
+        let (after, Reading { hashes, makes_roster, .. }) = follow(&run, &chain.start, &before)?;
+        Ok(TakenIn::New(Checked { run, before, after, hashes, makes_roster }))
     }
 
     /// Records a run that is now durable.
@@ -355,7 +365,7 @@ impl Ledger {
         if self.roster_events.is_empty() {
             self.founding_chain = Some(start.chain); // Nothing else is let through before it.
         }
-        changed |= self.note_roster_events(start, checked.events());
+        changed |= checked.makes_roster && self.note_roster_events(start, checked.events());
         if changed {
             self.fold_roster();
         }

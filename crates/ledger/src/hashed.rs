@@ -5,21 +5,22 @@ use std::collections::BTreeMap;
 
 use crate::frontier::Ledger;
 use crate::ids::{ChainId, EventHash};
-use crate::run::Run;
+use crate::run::{Reading, Run};
 
 /// A run with the hashes of its events, given the hash before its first. Nothing of it is checked.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct HashedRun {
     pub(crate) run: Run,
     pub(crate) before: EventHash,
-    pub(crate) hashes: Vec<EventHash>,
+    pub(crate) reading: Reading,
 }
 
 impl HashedRun {
     /// A run whose hashes are known since it was built, given the hash before its first event.
     #[must_use]
-    pub const fn new(run: Run, before: EventHash, hashes: Vec<EventHash>) -> Self {
-        Self { run, before, hashes }
+    pub fn new(run: Run, before: EventHash, hashes: Vec<EventHash>) -> Self {
+        let reading = run.read_known(hashes.into());
+        Self { run, before, reading }
     }
 
     /// The run.
@@ -51,11 +52,11 @@ impl RunHasher {
         let chain = run.chain();
         let (next_seq, before) = self.reached.get(&chain).copied().unwrap_or((0, EventHash([0; 32])));
         let continues = next_seq == run.first_seq();
-        let hashes: Vec<EventHash> = if continues { run.hashes(before) } else { Vec::new() };
-        match hashes.last() {
+        let reading = if continues { run.read(before) } else { Reading::default() };
+        match reading.hashes.last() {
             Some(last) => self.reached.insert(chain, (run.next_seq(), *last)),
             None => self.reached.remove(&chain),
         };
-        HashedRun { run, before, hashes }
+        HashedRun { run, before, reading }
     }
 }

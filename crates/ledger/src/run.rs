@@ -3,12 +3,15 @@
 //! Chain, sequence number and the hash before are left out of each event, because each has only
 //! one possible value. A run is kept as its bytes; events are looked at in place.
 
+use std::sync::Arc;
+
 use bytes::Bytes;
 
 use crate::chain::{ChainStart, DeviceSecret, Tip, head_bytes, verify_signature};
 use crate::codec::MAX_PAYLOAD;
-use crate::event::{Event, hash_event, seal_payload};
+use crate::event::{Event, EventHasher, seal_payload};
 use crate::ids::{ChainId, CrewId, EventHash};
+use crate::kinds::Kind;
 use crate::refusal::Refusal;
 use crate::sealing::{NONCE, OfficeKey};
 
@@ -47,12 +50,46 @@ pub struct PlacedEvent<'a> {
     pub view: EventView<'a>,
 }
 
+impl EventView<'_> {
+    /// What stands before its payload in a run.
+    pub(crate) fn header(&self) -> [u8; EVENT_HEADER] {
+        let mut header = [0; EVENT_HEADER];
+        header[..8].copy_from_slice(&self.made_at.to_le_bytes());
+        header[8..10].copy_from_slice(&self.kind.to_le_bytes());
+        header[10..12].copy_from_slice(&self.kind_version.to_le_bytes());
+        header[12..].copy_from_slice(&u32::try_from(self.payload.len()).unwrap_or(u32::MAX).to_le_bytes());
+        header
+    }
+}
+
 impl PlacedEvent<'_> {
     /// The event, whole, given its chain and the hash before it.
     #[must_use]
     pub fn whole(&self, chain: ChainId, prev: EventHash) -> Event {
         let EventView { made_at, kind, kind_version, payload } = self.view;
         Event { chain, seq: self.seq, prev, made_at, kind, kind_version, payload: payload.to_vec() }
+    }
+}
+
+/// What one reading of a run's events tells. Long runs are read once: each reading fetches all of it from memory again.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Reading {
+    /// The hash of each.
+    pub(crate) hashes: Arc<[EventHash]>,
+    /// When the first and the last of them were made.
+    made_at: Option<(i64, i64)>,
+    /// Whether one was made before the one before it.
+    time_runs_back: bool,
+    /// Whether one of them makes the roster.
+    pub(crate) makes_roster: bool,
+}
+
+impl Reading {
+    fn note(&mut self, event: &EventView<'_>) {
+        let (first, last) = self.made_at.unwrap_or((event.made_at, event.made_at));
+        self.time_runs_back |= event.made_at < last;
+        self.made_at = Some((first, event.made_at));
+        self.makes_roster |= Kind::from_number(event.kind).is_some_and(Kind::is_roster);
     }
 }
 
@@ -66,15 +103,16 @@ fn array<const N: usize>(bytes: &[u8], at: usize) -> Option<[u8; N]> {
     bytes.get(at..at.checked_add(N)?)?.try_into().ok()
 }
 
-/// Reads the event at the front and gives the bytes behind it.
-fn split_event(bytes: &[u8]) -> Option<(EventView<'_>, &[u8])> {
+/// Reads the event at the front, and gives its bytes and those behind it.
+fn split_event(bytes: &[u8]) -> Option<(EventView<'_>, &[u8], &[u8])> {
     let made_at = i64::from_le_bytes(array(bytes, 0)?);
     let kind = u16::from_le_bytes(array(bytes, 8)?);
     let kind_version = u16::from_le_bytes(array(bytes, 10)?);
     let length = usize::try_from(u32::from_le_bytes(array(bytes, 12)?)).ok()?;
     let end = EVENT_HEADER.checked_add(length).filter(|_| length <= MAX_PAYLOAD)?;
-    let payload = bytes.get(EVENT_HEADER..end)?;
-    Some((EventView { made_at, kind, kind_version, payload }, bytes.get(end..)?))
+    let (own, behind) = bytes.split_at_checked(end)?;
+    let payload = own.get(EVENT_HEADER..)?;
+    Some((EventView { made_at, kind, kind_version, payload }, own, behind))
 }
 
 impl Run {
@@ -96,7 +134,7 @@ impl Run {
         last_seq.ok_or(Refusal::MalformedEnvelope)?;
         let mut rest = run.event_bytes().ok_or(Refusal::MalformedEnvelope)?;
         for _ in 0..count {
-            (_, rest) = split_event(rest).ok_or(Refusal::MalformedEnvelope)?;
+            (.., rest) = split_event(rest).ok_or(Refusal::MalformedEnvelope)?;
         }
         if rest.is_empty() { Ok(run) } else { Err(Refusal::MalformedEnvelope) }
     }
@@ -133,34 +171,46 @@ impl Run {
 
     /// The events in order.
     pub fn events(&self) -> impl Iterator<Item = EventView<'_>> {
+        self.events_with_bytes().map(|(event, _)| event)
+    }
+
+    /// Each with its bytes.
+    fn events_with_bytes(&self) -> impl Iterator<Item = (EventView<'_>, &[u8])> {
         let mut rest = self.event_bytes().unwrap_or_default();
         std::iter::from_fn(move || {
-            let (event, behind) = split_event(rest)?;
+            let (event, own, behind) = split_event(rest)?;
             rest = behind;
-            Some(event)
+            Some((event, own))
         })
     }
 
     /// The events with sequence numbers and hashes, given the hash before the first.
     pub fn placed_events(&self, before: EventHash) -> impl Iterator<Item = PlacedEvent<'_>> {
         let (chain, mut seq, mut prev) = (self.chain(), self.first_seq(), before);
-        self.events().map(move |view| {
-            let kind = (view.kind, view.kind_version);
-            let placed = PlacedEvent {
-                seq,
-                hash: hash_event((chain, seq, prev), view.made_at, kind, view.payload),
-                view,
-            };
+        let mut hasher = EventHasher::new();
+        self.events_with_bytes().map(move |(view, own)| {
+            let placed = PlacedEvent { seq, hash: hasher.hash((chain, seq, prev), own), view };
             seq += 1;
             prev = placed.hash;
             placed
         })
     }
 
-    /// The hashes of the events, given the hash before the first.
-    #[must_use]
-    pub fn hashes(&self, before: EventHash) -> Vec<EventHash> {
-        self.placed_events(before).map(|event| event.hash).collect()
+    /// The hashes of the events, given the hash before the first, and what else one reading of them tells.
+    pub(crate) fn read(&self, before: EventHash) -> Reading {
+        let (mut reading, mut hashes) = (Reading::default(), Vec::with_capacity(self.count() as usize));
+        for event in self.placed_events(before) {
+            reading.note(&event.view);
+            hashes.push(event.hash);
+        }
+        Reading { hashes: hashes.into(), ..reading }
+    }
+
+    /// The same, where the hashes are known.
+    pub(crate) fn read_known(&self, hashes: Arc<[EventHash]>) -> Reading {
+        let mut reading = Reading { hashes, ..Reading::default() };
+        self.events().for_each(|event| reading.note(&event));
+        reading
     }
 
     /// The events, whole, given the hash before the first.
@@ -179,33 +229,29 @@ impl Run {
     /// [`Refusal::OutOfOrder`] unless it begins right at the tip, [`Refusal::TimeRunsBack`], or
     /// [`Refusal::BadSignature`]; a run of another chain's past has a signature that does not fit.
     pub fn verify(&self, crew: &CrewId, start: &ChainStart, tip: &Tip) -> Result<Tip, Refusal> {
-        let hashes = self.hashes(tip.hash);
-        let reached = self.follow(start, tip, &hashes)?;
+        let reached = self.follow(start, tip, &self.read(tip.hash))?;
         self.check_head(crew, start, &reached)?;
         Ok(reached)
     }
 
-    /// The tip after the run, which must continue the chain at `tip`, where its events have these hashes.
-    /// The head is not looked at.
+    /// The tip after the run, which must continue the chain at `tip`, given what its reading told. The head is not
+    /// looked at.
     ///
     /// # Errors
     /// [`Refusal::OutOfOrder`], [`Refusal::TimeRunsBack`], or [`Refusal::MalformedEnvelope`] unless there
     /// is one hash for each event.
-    pub(crate) fn follow(&self, start: &ChainStart, tip: &Tip, hashes: &[EventHash]) -> Result<Tip, Refusal> {
+    pub(crate) fn follow(&self, start: &ChainStart, tip: &Tip, reading: &Reading) -> Result<Tip, Refusal> {
         if self.chain() != start.chain || self.first_seq() != tip.next_seq {
             return Err(Refusal::OutOfOrder);
         }
-        let hash = *hashes.last().ok_or(Refusal::EmptyRun)?;
-        if u32::try_from(hashes.len()) != Ok(self.count()) {
+        let hash = *reading.hashes.last().ok_or(Refusal::EmptyRun)?;
+        if u32::try_from(reading.hashes.len()) != Ok(self.count()) {
             return Err(Refusal::MalformedEnvelope);
         }
-        let mut made_at = tip.made_at;
-        for event in self.events() {
-            if event.made_at < made_at {
-                return Err(Refusal::TimeRunsBack);
-            }
-            made_at = event.made_at;
-        }
+        let made_at = match reading.made_at {
+            Some((first, last)) if !reading.time_runs_back && first >= tip.made_at => last,
+            Some(_) | None => return Err(Refusal::TimeRunsBack),
+        };
         Ok(Tip { next_seq: self.next_seq(), hash, made_at })
     }
 
@@ -229,7 +275,7 @@ impl Run {
         let left = u64::from(self.count()).checked_sub(skip).filter(|left| *left > 0)?;
         let mut rest = self.event_bytes()?;
         for _ in 0..skip {
-            (_, rest) = split_event(rest)?;
+            (.., rest) = split_event(rest)?;
         }
         let mut bytes = Vec::with_capacity(RUN_HEADER + rest.len() + SIGNATURE);
         bytes.extend_from_slice(&self.bytes[..16]);
@@ -286,6 +332,7 @@ pub struct RunBuilder {
     tip: Tip,
     first_seq: u64,
     bytes: Vec<u8>,
+    hasher: EventHasher,
 }
 
 impl RunBuilder {
@@ -296,7 +343,7 @@ impl RunBuilder {
         bytes.extend_from_slice(&start.chain.0);
         bytes.extend_from_slice(&tip.next_seq.to_le_bytes());
         bytes.extend_from_slice(&[0; 4]);
-        Self { start, tip, first_seq: tip.next_seq, bytes }
+        Self { start, tip, first_seq: tip.next_seq, bytes, hasher: EventHasher::new() }
     }
 
     /// Adds an event and gives its hash. A clock that was turned back does not turn the chain back.
@@ -307,22 +354,18 @@ impl RunBuilder {
         &mut self,
         now_ms: i64,
         kind: u16,
-        version: u16,
+        kind_version: u16,
         payload: &[u8],
     ) -> Result<EventHash, Refusal> {
         let length = self.bytes.len() + EVENT_HEADER + payload.len() + SIGNATURE;
         if payload.len() > MAX_PAYLOAD || length > 1024 * 1024 {
             return Err(Refusal::TooLarge);
         }
-        let made_at = now_ms.max(self.tip.made_at);
-        self.bytes.extend_from_slice(&made_at.to_le_bytes());
-        self.bytes.extend_from_slice(&kind.to_le_bytes());
-        self.bytes.extend_from_slice(&version.to_le_bytes());
-        let length = u32::try_from(payload.len()).map_err(|_| Refusal::TooLarge)?;
-        self.bytes.extend_from_slice(&length.to_le_bytes());
+        let (made_at, begin) = (now_ms.max(self.tip.made_at), self.bytes.len());
+        self.bytes.extend_from_slice(&EventView { made_at, kind, kind_version, payload }.header());
         self.bytes.extend_from_slice(payload);
         let place = (self.start.chain, self.tip.next_seq, self.tip.hash);
-        let hash = hash_event(place, made_at, (kind, version), payload);
+        let hash = self.hasher.hash(place, self.bytes.get(begin..).unwrap_or_default());
         self.tip = Tip { next_seq: self.tip.next_seq + 1, hash, made_at };
         Ok(hash)
     }

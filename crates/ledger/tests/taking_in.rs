@@ -174,21 +174,23 @@ fn a_run_that_was_checked_once_is_taken_in_again_by_its_hashes() {
     assert_eq!(checked.events().map(|event| (event.seq, event.hash)).collect::<Vec<_>>(), {
         run.placed_events(founded.tip().hash).map(|event| (event.seq, event.hash)).collect::<Vec<_>>()
     });
-    let known = founded.ledger.check_known_run(run.clone(), hashes.clone());
+    let known = founded.ledger.check_known_run(run.clone(), hashes.clone().into());
     assert_eq!(known, Ok(TakenIn::New(checked.clone())));
 
     // One hash for each event, and only right behind what is held.
-    let too_few = founded.ledger.check_known_run(run.clone(), hashes[1..].to_vec());
+    let too_few = founded.ledger.check_known_run(run.clone(), hashes[1..].into());
     assert_eq!(too_few, Err(Refusal::MalformedEnvelope));
-    assert_eq!(founded.ledger.check_known_run(run.clone(), Vec::new()), Err(Refusal::EmptyRun));
+    assert_eq!(founded.ledger.check_known_run(run.clone(), [].into()), Err(Refusal::EmptyRun));
     let (ahead, _) = founded.notes(after, b"d");
-    assert_eq!(founded.ledger.check_known_run(ahead.clone(), vec![after.hash]), Err(Refusal::OutOfOrder));
+    assert_eq!(founded.ledger.check_known_run(ahead.clone(), [after.hash].into()), Err(Refusal::OutOfOrder));
 
     // Other hashes are believed for the time being, and the head tells.
     let mut others = hashes;
     others[2].0[0] ^= 1;
     let mut believing = founded.ledger.clone();
-    let Ok(TakenIn::New(wrong)) = believing.check_known_run(run.clone(), others) else { panic!("it fits") };
+    let Ok(TakenIn::New(wrong)) = believing.check_known_run(run.clone(), others.into()) else {
+        panic!("it fits")
+    };
     believing.take_in(&wrong);
     assert_eq!(believing.check_head(&run), Err(Refusal::BadSignature));
     let mut right = founded.ledger.clone();
@@ -203,5 +205,5 @@ fn a_known_founding_is_of_the_crew_all_the_same() {
     let mut other = Ledger::new(CrewId([9; 32]));
     other.take_in_chain(founded.start).unwrap();
     let hash = EventHash(founded.ledger.crew().0);
-    assert_eq!(other.check_known_run(founded.run.clone(), vec![hash]), Err(Refusal::WrongCrew));
+    assert_eq!(other.check_known_run(founded.run.clone(), [hash].into()), Err(Refusal::WrongCrew));
 }

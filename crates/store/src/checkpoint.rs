@@ -127,17 +127,11 @@ pub(crate) fn write(
     name: &str,
     crew: CrewId,
     mark: Mark,
-    payload: &[u8],
+    payload: impl Iterator<Item = Vec<u8>>,
 ) -> Result<(), CheckpointError> {
     if name.is_empty() || !name.bytes().all(|byte| byte.is_ascii_lowercase()) {
         return Err(CheckpointError::BadName { name: name.to_owned() });
     }
-    let header = Header {
-        mark,
-        crew,
-        payload_checksum: crc32c::crc32c(payload),
-        payload_length: payload.len() as u64,
-    };
     let file_name = file_of(name);
     let beside = format!("{CHECKPOINT_FOLDER}/{name}.new");
     match disk.remove(&beside) {
@@ -146,7 +140,7 @@ pub(crate) fn write(
         }
         Ok(()) | Err(_) => {}
     }
-    let written = write_beside(disk, &beside, &header, payload);
+    let written = write_beside(disk, &beside, (crew, mark), payload);
     if let Err(error) = written {
         disk.remove(&beside).unwrap_or_else(|left| tracing::warn!(beside, %left, "half a checkpoint stays"));
         return Err(error.into());
@@ -156,10 +150,20 @@ pub(crate) fn write(
     Ok(())
 }
 
-fn write_beside(disk: &dyn Disk, beside: &str, header: &Header, payload: &[u8]) -> Result<(), DiskError> {
+fn write_beside(
+    disk: &dyn Disk,
+    beside: &str,
+    (crew, mark): (CrewId, Mark),
+    payload: impl Iterator<Item = Vec<u8>>,
+) -> Result<(), DiskError> {
     let file = disk.create(beside).tried("create", beside)?;
+    let mut header = Header { mark, crew, payload_checksum: 0, payload_length: 0 };
+    for piece in payload {
+        file.write_at(HEADER_BYTES as u64 + header.payload_length, &piece).tried("write", beside)?;
+        header.payload_checksum = crc32c::crc32c_append(header.payload_checksum, &piece);
+        header.payload_length += piece.len() as u64;
+    }
     file.write_at(0, &header.to_bytes()).tried("write", beside)?;
-    file.write_at(HEADER_BYTES as u64, payload).tried("write", beside)?;
     file.sync_data().tried("sync", beside)
 }
 

@@ -7,6 +7,8 @@
 
 use std::ops::Range;
 
+use bytes::Bytes;
+
 use crate::Position;
 use crate::frame::{self, RecordKind};
 use crate::index::Entry;
@@ -34,22 +36,10 @@ pub(crate) struct PlacedRun {
 }
 
 impl Extent {
-    /// The runs, each with its bytes unless they are damaged. Those of a long run, which is alone, are not copied.
-    pub(crate) fn into_runs(self) -> impl Iterator<Item = (RunSpan, Position, Result<Vec<u8>, Damage>)> {
-        let Self { runs, mut bytes } = self;
-        let is_alone = runs.len() == 1;
-        runs.into_iter().map(move |run| {
-            let own = run.bytes.map(|range| {
-                if is_alone {
-                    bytes.truncate(range.end);
-                    bytes.drain(..range.start);
-                    std::mem::take(&mut bytes)
-                } else {
-                    bytes.get(range).unwrap_or_default().to_vec()
-                }
-            });
-            (run.span, run.place, own)
-        })
+    /// The runs, each with its bytes unless they are damaged. They are not copied.
+    pub(crate) fn into_runs(self) -> impl Iterator<Item = (RunSpan, Position, Result<Bytes, Damage>)> {
+        let bytes = Bytes::from(self.bytes);
+        self.runs.into_iter().map(move |run| (run.span, run.place, run.bytes.map(|range| bytes.slice(range))))
     }
 }
 

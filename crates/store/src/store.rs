@@ -6,6 +6,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use bytes::Bytes;
 use ledger::sabotage::Fault;
 use ledger::{ChainId, CrewId};
 
@@ -37,7 +38,7 @@ pub struct StoredRun {
     /// Where its record begins.
     pub place: Position,
     /// The encoded run.
-    pub bytes: Vec<u8>,
+    pub bytes: Bytes,
 }
 
 /// What a replay met on its way.
@@ -78,12 +79,13 @@ pub struct CheckpointWriter {
 }
 
 impl CheckpointWriter {
-    /// Stores folded state that holds everything appended before this was begun, and nothing behind it.
+    /// Stores folded state that holds everything appended before this was begun, and nothing behind it. It comes in
+    /// pieces, so that it need not be in memory whole.
     ///
     /// # Errors
     /// As [`Store::write_checkpoint`].
-    pub fn write(self, name: &str, bytes: &[u8]) -> Result<(), CheckpointError> {
-        checkpoint::write(&*self.disk, name, self.crew, self.mark, bytes)
+    pub fn write(self, name: &str, pieces: impl Iterator<Item = Vec<u8>>) -> Result<(), CheckpointError> {
+        checkpoint::write(&*self.disk, name, self.crew, self.mark, pieces)
     }
 }
 
@@ -322,7 +324,7 @@ impl Store {
     /// # Errors
     /// [`CheckpointError`]; the checkpoint before it then still stands, and the writer goes on.
     pub fn write_checkpoint(&mut self, name: &str, bytes: &[u8]) -> Result<(), CheckpointError> {
-        self.begin_checkpoint().write(name, bytes)
+        self.begin_checkpoint().write(name, std::iter::once(bytes.to_vec()))
     }
 
     /// Begins a checkpoint of what is appended by now. Its bytes may be written while more is appended.

@@ -142,7 +142,7 @@ proptest! {
                 prop_assert_eq!(&read.bytes, bytes);
             }
         }
-        let read: Vec<Vec<u8>> = store.runs(chain(1), 0).map(|run| run.expect("sound").bytes).collect();
+        let read: Vec<Vec<u8>> = store.runs(chain(1), 0).map(|run| run.expect("sound").bytes.into()).collect();
         prop_assert_eq!(read, all.iter().map(|(_, bytes)| bytes.clone()).collect::<Vec<_>>());
         let deep = store.verify_deep().expect("reads");
         prop_assert_eq!((deep.groups, deep.runs), (groups.len() as u64, all.len() as u64));

@@ -42,7 +42,8 @@ fn check(store: &mut Store, runs: &[Kept]) {
         }
         assert_eq!(store.read_run(span.chain, span.last_seq() + 1).expect("reads"), None);
     }
-    let walked: Vec<Vec<u8>> = store.runs(chain(1), 6000).map(|run| run.expect("sound").bytes).collect();
+    let walked: Vec<Vec<u8>> =
+        store.runs(chain(1), 6000).map(|run| run.expect("sound").bytes.into()).collect();
     let expected = runs.iter().map(|(_, bytes)| bytes).filter(|bytes| {
         RunSpan::of(bytes).is_some_and(|span| span.chain == chain(1) && span.last_seq() >= 6000)
     });
@@ -158,7 +159,7 @@ type Model = BTreeMap<ChainId, BTreeMap<(u64, Position), Vec<u8>>>;
 
 fn walk(store: &mut Store, chain: ChainId, from_seq: u64) -> Vec<((u64, Position), Vec<u8>)> {
     let runs = store.runs(chain, from_seq).map(|run| run.expect("sound"));
-    runs.map(|run| ((run.span.first_seq, run.place), run.bytes)).collect()
+    runs.map(|run| ((run.span.first_seq, run.place), run.bytes.into())).collect()
 }
 
 proptest! {
