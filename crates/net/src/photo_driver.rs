@@ -7,9 +7,10 @@ use std::mem::take;
 use std::sync::Arc;
 use std::time::Duration;
 
+use bytes::Bytes;
 use ledger::{DeviceKey, PhotoHash, Refusal};
 use quinn::{Connection, RecvStream, SendStream, Side, VarInt};
-use sync::photos::{GroupHash, Outline, PhotoOutput, PhotoSession, Portion};
+use sync::photos::{GROUP, GroupHash, Outline, PhotoOutput, PhotoSession, Portion};
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 use tokio::time::sleep;
@@ -18,8 +19,8 @@ use crate::holder::Fault;
 use crate::photo_holder::PhotoHolder;
 use crate::streams::{Incoming, Outgoing};
 
-/// Bytes of groups that are written to disk at a time.
-const WRITE_AT_ONCE: usize = 1024 * 1024;
+/// Groups that are written to disk at a time: 1 MiB.
+const GROUPS_AT_ONCE: usize = 1024 * 1024 / GROUP;
 /// Photos that are made durable side by side: a disk does many at once in little more time than one.
 const MOST_FINISHING: usize = 16;
 /// Jobs that may wait for the disk before no more is read: a peer can say much that has to be noted.
@@ -54,9 +55,9 @@ enum Done {
 /// What is to be done on the disk in this order.
 enum OnDisk {
     Trim(PhotoHash, usize),
-    Write { photo: PhotoHash, group: usize, of: usize, bytes: Vec<u8>, frames: usize },
+    Write { photo: PhotoHash, group: usize, of: usize, pieces: Vec<Bytes> },
     Finish(PhotoHash, Outline),
-    KeepSmall(PhotoHash, Vec<u8>),
+    KeepSmall(PhotoHash, Bytes),
 }
 
 struct Driver {
@@ -215,7 +216,7 @@ impl Driver {
     fn take_in_input(&mut self) {
         while !self.over && self.wants_frames() {
             match self.incoming.next_frame() {
-                Ok(Some(frame)) => self.session.handle_frame(&frame),
+                Ok(Some(frame)) => self.session.handle_frame(frame),
                 Ok(None) => break,
                 Err(refusal) => self.refuse(refusal),
             }
@@ -235,7 +236,7 @@ impl Driver {
     fn do_output(&mut self, output: PhotoOutput) {
         let (peer, holder) = (self.peer, Arc::clone(&self.holder));
         match output {
-            PhotoOutput::Send(frame) => self.outgoing.push(frame.into()),
+            PhotoOutput::Send(frame) => self.outgoing.push(frame),
             PhotoOutput::Look(photos) => self.start(move || Done::Looked(holder.look(peer, &photos))),
             PhotoOutput::PeerHolds(portions) => self.start(move || {
                 holder.note(peer, &portions);
@@ -280,17 +281,15 @@ impl Driver {
     }
 
     /// Groups in a row are written together.
-    fn write(&mut self, photo: PhotoHash, group: usize, of: usize, bytes: Vec<u8>) {
-        if let Some(OnDisk::Write { photo: last, group: first, bytes: before, frames, .. }) =
-            self.on_disk.back_mut()
+    fn write(&mut self, photo: PhotoHash, group: usize, of: usize, bytes: Bytes) {
+        if let Some(OnDisk::Write { photo: last, group: first, pieces, .. }) = self.on_disk.back_mut()
             && *last == photo
-            && *first + *frames == group
-            && before.len() < WRITE_AT_ONCE
+            && *first + pieces.len() == group
+            && pieces.len() < GROUPS_AT_ONCE
         {
-            before.extend_from_slice(&bytes);
-            *frames += 1;
+            pieces.push(bytes);
         } else {
-            self.on_disk.push_back(OnDisk::Write { photo, group, of, bytes, frames: 1 });
+            self.on_disk.push_back(OnDisk::Write { photo, group, of, pieces: vec![bytes] });
         }
     }
 
@@ -342,7 +341,7 @@ impl Driver {
                 self.session.handle_claimed(photo, here);
             }
             Done::Outlined(photo, outline) => self.session.handle_outlined(photo, outline),
-            Done::Read(photo, bytes) => self.session.handle_read(photo, bytes.as_deref()),
+            Done::Read(photo, bytes) => self.session.handle_read(photo, bytes.map(Bytes::from)),
             Done::ReadSmall(photo, bytes) => self.session.handle_read_small(photo, bytes.as_deref()),
             Done::Written(written, to_finish) => {
                 self.is_on_disk = false;
@@ -399,9 +398,10 @@ fn on_disk(holder: &dyn PhotoHolder, peer: DeviceKey, work: VecDeque<OnDisk>) ->
     for piece in work {
         let (photo, length, done) = match piece {
             OnDisk::Trim(photo, groups) => (photo, 0, holder.trim(photo, groups)),
-            OnDisk::Write { photo, bytes, .. } if failed.contains(&photo) => (photo, bytes.len(), Ok(())),
-            OnDisk::Write { photo, group, of, bytes, .. } => {
-                (photo, bytes.len(), holder.write(photo, group, of, &bytes))
+            OnDisk::Write { photo, group, of, pieces } => {
+                let length = pieces.iter().map(Bytes::len).sum();
+                let is_lost = failed.contains(&photo);
+                (photo, length, if is_lost { Ok(()) } else { holder.write(photo, group, of, &pieces) })
             }
             OnDisk::KeepSmall(photo, bytes) => (photo, 0, holder.keep_small(peer, photo, &bytes)),
             OnDisk::Finish(photo, outline) => {

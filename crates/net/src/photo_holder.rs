@@ -1,5 +1,6 @@
 //! What this crate asks of the keeper of the photos.
 
+use bytes::Bytes;
 use ledger::{DeviceKey, PhotoHash};
 use sync::photos::{GroupHash, Outline, Portion};
 use tokio::sync::watch;
@@ -39,11 +40,11 @@ pub trait PhotoHolder: Send + Sync + 'static {
     /// The small picture of a photo, if the peer may have it.
     fn read_small(&self, peer: DeviceKey, photo: PhotoHash) -> Option<Vec<u8>>;
 
-    /// Writes groups in a row to the beginning of a photo of so many groups, which is not whole yet.
+    /// Writes groups in a row, each a piece, to the beginning of a photo of so many groups, which is not whole yet.
     ///
     /// # Errors
     /// Why not.
-    fn write(&self, photo: PhotoHash, group: usize, of: usize, bytes: &[u8]) -> Result<(), Fault>;
+    fn write(&self, photo: PhotoHash, group: usize, of: usize, pieces: &[Bytes]) -> Result<(), Fault>;
 
     /// Cuts the beginning of a photo off behind so many groups.
     ///

@@ -9,7 +9,7 @@ pub const MAX_FRAME: usize = 65_536;
 /// Most bytes of a length.
 const MAX_LENGTH: usize = 3;
 
-/// A frame to be sent. What it carries of a run is not copied.
+/// A frame to be sent. What it carries of a run or a photo is not copied.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Frame {
     head: Bytes,
@@ -17,9 +17,9 @@ pub struct Frame {
 }
 
 impl Frame {
-    /// A frame that begins with its kind and a mark, and carries these bytes.
-    pub(crate) fn carrying(head: [u8; 2], body: Bytes) -> Self {
-        Self { head: Bytes::copy_from_slice(&head), body }
+    /// A frame that begins with its kind and what else there is to say, and carries these bytes.
+    pub(crate) fn carrying(head: &[u8], body: Bytes) -> Self {
+        Self { head: Bytes::copy_from_slice(head), body }
     }
 
     /// The number of its kind; nought of an empty one, which is none.

@@ -106,7 +106,7 @@ fn parts(kind: u8, whole: &Bytes) -> impl Iterator<Item = Frame> {
     let mut rest = whole.clone();
     std::iter::from_fn(move || {
         let part = rest.split_to(rest.len().min(PART));
-        (!part.is_empty()).then(|| Frame::carrying([kind, u8::from(rest.is_empty())], part))
+        (!part.is_empty()).then(|| Frame::carrying(&[kind, u8::from(rest.is_empty())], part))
     })
 }
 

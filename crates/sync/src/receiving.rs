@@ -75,6 +75,9 @@ impl Receiving {
         if self.parts.len() + bytes.len() > MAX_RUN {
             return Err(Refusal::TooLarge);
         }
+        if self.parts.is_empty() && !last {
+            self.parts.reserve_exact(MAX_RUN); // There is more to come, and growing copies it again and again.
+        }
         self.parts.extend_from_slice(bytes);
         if !last {
             return Ok(None);

@@ -12,6 +12,7 @@ use std::io::{self, ErrorKind, Read as _, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
+use bytes::Bytes;
 use ledger::{DeviceKey, PhotoHash};
 use sync::photos::{GROUP, GroupHash, Outline, Outliner, Portion};
 use tokio::sync::watch;
@@ -252,7 +253,7 @@ impl Album {
         }
     }
 
-    /// Writes groups of a photo behind those that are here.
+    /// Writes groups of a photo, each a piece, behind those that are here.
     ///
     /// # Errors
     /// What the disk says, or that they are not the next.
@@ -261,7 +262,7 @@ impl Album {
         photo: PhotoHash,
         group: usize,
         of: usize,
-        bytes: &[u8],
+        pieces: &[Bytes],
     ) -> Result<(), String> {
         let is_next = self.state().coming.get(&photo).is_some_and(|coming| coming.groups == group);
         if !is_next {
@@ -270,10 +271,10 @@ impl Album {
         self.on_disk(photo, |part| {
             let mut file = private(part)?;
             file.seek(SeekFrom::Start(group as u64 * GROUP as u64))?;
-            file.write_all(bytes)
+            pieces.iter().try_for_each(|piece| file.write_all(piece))
         })?;
         if let Some(coming) = self.state().coming.get_mut(&photo) {
-            (coming.groups, coming.of) = (group + bytes.len().div_ceil(GROUP), of);
+            (coming.groups, coming.of) = (group + pieces.len(), of);
         }
         Ok(())
     }

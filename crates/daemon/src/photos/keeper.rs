@@ -3,6 +3,7 @@
 
 use std::sync::{Arc, Weak};
 
+use bytes::Bytes;
 use ledger::roster_events::Role;
 use ledger::{DeviceKey, PhotoHash};
 use net::{Fault, PhotoHolder};
@@ -116,8 +117,8 @@ impl PhotoHolder for Keeper {
         self.may_have(peer, photo).then(|| self.album.read_small(photo)).flatten()
     }
 
-    fn write(&self, photo: PhotoHash, group: usize, of: usize, bytes: &[u8]) -> Result<(), Fault> {
-        self.album.write(photo, group, of, bytes).map_err(Fault)
+    fn write(&self, photo: PhotoHash, group: usize, of: usize, pieces: &[Bytes]) -> Result<(), Fault> {
+        self.album.write(photo, group, of, pieces).map_err(Fault)
     }
 
     fn trim(&self, photo: PhotoHash, groups: usize) -> Result<(), Fault> {

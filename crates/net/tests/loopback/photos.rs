@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, MutexGuard};
 
+use bytes::Bytes;
 use ledger::{DeviceKey, PhotoHash};
 use net::config::SYNC_PROTOCOL;
 use net::{Endpoint, Fault, PhotoHolder};
@@ -112,11 +113,11 @@ impl PhotoHolder for Photos {
         None
     }
 
-    fn write(&self, photo: PhotoHash, group: usize, _of: usize, bytes: &[u8]) -> Result<(), Fault> {
+    fn write(&self, photo: PhotoHash, group: usize, _of: usize, pieces: &[Bytes]) -> Result<(), Fault> {
         let mut held = self.held();
         let part = held.parts.entry(photo).or_default();
         assert_eq!(part.len(), group * GROUP, "groups come in a row");
-        part.extend_from_slice(bytes);
+        pieces.iter().for_each(|piece| part.extend_from_slice(piece));
         Ok(())
     }
 

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
+use bytes::Bytes;
 use ledger::{PhotoHash, Refusal};
 
 use super::frames::{self, MAX_ASKED_ABOUT, Portion};
@@ -199,17 +200,17 @@ impl Asking {
         Ok(progress)
     }
 
-    pub(super) fn group(&mut self, bytes: &[u8]) -> Result<Progress, Refusal> {
+    pub(super) fn group(&mut self, bytes: Bytes) -> Result<Progress, Refusal> {
         let ask = self.asks.front_mut().ok_or(Refusal::UnexpectedFrame)?;
         let outline = ask.outline.as_ref().ok_or(Refusal::UnexpectedFrame)?;
-        if !outline.proves(ask.next, bytes) {
+        if !outline.proves(ask.next, &bytes) {
             return Err(Refusal::WrongPhoto);
         }
         let mut progress = Progress::default();
         if ask.fate == Fate::Written {
             let (photo, group, of) = (ask.photo, ask.next, outline.groups().len());
-            progress.work.push(PhotoOutput::Write { photo, group, of, bytes: bytes.to_vec() });
             self.unwritten += bytes.len();
+            progress.work.push(PhotoOutput::Write { photo, group, of, bytes });
         }
         ask.next += 1;
         self.end_if_whole(&mut progress);
@@ -232,10 +233,10 @@ impl Asking {
         }
     }
 
-    pub(super) fn small(&mut self, bytes: &[u8]) -> Result<PhotoOutput, Refusal> {
+    pub(super) fn small(&mut self, bytes: Bytes) -> Result<PhotoOutput, Refusal> {
         let ask =
             self.asks.pop_front_if(|ask| ask.portion == Portion::Small).ok_or(Refusal::UnexpectedFrame)?;
-        Ok(PhotoOutput::KeepSmall { photo: ask.photo, bytes: bytes.to_vec() })
+        Ok(PhotoOutput::KeepSmall { photo: ask.photo, bytes })
     }
 
     pub(super) fn missing(&mut self) -> Result<PhotoOutput, Refusal> {

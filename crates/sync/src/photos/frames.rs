@@ -1,10 +1,11 @@
 //! The frames of the stream of photos and their bytes. Numbers are in little-endian order, and the kinds of frame are
 //! a numbered, append-only list of their own.
 
+use bytes::Bytes;
 use ledger::{PhotoHash, Refusal};
 
 use super::outline::{GROUP, MAX_GROUPS, Outline};
-use crate::frame::MAX_FRAME;
+use crate::frame::{Frame as Sent, MAX_FRAME};
 
 /// Most photos in one question, and in one piece of news.
 pub const MAX_ASKED_ABOUT: usize = 1024;
@@ -57,7 +58,7 @@ impl Portion {
 
 /// A frame's content.
 #[derive(Debug, PartialEq, Eq)]
-pub(crate) enum Frame<'a> {
+pub(crate) enum Frame {
     /// How much of the photos the sender keeps: the first frame each way, and again whenever that changes.
     Opening(Portion),
     /// How much do you have of these?
@@ -69,9 +70,9 @@ pub(crate) enum Frame<'a> {
     /// What proves the groups that come next.
     Outline(Outline),
     /// The next group.
-    Group(&'a [u8]),
+    Group(Bytes),
     /// A small picture.
-    Small(&'a [u8]),
+    Small(Bytes),
     /// What was asked for longest ago, or what is being sent, can't be had here.
     Missing,
     /// The sender has these whole from now on.
@@ -103,8 +104,8 @@ pub(crate) fn outline(outline: &Outline) -> Vec<u8> {
     [&[OUTLINE][..], &outline.encode()].concat()
 }
 
-pub(crate) fn group(bytes: &[u8]) -> Vec<u8> {
-    [&[GROUP_OF][..], bytes].concat()
+pub(crate) fn group(bytes: Bytes) -> Sent {
+    Sent::carrying(&[GROUP_OF], bytes)
 }
 
 pub(crate) fn small(bytes: &[u8]) -> Vec<u8> {
@@ -131,13 +132,13 @@ fn with_photos(kind: u8, photos: &[PhotoHash]) -> Vec<u8> {
     std::iter::once(kind).chain(photos.iter().flat_map(|photo| photo.0)).collect()
 }
 
-impl<'a> Frame<'a> {
-    /// Reads a frame.
+impl Frame {
+    /// Reads a frame. The bytes of photos are not copied.
     ///
     /// # Errors
     /// [`Refusal::FrameTooLarge`], [`Refusal::TooMuchClaimed`], or [`Refusal::UnexpectedFrame`] for bytes that no
     /// frame has.
-    pub(crate) fn decode(frame: &'a [u8]) -> Result<Self, Refusal> {
+    pub(crate) fn decode(frame: &Bytes) -> Result<Self, Refusal> {
         if frame.len() > MAX_FRAME {
             return Err(Refusal::FrameTooLarge);
         }
@@ -155,8 +156,8 @@ impl<'a> Frame<'a> {
                 .map(Self::Answer),
             ASK => decode_ask(content),
             OUTLINE => Outline::decode(content).map(Self::Outline),
-            GROUP_OF if fits(GROUP) => Some(Self::Group(content)),
-            SMALL if fits(MAX_SMALL) => Some(Self::Small(content)),
+            GROUP_OF if fits(GROUP) => Some(Self::Group(frame.slice_ref(content))),
+            SMALL if fits(MAX_SMALL) => Some(Self::Small(frame.slice_ref(content))),
             MISSING if content.is_empty() => Some(Self::Missing),
             GAINED => Some(Self::Gained(photos(content)?)),
             GOODBYE => content.try_into().ok().map(|number| Self::Goodbye(u16::from_le_bytes(number))),
@@ -174,7 +175,7 @@ fn one(content: &[u8]) -> Option<u8> {
     }
 }
 
-fn decode_ask(content: &[u8]) -> Option<Frame<'_>> {
+fn decode_ask(content: &[u8]) -> Option<Frame> {
     let (portion, rest) = content.split_first()?;
     let (from, photo) = rest.split_first_chunk::<2>()?;
     let (from, photo) = (usize::from(u16::from_le_bytes(*from)), PhotoHash(photo.try_into().ok()?));
@@ -202,6 +203,10 @@ mod tests {
     use super::super::outline::Outliner;
     use super::*;
 
+    fn decode(bytes: &[u8]) -> Result<Frame, Refusal> {
+        Frame::decode(&Bytes::copy_from_slice(bytes))
+    }
+
     #[test]
     fn every_frame_is_these_bytes_and_reads_back() {
         let (one, two) = (PhotoHash([1; 32]), PhotoHash([2; 32]));
@@ -224,8 +229,12 @@ mod tests {
                 Frame::Ask { photo: one, portion: Portion::Whole, from: 0x0102 },
             ),
             (outline(&wall), [&[5, 8, 0, 0, 0][..], hash.as_bytes()].concat(), Frame::Outline(wall.clone())),
-            (group(b"wall"), b"\x06wall".to_vec(), Frame::Group(b"wall")),
-            (small(b"wall"), b"\x07wall".to_vec(), Frame::Small(b"wall")),
+            (
+                group(Bytes::from_static(b"wall")).content(),
+                b"\x06wall".to_vec(),
+                Frame::Group(Bytes::from_static(b"wall")),
+            ),
+            (small(b"wall"), b"\x07wall".to_vec(), Frame::Small(Bytes::from_static(b"wall"))),
             (missing(), vec![8], Frame::Missing),
             (gained(&[two]), [&[9][..], &[2; 32]].concat(), Frame::Gained(vec![two])),
             (goodbye(Refusal::Retired), vec![10, 21, 0], Frame::Goodbye(21)),
@@ -233,7 +242,7 @@ mod tests {
         ];
         for (frame, bytes, read) in cases {
             assert_eq!(frame, bytes);
-            assert_eq!(Frame::decode(&bytes), Ok(read));
+            assert_eq!(decode(&bytes), Ok(read));
         }
     }
 
@@ -259,16 +268,16 @@ mod tests {
             &[10, 1],
         ];
         for frame in unexpected {
-            assert_eq!(Frame::decode(frame), Err(Refusal::UnexpectedFrame), "{frame:?}");
+            assert_eq!(decode(frame), Err(Refusal::UnexpectedFrame), "{frame:?}");
         }
         let long = |kind: u8, length: usize| [&[kind][..], &vec![0; length]].concat();
-        assert_eq!(Frame::decode(&long(6, GROUP + 1)), Err(Refusal::UnexpectedFrame));
-        assert_eq!(Frame::decode(&long(7, MAX_SMALL + 1)), Err(Refusal::UnexpectedFrame));
-        assert_eq!(Frame::decode(&long(2, 1025 * HASH)), Err(Refusal::TooMuchClaimed));
-        assert_eq!(Frame::decode(&long(9, 1025 * HASH)), Err(Refusal::TooMuchClaimed));
-        assert_eq!(Frame::decode(&long(3, 1025)), Err(Refusal::TooMuchClaimed));
-        assert_eq!(Frame::decode(&long(6, MAX_FRAME)), Err(Refusal::FrameTooLarge));
-        assert!(Frame::decode(&long(2, 1024 * HASH)).is_ok());
-        assert!(Frame::decode(&long(6, GROUP)).is_ok());
+        assert_eq!(decode(&long(6, GROUP + 1)), Err(Refusal::UnexpectedFrame));
+        assert_eq!(decode(&long(7, MAX_SMALL + 1)), Err(Refusal::UnexpectedFrame));
+        assert_eq!(decode(&long(2, 1025 * HASH)), Err(Refusal::TooMuchClaimed));
+        assert_eq!(decode(&long(9, 1025 * HASH)), Err(Refusal::TooMuchClaimed));
+        assert_eq!(decode(&long(3, 1025)), Err(Refusal::TooMuchClaimed));
+        assert_eq!(decode(&long(6, MAX_FRAME)), Err(Refusal::FrameTooLarge));
+        assert!(decode(&long(2, 1024 * HASH)).is_ok());
+        assert!(decode(&long(6, GROUP)).is_ok());
     }
 }

@@ -2,12 +2,14 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
+use bytes::Bytes;
 use ledger::{PhotoHash, Refusal};
 
 use super::asking::MAX_ASKS;
 use super::frames::{self, MAX_SMALL, Portion};
 use super::outline::{GROUP, Outline};
 use super::session::PhotoOutput;
+use crate::frame::Frame;
 
 /// Groups that are read at a time.
 const READ_AT_ONCE: usize = 16;
@@ -104,7 +106,7 @@ impl Serving {
     }
 
     /// The frames of what was read.
-    pub(super) fn groups(&mut self, photo: PhotoHash, bytes: Option<&[u8]>) -> Vec<Vec<u8>> {
+    pub(super) fn groups(&mut self, photo: PhotoHash, bytes: Option<Bytes>) -> Vec<Frame> {
         if self.read(photo).is_none() {
             return Vec::new();
         }
@@ -114,9 +116,10 @@ impl Serving {
             Some(usize::try_from(left).unwrap_or(usize::MAX).min(READ_AT_ONCE * GROUP))
         });
         let Some(bytes) = bytes.filter(|bytes| Some(bytes.len()) == wanted) else {
-            return self.give_up().into_iter().collect();
+            return self.give_up().map(Frame::from).into_iter().collect();
         };
-        let frames: Vec<_> = bytes.chunks(GROUP).map(frames::group).collect();
+        let group = |at: usize| frames::group(bytes.slice(at..bytes.len().min(at + GROUP)));
+        let frames: Vec<_> = (0..bytes.len()).step_by(GROUP).map(group).collect();
         if let Some(served) = self.queue.front_mut() {
             served.next += frames.len();
         }

@@ -2,12 +2,14 @@
 
 use std::collections::VecDeque;
 
+use bytes::Bytes;
 use ledger::{PhotoHash, Refusal};
 
 use super::asking::{Asking, Progress};
 use super::frames::{self, Frame, Portion};
 use super::outline::{GroupHash, Outline};
 use super::serving::Serving;
+use crate::frame::Frame as Sent;
 
 /// Most photos that are wanted at a time. When some have come, the shell names the next.
 pub const MAX_WANTED: usize = 8192;
@@ -15,9 +17,8 @@ pub const MAX_WANTED: usize = 8192;
 /// What the shell is asked to do, in the order in which it comes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum PhotoOutput {
-    /// Send this frame, as a [`crate::Frame`]. While the stream does not take it, call
-    /// [`PhotoSession::poll_work`] instead.
-    Send(Vec<u8>),
+    /// Send this frame. While the stream does not take it, call [`PhotoSession::poll_work`] instead.
+    Send(Sent),
     /// Say how much of these the peer may be given (nothing of what it may not have), in this order, by
     /// [`PhotoSession::handle_looked`].
     Look(Vec<PhotoHash>),
@@ -53,7 +54,7 @@ pub enum PhotoOutput {
         /// How many there are.
         of: usize,
         /// Its bytes.
-        bytes: Vec<u8>,
+        bytes: Bytes,
     },
     /// All of the photo was written: make it durable and call [`PhotoSession::handle_gained`]. If that can't be done,
     /// [`PhotoSession::handle_unwritten`].
@@ -68,7 +69,7 @@ pub enum PhotoOutput {
         /// The photo that the peer says it is of.
         photo: PhotoHash,
         /// A JPEG, if the peer is honest.
-        bytes: Vec<u8>,
+        bytes: Bytes,
     },
     /// Make the outline of a photo, if the peer may have it and the file is that photo, and call
     /// [`PhotoSession::handle_outlined`].
@@ -131,7 +132,7 @@ pub struct PhotoSession {
     /// The peer has said that it wants nothing more, and not been told of anything new since.
     peer_is_satisfied: bool,
     work: VecDeque<PhotoOutput>,
-    frames: VecDeque<Vec<u8>>,
+    frames: VecDeque<Sent>,
     frame_bytes: usize,
     /// To be given out once the goodbye is.
     closing: Option<Refusal>,
@@ -189,11 +190,11 @@ impl PhotoSession {
     }
 
     /// Takes in a frame, without its length.
-    pub fn handle_frame(&mut self, frame: &[u8]) {
+    pub fn handle_frame(&mut self, frame: impl Into<Bytes>) {
         if self.stage == Stage::Closed {
             return;
         }
-        let handled = Frame::decode(frame).and_then(|frame| self.handle(frame));
+        let handled = Frame::decode(&frame.into()).and_then(|frame| self.handle(frame));
         if let Err(refusal) = handled {
             self.close(refusal);
         }
@@ -241,7 +242,7 @@ impl PhotoSession {
     }
 
     /// Answers [`PhotoOutput::Read`]: exactly the groups, or none if they can't be read.
-    pub fn handle_read(&mut self, photo: PhotoHash, bytes: Option<&[u8]>) {
+    pub fn handle_read(&mut self, photo: PhotoHash, bytes: Option<Bytes>) {
         let frames = self.serving.groups(photo, bytes);
         frames.into_iter().for_each(|frame| self.push(frame));
     }
@@ -314,7 +315,7 @@ impl PhotoSession {
             && self.frames.is_empty()
     }
 
-    fn handle(&mut self, frame: Frame<'_>) -> Result<(), Refusal> {
+    fn handle(&mut self, frame: Frame) -> Result<(), Refusal> {
         if let Frame::Goodbye(number) = frame {
             self.stop();
             self.work.push_back(PhotoOutput::Dismissed(Refusal::from_number(number)));
@@ -374,7 +375,8 @@ impl PhotoSession {
         progress.frames.into_iter().for_each(|frame| self.push(frame));
     }
 
-    fn push(&mut self, frame: Vec<u8>) {
+    fn push(&mut self, frame: impl Into<Sent>) {
+        let frame = frame.into();
         if self.stage != Stage::Closed {
             self.frame_bytes += frame.len() + A_FRAME;
             self.frames.push_back(frame);
@@ -384,7 +386,7 @@ impl PhotoSession {
     /// Ends the session with a goodbye.
     fn close(&mut self, refusal: Refusal) {
         self.stop();
-        self.frames.push_back(frames::goodbye(refusal));
+        self.frames.push_back(frames::goodbye(refusal).into());
         self.closing = Some(refusal);
     }
 

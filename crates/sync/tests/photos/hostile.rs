@@ -12,7 +12,7 @@ fn opened() -> (Device, PhotoSession, Vec<u8>) {
     let bytes = photo(1, 3 * GROUP);
     device.have(bytes.clone());
     let mut session = device.open();
-    session.handle_frame(&[1, 2]);
+    session.handle_frame(vec![1, 2]);
     device.pump(&mut session);
     (device, session, bytes)
 }
@@ -24,12 +24,12 @@ fn ask(photo: &[u8], from: u8) -> Vec<u8> {
 #[track_caller]
 fn refused(frames: &[&[u8]], because: Refusal) {
     let (mut device, mut session, _) = opened();
-    frames.iter().for_each(|frame| session.handle_frame(frame));
+    frames.iter().for_each(|frame| session.handle_frame(frame.to_vec()));
     let sent = device.pump(&mut session);
     assert_eq!(device.ended, Some(Some(because)));
     assert_eq!(sent.last().map(|goodbye| goodbye[0]), Some(10));
     // It is over, and nothing brings it back.
-    session.handle_frame(&[1, 2]);
+    session.handle_frame(vec![1, 2]);
     assert_eq!(session.poll_output(), None);
 }
 
@@ -46,10 +46,10 @@ fn who_floods_is_refused() {
 fn who_asks_for_the_same_photo_again_and_again_is_refused() {
     let (mut device, mut session, wall) = opened();
     for _ in 0..8 {
-        session.handle_frame(&ask(&wall, 0));
+        session.handle_frame(ask(&wall, 0));
         assert_eq!(device.pump(&mut session).len(), 4, "an outline and three groups");
     }
-    session.handle_frame(&ask(&wall, 0));
+    session.handle_frame(ask(&wall, 0));
     device.pump(&mut session);
     assert_eq!(device.ended, Some(Some(Refusal::TooMuchClaimed)));
 }
@@ -73,11 +73,10 @@ fn the_outline_of_another_photo_is_refused() {
     device.named.insert(wanted);
     session.handle_wanted(&device.wanted());
     assert_eq!(device.pump(&mut session).len(), 1, "a question");
-    session.handle_frame(&[3, 2]);
+    session.handle_frame(vec![3, 2]);
     assert_eq!(device.pump(&mut session), [[&[4, 2, 0, 0][..], &wanted.0].concat()]);
     let another = outline(&photo(3, GROUP));
-    session
-        .handle_frame(&[&[5][..], &(GROUP as u32).to_le_bytes(), another.groups().as_flattened()].concat());
+    session.handle_frame([&[5][..], &(GROUP as u32).to_le_bytes(), another.groups().as_flattened()].concat());
     device.pump(&mut session);
     assert_eq!(device.ended, Some(Some(Refusal::WrongPhoto)));
 }
@@ -85,15 +84,15 @@ fn the_outline_of_another_photo_is_refused() {
 #[test]
 fn a_photo_that_is_not_here_or_a_group_that_there_is_none_of_is_answered() {
     let (mut device, mut session, wall) = opened();
-    session.handle_frame(&ask(b"another", 0));
+    session.handle_frame(ask(b"another", 0));
     assert_eq!(device.pump(&mut session), [[8]]);
-    session.handle_frame(&ask(&wall, 200));
+    session.handle_frame(ask(&wall, 200));
     assert_eq!(
         device.pump(&mut session).len(),
         1,
         "the outline, by which the peer sees that it has more than there is"
     );
-    session.handle_frame(&ask(&wall, 2));
+    session.handle_frame(ask(&wall, 2));
     assert_eq!(device.pump(&mut session).len(), 2);
 }
 
@@ -103,7 +102,7 @@ fn a_peer_that_asks_and_never_reads_fills_no_memory() {
     let question = [&[2][..], &vec![9; 1024 * 32]].concat();
     let mut answered = 0;
     for _ in 0..20_000 {
-        session.handle_frame(&question);
+        session.handle_frame(question.clone());
         // The stream takes nothing, so only what is no sending is done.
         while let Some(output) = session.poll_work() {
             let PhotoOutput::Look(photos) = output else { panic!("only questions were asked") };
@@ -135,7 +134,7 @@ proptest! {
                 13 => vec![3, 2],
                 kind => [&[kind][..], &content].concat(),
             };
-            session.handle_frame(&frame);
+            session.handle_frame(frame);
             for sent in device.pump(&mut session) {
                 prop_assert!(sent.len() <= sync::MAX_FRAME);
             }

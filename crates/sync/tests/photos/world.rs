@@ -87,7 +87,7 @@ impl Device {
         let mut frames = Vec::new();
         while let Some(output) = session.poll_output() {
             match output {
-                PhotoOutput::Send(frame) => frames.push(frame),
+                PhotoOutput::Send(frame) => frames.push(frame.content()),
                 output => self.act(session, output),
             }
         }
@@ -137,7 +137,7 @@ impl Device {
                 session.handle_wanted(&self.wanted());
             }
             PhotoOutput::KeepSmall { photo, bytes } => {
-                self.small.insert(photo, bytes);
+                self.small.insert(photo, bytes.into());
                 self.claimed.remove(&photo);
                 session.handle_wanted(&self.wanted());
             }
@@ -148,7 +148,8 @@ impl Device {
             PhotoOutput::Read { photo, group, groups } => {
                 let bytes = &self.whole[&photo];
                 let until = bytes.len().min((group + groups) * GROUP);
-                session.handle_read(photo, bytes.get(group * GROUP..until));
+                session
+                    .handle_read(photo, bytes.get(group * GROUP..until).map(|bytes| bytes.to_vec().into()));
             }
             PhotoOutput::ReadSmall { photo } => {
                 let has = self.whole.contains_key(&photo) && !self.kept_back.contains(&photo);
@@ -204,7 +205,7 @@ impl<'a> Link<'a> {
         let Some(mut frame) = self.under_way[side].pop_front() else { return false };
         change(self.delivered, &mut frame);
         self.delivered += 1;
-        self.sessions[side].handle_frame(&frame);
+        self.sessions[side].handle_frame(frame);
         self.pump();
         true
     }

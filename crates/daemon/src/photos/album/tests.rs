@@ -8,6 +8,10 @@ fn bytes(length: usize) -> Vec<u8> {
     (0..length).map(|at| u8::try_from(at % 241).unwrap()).collect()
 }
 
+fn pieces(bytes: &[u8]) -> Vec<Bytes> {
+    bytes.chunks(GROUP).map(Bytes::copy_from_slice).collect()
+}
+
 fn outline(bytes: &[u8]) -> Outline {
     let mut outliner = Outliner::default();
     bytes.chunks(GROUP).for_each(|group| outliner.push(group));
@@ -20,7 +24,7 @@ fn album(data: &Path) -> Album {
 
 fn write_all(album: &Album, photo: PhotoHash, bytes: &[u8], from: usize) {
     for (group, piece) in bytes.chunks(GROUP).enumerate().skip(from) {
-        album.write(photo, group, bytes.len().div_ceil(GROUP), piece).unwrap();
+        album.write(photo, group, bytes.len().div_ceil(GROUP), &pieces(piece)).unwrap();
     }
 }
 
@@ -33,9 +37,9 @@ fn a_photo_comes_in_pieces_over_a_new_start_and_is_whole_at_once() {
     let first = album(data.path());
     assert_eq!(first.claim(PEER, photo, Portion::Whole), Some(Vec::new()));
     assert_eq!(first.claim(PEER, photo, Portion::Whole), None, "one session at a time");
-    first.write(photo, 0, 6, &bytes[..3 * GROUP]).unwrap();
+    first.write(photo, 0, 6, &pieces(&bytes[..3 * GROUP])).unwrap();
     assert_eq!(first.coming()[&photo], Coming { from: PEER, groups: 3, of: 6 });
-    assert!(first.write(photo, 4, 6, &bytes[4 * GROUP..5 * GROUP]).is_err(), "no hole");
+    assert!(first.write(photo, 4, 6, &pieces(&bytes[4 * GROUP..5 * GROUP])).is_err(), "no hole");
     assert!(first.finish(photo, &whole).is_err(), "not all is here");
     drop(first);
 
@@ -73,7 +77,7 @@ fn a_full_disk_keeps_photos_waiting_and_says_so() {
     let bytes = bytes(GROUP);
     let photo = outline(&bytes).photo();
     full.claim(PEER, photo, Portion::Whole).unwrap();
-    let why = full.write(photo, 0, 1, &bytes).unwrap_err();
+    let why = full.write(photo, 0, 1, &pieces(&bytes)).unwrap_err();
     assert!(why.contains("too full for photos; entries are still saved"), "{why}");
     assert_eq!(full.trouble(), Some(why));
     full.release(photo);
@@ -82,7 +86,7 @@ fn a_full_disk_keeps_photos_waiting_and_says_so() {
     full.try_again();
     assert_eq!(full.wanted([photo].into_iter(), 9), [(photo, Portion::Nothing)]);
     full.claim(PEER, photo, Portion::Whole).unwrap();
-    full.write(photo, 0, 1, &bytes).unwrap();
+    full.write(photo, 0, 1, &pieces(&bytes)).unwrap();
     full.finish(photo, &outline(&bytes)).unwrap();
 }
 
@@ -131,7 +135,7 @@ fn who_keeps_less_gets_the_room_of_what_had_only_begun_and_nothing_else() {
     let bytes = bytes(2 * GROUP);
     let begun = outline(&bytes).photo();
     album.claim(PEER, begun, Portion::Whole).unwrap();
-    album.write(begun, 0, 2, &bytes[..GROUP]).unwrap();
+    album.write(begun, 0, 2, &pieces(&bytes[..GROUP])).unwrap();
     album.set_keeps(Portion::Nothing);
     assert!(album.part_of(begun).exists(), "a session still writes it");
     album.release(begun);
