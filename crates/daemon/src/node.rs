@@ -15,10 +15,11 @@ use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 
+use ledger::frontier::Checked;
 use ledger::run::{EventView, MAX_JOINED};
 use ledger::sabotage::Fault;
 use ledger::{
-    Act, Audience, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, HashedRun, Kind, Ledger,
+    Act, Audience, ChainId, ChainStart, CrewId, DeviceKey, DeviceSecret, EntryId, HashedRun, Ledger,
     OfficeKeys, Payload, PersonId, Refusal, Run, RunHasher, Unreadable,
 };
 use projections::Book;
@@ -112,7 +113,7 @@ impl Node {
             fetching: false,
         };
         if node.fill_in_at_cuts() {
-            node.book.judge_again(opening::judge(&node.ledger, None));
+            opening::judge_again(&mut node.book, &node.ledger, None);
         }
         node.settle_own_chains(&damage)?;
         Ok(node)
@@ -308,9 +309,7 @@ impl Node {
         }
         let was_office = self.is_office();
         let before = std::mem::replace(&mut self.ledger, group.ledger);
-        let is_roster = |kind: u16| Kind::from_number(kind).is_some_and(Kind::is_roster);
-        let mut events = group.runs.iter().flat_map(|checked| checked.run().events());
-        let roster_changed = events.any(|event| is_roster(event.kind));
+        let roster_changed = group.runs.iter().any(Checked::makes_roster);
         let keys = self.keys.len();
         if roster_changed {
             self.keys = OfficeKeys::received(self.ledger.given_keys(), &self.secret);
@@ -330,7 +329,7 @@ impl Node {
             // Who may do what decides what counts. What came just now was judged by the roster of just now.
             let since = self.ledger.roster().difference(before.roster());
             let since = if self.fill_in_at_cuts() { None } else { Some(since) };
-            self.book.judge_again(opening::judge(&self.ledger, since));
+            opening::judge_again(&mut self.book, &self.ledger, since.as_ref());
         }
         Ok(())
     }
@@ -364,7 +363,7 @@ impl Node {
         }
         self.book = opened.book;
         self.fill_in_at_cuts();
-        self.book.judge_again(opening::judge(&self.ledger, None));
+        opening::judge_again(&mut self.book, &self.ledger, None);
         let (verified, missing) =
             (self.verified.events() as u64, before.saturating_sub(events(&self.ledger)));
         Ok(WholeRead { report, verified, healed, missing })

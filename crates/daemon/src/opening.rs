@@ -4,7 +4,7 @@
 //! it falls behind, this one decodes too. What counts is said at the end, when the whole roster is known.
 //! The book follows from the set of events, so it does not depend on which thread had which run.
 
-use std::collections::BTreeMap;
+use std::sync::Arc;
 use std::sync::mpsc::{TrySendError, sync_channel};
 use std::thread;
 
@@ -15,7 +15,7 @@ use ledger::{
     Audience, ChainId, ChainStart, CrewId, DeviceSecret, Event, EventHash, ForkProof, Ledger, OfficeKeys,
     Payload, Refusal, Run, TakenIn, Unreadable,
 };
-use projections::{Book, Filed, Filing, Logged};
+use projections::{Authorship, Book, Filed, Filing, Logged};
 use store::{Damage, DiskError, Position, RecordKind, Store};
 
 use crate::error::NodeError;
@@ -106,7 +106,7 @@ pub(crate) fn read_again(
             return if fits { Err(Halt::Unfit("a run was never verified")) } else { Ok(None) };
         };
         let stored = Run::decode(bytes.to_vec());
-        match stored.and_then(|stored| ledger.check_known_run(stored, hashes.to_vec())) {
+        match stored.and_then(|stored| ledger.check_known_run(stored, Arc::clone(hashes))) {
             Ok(TakenIn::New(checked)) if checked.run().first_seq() == run.first_seq => Ok(Some(checked)),
             Ok(_) | Err(_) => Err(Halt::Unfit("a run that was verified does not fit")),
         }
@@ -202,8 +202,8 @@ fn pass<E: From<DiskError>>(
     let audience = if is_office { Audience::Office } else { Audience::Crew };
     let keys = OfficeKeys::received(ledger.given_keys(), device);
     let filed: [Filed; 2] = thread::scope(|scope| {
-        let other = scope.spawn(|| other.opened(&keys).judged(audience, judge(&ledger, None)));
-        [own.opened(&keys).judged(audience, judge(&ledger, None)), join(other)]
+        let other = scope.spawn(|| other.opened(&keys).judged(audience, judge(&ledger)));
+        [own.opened(&keys).judged(audience, judge(&ledger)), join(other)]
     });
     Ok(Opened { book: Book::of(audience, filed), ledger, keys, verified, damage })
 }
@@ -295,19 +295,33 @@ impl Part {
     }
 }
 
-/// Says what an event of the book counts for, by the ledger's roster. Where it is known in what that differs from the
-/// roster by which the book was judged, what is the same by both is not judged again.
-pub(crate) fn judge(ledger: &Ledger, since: Option<Difference>) -> impl FnMut(&Logged) -> Standing {
-    let starts: BTreeMap<ChainId, ChainStart> =
-        ledger.chains().map(|chain| (chain.start.chain, chain.start)).collect();
-    move |logged| match starts.get(&logged.chain) {
-        Some(start)
-            if since.as_ref().is_none_or(|since| since.may_touch(start, &logged.act, logged.body.kind())) =>
-        {
-            ledger.roster().judge(start, (logged.seq, logged.hash), &logged.act, &logged.body)
+/// Says what an event counts for, by the ledger's roster.
+fn judge(ledger: &Ledger) -> impl Fn(&Logged) -> Standing {
+    |logged| match ledger.chain(&logged.chain) {
+        Some(chain) => {
+            ledger.roster().judge(&chain.start, (logged.seq, logged.hash), &logged.act, &logged.body)
         }
-        Some(_) | None => logged.standing,
+        None => logged.standing,
     }
+}
+
+/// Judges the events of a book by the ledger's roster. Where it is known in what that differs from the one by which
+/// they were judged, what is the same by both is not judged again.
+pub(crate) fn judge_again(book: &mut Book, ledger: &Ledger, since: Option<&Difference>) {
+    let start = |chain: &ChainId| ledger.chain(chain).map(|chain| &chain.start);
+    let is_touched = |since: &Difference, by: &Authorship| {
+        start(&by.chain).is_some_and(|start| since.may_touch_authorship(start, by.person, by.author))
+    };
+    let may_change = |since: &Difference, logged: &Logged| {
+        start(&logged.chain).is_some_and(|start| since.may_touch(start, &logged.act, logged.body.kind()))
+    };
+    book.judge_again(
+        |by| since.is_none_or(|since| is_touched(since, by)),
+        |logged| {
+            let is_judged = since.is_none_or(|since| may_change(since, logged));
+            if is_judged { judge(ledger)(logged) } else { logged.standing }
+        },
+    );
 }
 
 /// What a thread gave; its panic goes on here.

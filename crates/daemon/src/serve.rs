@@ -102,7 +102,15 @@ pub fn join(
                 }
             }
         };
-        endpoint.close().await;
+        // To take leave takes a moment, in which what was verified is kept for the next start.
+        let kept = Arc::clone(&holding);
+        let keep = move || {
+            if let Some(checkpoint) = kept.with(Node::due_checkpoint) {
+                checkpoint.write_or_warn();
+            }
+        };
+        let ((), keeping) = tokio::join!(endpoint.close(), tokio::task::spawn_blocking(keep));
+        keeping.map_err(network)?;
         met.map_err(|error: PeerError| {
             network(format!(
                 "joined, but the ledger is not here yet: {error}. `fivebar run` goes on fetching it"

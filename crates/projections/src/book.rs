@@ -11,6 +11,7 @@ use ledger::roster::{Lacking, Standing};
 use ledger::{Act, Audience, Body, ChainId, EntryRef, EventHash, Payload, Unreadable};
 use serde::Serialize;
 
+use crate::authorship::Authorships;
 use crate::filing::is_for_the_crew;
 use crate::photos::{self, Namings};
 use crate::row::{RowKey, Shelf};
@@ -152,6 +153,8 @@ pub struct Book {
     pub(crate) unreadable: BTreeMap<EventHash, NotRead>,
     /// Which of them name a photo.
     pub(crate) photos: Namings,
+    /// Who wrote them.
+    pub(crate) authorships: Authorships,
 }
 
 impl Book {
@@ -164,6 +167,7 @@ impl Book {
             rows: BTreeMap::new(),
             unreadable: BTreeMap::new(),
             photos: Namings::new(),
+            authorships: Authorships::new(),
         }
     }
 
@@ -184,6 +188,7 @@ impl Book {
             return;
         }
         photos::note(&mut self.photos, &logged);
+        self.authorships.note(&logged);
         match Shelf::of(&logged) {
             Shelf::Row(key) => {
                 self.rows.entry(key).or_default().entry(hash).or_insert(logged);

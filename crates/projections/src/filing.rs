@@ -11,6 +11,7 @@ use ledger::kinds::Carried;
 use ledger::roster::{Lacking, Standing};
 use ledger::{Audience, ChainId, EntryRef, EventHash, Payload, Unreadable};
 
+use crate::authorship::{Authorship, Authorships};
 use crate::book::{Book, History, Logged, NotRead};
 use crate::photos;
 use crate::row::{RowKey, Shelf};
@@ -22,6 +23,7 @@ pub struct Filing {
     changes: Vec<OfEntry>,
     rows: Vec<(RowKey, Box<Logged>)>,
     unreadable: Vec<(EventHash, NotRead)>,
+    authorships: Authorships,
 }
 
 /// Events that were judged for an audience and put in order.
@@ -60,6 +62,7 @@ impl Filing {
         let rows = self.rows.iter_mut().map(|(_, logged)| logged);
         for logged in entries_and_changes.map(|(_, logged)| logged).chain(rows) {
             logged.standing = standing(logged);
+            self.authorships.note(logged);
         }
         self.entries.sort_unstable_by(by_entry);
         self.changes.sort_unstable_by(by_entry);
@@ -84,6 +87,7 @@ impl Book {
                 book.rows.entry(key).or_default().entry(logged.hash).or_insert(logged);
             }
             book.unreadable.extend(part.unreadable);
+            book.authorships.extend(part.authorships);
         }
         let mut histories: Vec<(EntryRef, History)> = Vec::with_capacity(entries.iter().map(Vec::len).sum());
         let mut changes = merged(changes).peekable();
@@ -100,12 +104,23 @@ impl Book {
         book
     }
 
-    /// Judges every event anew, after a change of the roster.
-    pub fn judge_again(&mut self, mut standing: impl FnMut(&Logged) -> Standing) {
-        let rows = self.rows.values_mut().flat_map(|versions| versions.values_mut().map(|row| &mut **row));
-        for logged in self.entries.values_mut().flat_map(History::all_mut).chain(rows) {
-            logged.standing = standing(logged);
+    /// Judges anew, after a change of the roster, what that may touch: what makes the roster itself, the lists, and the
+    /// rest only if `touched` says so of any authorship. Of an event that it does not touch `standing` must give what
+    /// it had.
+    pub fn judge_again(
+        &mut self,
+        touched: impl FnMut(&Authorship) -> bool,
+        mut standing: impl FnMut(&Logged) -> Standing,
+    ) {
+        let mut judge = |logged: &mut Logged| logged.standing = standing(logged);
+        if self.authorships.any(touched) {
+            self.entries.values_mut().flat_map(History::all_mut).for_each(&mut judge);
+        } else {
+            for entry in self.authorships.of_roster() {
+                self.entries.get_mut(entry).into_iter().flat_map(History::all_mut).for_each(&mut judge);
+            }
         }
+        self.rows.values_mut().flat_map(|versions| versions.values_mut()).for_each(|row| judge(row));
     }
 }
 

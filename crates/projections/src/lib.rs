@@ -4,6 +4,7 @@
 //! order and any number of times, and answers from their set; what needs the present moment is
 //! given it. Every answer can name the entries that made it.
 
+mod authorship;
 pub mod billing;
 pub mod book;
 pub mod books;
@@ -42,6 +43,7 @@ mod time_terms;
 pub mod why;
 pub mod words;
 
+pub use authorship::Authorship;
 pub use book::{Book, Logged, Taken};
 pub use day_plan::day_plan;
 pub use entry::Entry;

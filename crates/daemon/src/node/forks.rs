@@ -57,7 +57,7 @@ impl Node {
         self.fill_in_at_cuts();
         if let Some(start) = self.ledger.chain(&chain).map(|held| held.start).filter(|_| !self.fetching) {
             fold_events(&mut self.book, &self.ledger, &self.keys, &start, events.events());
-            self.book.judge_again(opening::judge(&self.ledger, None));
+            opening::judge_again(&mut self.book, &self.ledger, None);
         }
         self.leave_chains_that_forked();
         Ok(Ok(()))

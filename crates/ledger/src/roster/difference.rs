@@ -23,11 +23,16 @@ impl Difference {
     #[must_use]
     pub fn may_touch(&self, start: &ChainStart, act: &Act, kind: Kind) -> bool {
         // Of events that make the roster themselves, which ones count is a question of its own.
+        kind.is_roster() || self.may_touch_authorship(start, act.person, act.author)
+    }
+
+    /// Whether any other event of this person, written down by this author on this chain, may be.
+    #[must_use]
+    pub fn may_touch_authorship(&self, start: &ChainStart, person: PersonId, author: PersonId) -> bool {
         self.of_all
-            || kind.is_roster()
             || self.devices.contains(&start.device)
-            || self.people.contains(&act.person)
-            || self.people.contains(&act.author)
+            || self.people.contains(&person)
+            || self.people.contains(&author)
     }
 }
 

@@ -158,9 +158,22 @@ proptest! {
         prop_assert_eq!(&filed, &rebuilt);
         prop_assert_eq!(bytes(&filed), bytes(&rebuilt));
         // A change of the roster, and back.
-        filed.judge_again(|_| Standing::Without(Lacking::Person));
+        filed.judge_again(|_| true, |_| Standing::Without(Lacking::Person));
         prop_assert!(filed.entries().next().is_none());
-        filed.judge_again(said);
+        filed.judge_again(|_| true, said);
+        prop_assert_eq!(bytes(&filed), bytes(&rebuilt));
+        // A change that touches what makes the roster and one person's writing: only that is looked at, and all of it.
+        let touched = world.events.first().map(|taken| taken.payload.act.author);
+        let changed = |logged: &Logged| {
+            let is_touched = logged.body.kind().is_roster() || Some(logged.act.author) == touched;
+            if is_touched { Standing::Without(Lacking::Role) } else { logged.standing }
+        };
+        filed.judge_again(|by| Some(by.author) == touched, changed);
+        rebuilt.judge_again(|_| true, changed);
+        prop_assert_eq!(bytes(&filed), bytes(&rebuilt));
+        let none = |logged: &Logged| if logged.body.kind().is_roster() { Standing::Proposed } else { logged.standing };
+        filed.judge_again(|_| false, none);
+        rebuilt.judge_again(|_| true, none);
         prop_assert_eq!(bytes(&filed), bytes(&rebuilt));
     }
 
