@@ -7,7 +7,10 @@ use crate::frontier::Ledger;
 use crate::ids::{ChainId, EventHash};
 use crate::run::{Reading, Run};
 
-/// A run with the hashes of its events, given the hash before its first. Nothing of it is checked.
+/// A run with the hashes of its events, given the hash before its first. Nothing else of it is checked: only
+/// [`RunHasher`] and [`RunBuilder::finish_hashed`] make one.
+///
+/// [`RunBuilder::finish_hashed`]: crate::RunBuilder::finish_hashed
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct HashedRun {
     pub(crate) run: Run,
@@ -16,13 +19,6 @@ pub struct HashedRun {
 }
 
 impl HashedRun {
-    /// A run whose hashes are known since it was built, given the hash before its first event.
-    #[must_use]
-    pub fn new(run: Run, before: EventHash, hashes: Vec<EventHash>) -> Self {
-        let reading = run.read_known(hashes.into());
-        Self { run, before, reading }
-    }
-
     /// The run.
     #[must_use]
     pub const fn run(&self) -> &Run {

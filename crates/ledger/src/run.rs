@@ -10,6 +10,7 @@ use bytes::Bytes;
 use crate::chain::{ChainStart, DeviceSecret, Tip, head_bytes, verify_signature};
 use crate::codec::MAX_PAYLOAD;
 use crate::event::{Event, EventHasher, seal_payload};
+use crate::hashed::HashedRun;
 use crate::ids::{ChainId, CrewId, EventHash};
 use crate::kinds::Kind;
 use crate::refusal::Refusal;
@@ -330,8 +331,10 @@ impl Run {
 pub struct RunBuilder {
     start: ChainStart,
     tip: Tip,
-    first_seq: u64,
+    /// What it continues.
+    before: Tip,
     bytes: Vec<u8>,
+    hashes: Vec<EventHash>,
     hasher: EventHasher,
 }
 
@@ -343,7 +346,7 @@ impl RunBuilder {
         bytes.extend_from_slice(&start.chain.0);
         bytes.extend_from_slice(&tip.next_seq.to_le_bytes());
         bytes.extend_from_slice(&[0; 4]);
-        Self { start, tip, first_seq: tip.next_seq, bytes, hasher: EventHasher::new() }
+        Self { start, tip, before: tip, bytes, hashes: Vec::new(), hasher: EventHasher::new() }
     }
 
     /// Adds an event and gives its hash. A clock that was turned back does not turn the chain back.
@@ -366,6 +369,7 @@ impl RunBuilder {
         self.bytes.extend_from_slice(payload);
         let place = (self.start.chain, self.tip.next_seq, self.tip.hash);
         let hash = self.hasher.hash(place, self.bytes.get(begin..).unwrap_or_default());
+        self.hashes.push(hash);
         self.tip = Tip { next_seq: self.tip.next_seq + 1, hash, made_at };
         Ok(hash)
     }
@@ -389,11 +393,19 @@ impl RunBuilder {
 
     /// Signs the head and gives the run and the tip after it. None if nothing was added.
     #[must_use]
-    pub fn finish(mut self, crew: &CrewId, secret: &DeviceSecret) -> Option<(Run, Tip)> {
-        let count = u32::try_from(self.tip.next_seq - self.first_seq).ok().filter(|count| *count > 0)?;
+    pub fn finish(self, crew: &CrewId, secret: &DeviceSecret) -> Option<(Run, Tip)> {
+        self.finish_hashed(crew, secret).map(|(hashed, tip)| (hashed.run, tip))
+    }
+
+    /// As [`RunBuilder::finish`], with the hashes that were made out on the way.
+    #[must_use]
+    pub fn finish_hashed(mut self, crew: &CrewId, secret: &DeviceSecret) -> Option<(HashedRun, Tip)> {
+        let count = u32::try_from(self.hashes.len()).ok().filter(|count| *count > 0)?;
         self.bytes[24..28].copy_from_slice(&count.to_le_bytes());
         let head = head_bytes(crew, &self.start.chain, self.tip.next_seq - 1, &self.tip.hash);
         self.bytes.extend_from_slice(&secret.sign(&head));
-        Some((Run { bytes: self.bytes.into() }, self.tip))
+        let run = Run { bytes: self.bytes.into() };
+        let reading = run.read_known(self.hashes.into());
+        Some((HashedRun { run, before: self.before.hash, reading }, self.tip))
     }
 }

@@ -5,8 +5,7 @@ use ledger::event::{KIND_VERSION, NotWritable};
 use ledger::roster::Standing;
 use ledger::roster_events::DeviceRetired;
 use ledger::{
-    Audience, Body, ChainId, ChainStart, EventHash, HashedRun, Payload, PersonId, RecoverySecret, Refusal,
-    RunBuilder,
+    Audience, Body, ChainId, ChainStart, EventHash, Payload, PersonId, RecoverySecret, Refusal, RunBuilder,
 };
 
 use super::{Node, Write};
@@ -65,9 +64,9 @@ impl Node {
                 Err(refusal) => return Err(refusal.into()),
             }
         }
-        let (run, _) = builder.finish(&self.crew(), &self.secret).ok_or(Refusal::EmptyRun)?;
+        let (run, _) = builder.finish_hashed(&self.crew(), &self.secret).ok_or(Refusal::EmptyRun)?;
         let mut group = Group::new(&self.ledger);
-        group.add(|_| Some(start), HashedRun::new(run, tip.hash, hashes.clone()))?;
+        group.add(|_| Some(start), run)?;
         for ((seq, hash), write) in (tip.next_seq..).zip(&hashes).zip(writes) {
             if let Standing::Without(lacking) =
                 group.ledger.roster().standing(&start, (seq, *hash), &write.payload)
