@@ -58,7 +58,7 @@ fn a_backup_taken_while_people_log_brings_a_lost_laptop_back_and_nothing_is_lost
     let folder = tempfile::tempdir().unwrap();
     let mut laptop = laptop(folder.path());
     let mut phone = Device::new(folder.path(), "tobi-phone");
-    phone.ask(&["join", &laptop.invite("Tobi Larch"), "--name", "tobi-phone"]);
+    phone.ask(&["join", &laptop.invite("Tobi Larch"), "--device", "tobi-phone"]);
     phone.start(&[laptop.address]);
     photo(&laptop, folder.path(), "the wall before boarding");
     note(&laptop, "well before the backup");

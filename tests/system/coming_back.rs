@@ -18,7 +18,7 @@ fn crew(folder: &TempDir) -> (Device, Device, String) {
     laptop.ask(&["log", "note", "--job", "GARAGE", "--note", "keys under the pot"]);
     laptop.start(&[]);
     let phone = Device::new(folder.path(), "tobi-phone");
-    phone.ask(&["join", &laptop.invite("Tobi Larch"), "--name", "tobi-phone"]);
+    phone.ask(&["join", &laptop.invite("Tobi Larch"), "--device", "tobi-phone"]);
     laptop.stop();
     assert_eq!(laptop.frontier(), phone.frontier());
     (laptop, phone, words)
@@ -27,7 +27,7 @@ fn crew(folder: &TempDir) -> (Device, Device, String) {
 /// Comes back on a device by what is typed, from the one that listens there.
 fn come_back(new: &Device, typed: &str, from: &Device, more: &[&str]) -> Output {
     let at = from.address.to_string();
-    new.typing(typed, &[&["--json", "come-back", "--at", &at, "--name", "new-laptop"], more].concat())
+    new.typing(typed, &[&["--json", "come-back", "--at", &at, "--device", "new-laptop"], more].concat())
 }
 
 #[track_caller]
@@ -74,7 +74,7 @@ fn all_her_devices_are_lost_and_the_boss_comes_back_on_a_new_laptop() {
     new.ask(&["role", "Tobi Larch", "lead"]);
     new.start(&[phone.address]);
     let ines = Device::new(folder.path(), "ines-phone");
-    ines.ask(&["join", &new.invite("Ines Quill"), "--name", "ines-phone"]);
+    ines.ask(&["join", &new.invite("Ines Quill"), "--device", "ines-phone"]);
     wait_for("the hand's phone to take in what she says", || is_off(&phone, "ines-phone") == Some(false));
 
     // Who found the old laptop may write on it; nobody takes anything of it.
@@ -126,7 +126,7 @@ fn a_stolen_laptop_is_taken_off_by_the_words_from_a_phone_below_it() {
     let (mut laptop, _, words) = crew(&folder);
     laptop.start(&[]);
     let mut phone = Device::new(folder.path(), "maren-phone");
-    phone.ask(&["join", &laptop.invite("Maren Oake"), "--name", "maren-phone"]);
+    phone.ask(&["join", &laptop.invite("Maren Oake"), "--device", "maren-phone"]);
     laptop.stop();
     // The laptop brought the phone in, so the phone can't take it off; the paper can.
     let said = phone.refused(&["retire", "maren-laptop", "--reason", "stolen"]);

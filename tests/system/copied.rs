@@ -15,7 +15,7 @@ fn laptop_and_phone(folder: &Path) -> (Device, Device) {
     laptop.import(&lists_only(folder));
     laptop.start(&[]);
     let phone = Device::new(folder, "tobi-phone");
-    phone.ask(&["join", &laptop.invite("Tobi Larch"), "--name", "tobi-phone"]);
+    phone.ask(&["join", &laptop.invite("Tobi Larch"), "--device", "tobi-phone"]);
     laptop.stop();
     (laptop, phone)
 }

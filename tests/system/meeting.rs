@@ -15,7 +15,7 @@ fn crew(folder: &Path) -> [Device; 3] {
     laptop.start(&[]);
     let phones = [("Tobi Larch", "tobi-phone"), ("Ines Quill", "ines-phone")].map(|(person, name)| {
         let phone = Device::new(folder, name);
-        phone.ask(&["join", &laptop.invite(person), "--name", name]);
+        phone.ask(&["join", &laptop.invite(person), "--device", name]);
         phone
     });
     laptop.stop();
@@ -73,9 +73,9 @@ fn a_code_is_used_once() {
     laptop.found();
     laptop.start(&[]);
     let code = laptop.invite("Tobi Larch");
-    Device::new(folder.path(), "first").ask(&["join", &code, "--name", "first"]);
+    Device::new(folder.path(), "first").ask(&["join", &code, "--device", "first"]);
     let second = Device::new(folder.path(), "second");
-    let complaint = second.refused(&["join", &code, "--name", "second"]);
+    let complaint = second.refused(&["join", &code, "--device", "second"]);
     assert!(complaint.contains("42") && complaint.contains("once"), "{complaint}");
     let roster = laptop.ask(&["roster"]);
     assert_eq!(roster["devices"].as_array().unwrap().len(), 2, "{roster}");

@@ -83,7 +83,7 @@ fn laptop(folder: &Path, host: &str) -> Device {
 fn phone(folder: &Path, (laptop, host): (&Device, &str), (person, name): (&str, &str)) -> Device {
     let code = laptop.ask(&["invite", "--person", person])["code"].as_str().unwrap().to_owned();
     let phone = device(folder, name, host);
-    phone.ask(&["join", &code, "--name", name]);
+    phone.ask(&["join", &code, "--device", name]);
     phone
 }
 

@@ -38,7 +38,7 @@ fn what_a_newer_program_wrote_is_passed_on_and_nothing_is_billed_past_it() {
     let [mut tobi, mut ines] =
         [("Tobi Larch", "tobi-phone"), ("Ines Quill", "ines-phone")].map(|(person, name)| {
             let phone = Device::new(folder.path(), name);
-            phone.ask(&["join", &laptop.invite(person), "--name", name]);
+            phone.ask(&["join", &laptop.invite(person), "--device", name]);
             phone
         });
     laptop.import(&scenario());

@@ -17,7 +17,7 @@ fn two_bosses(folder: &Path) -> (Device, Device) {
     first.ask(&["role", "Tobi Larch", "owner"]);
     first.start(&[]);
     let second = Device::new(folder, "tobi-laptop");
-    second.ask(&["join", &first.invite("Tobi Larch"), "--name", "tobi-laptop"]);
+    second.ask(&["join", &first.invite("Tobi Larch"), "--device", "tobi-laptop"]);
     first.stop();
     (first, second)
 }
@@ -111,7 +111,7 @@ fn a_shared_machine_without_the_office_passes_on_what_it_cannot_read() {
     let at = first.address.to_string();
     let invited = ["invite", "--person", "Ines Quill", "--shared", "--at", at.as_str()];
     let code = first.ask(&invited)["code"].as_str().unwrap().to_owned();
-    stand.ask(&["join", &code, "--name", "stand"]);
+    stand.ask(&["join", &code, "--device", "stand"]);
     // Whoever has not heard of the stand turns it away.
     second.start(&[first.address]);
     wait_for("the second to hear of the stand", || second.frontier() == first.frontier());

@@ -20,7 +20,7 @@ fn crew(folder: &TempDir, person: &str) -> (Device, Device) {
     laptop.import(&lists_only(folder.path()));
     laptop.start(&[]);
     let phone = Device::new(folder.path(), "phone");
-    phone.ask(&["join", &laptop.invite(person), "--name", "phone"]);
+    phone.ask(&["join", &laptop.invite(person), "--device", "phone"]);
     (laptop, phone)
 }
 

@@ -216,7 +216,7 @@ fn a_hand_neither_lists_nor_signs_off() {
     let mut laptop = laptop(&folder);
     laptop.start(&[]);
     let tobi = Device::new(folder.path(), "tobi-phone");
-    tobi.ask(&["join", &laptop.invite("Tobi Larch"), "--name", "tobi-phone"]);
+    tobi.ask(&["join", &laptop.invite("Tobi Larch"), "--device", "tobi-phone"]);
     let before = tobi.ask(&["status"]);
     let jobs = fs::read_to_string(scenario().join("jobs.csv")).unwrap();
     let changed = folder.path().join("changed");

@@ -118,7 +118,7 @@ pub(crate) enum Request {
         code: String,
         /// What this device is called.
         #[arg(long, default_value = "phone")]
-        name: String,
+        device: String,
     },
     /// Come back on a new phone or laptop by the recovery words, when yours are lost.
     ComeBack(ComeBack),

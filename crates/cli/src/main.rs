@@ -92,9 +92,9 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
             let role = role.into();
             Command::Invite(InviteWish { person, role, shared, office, addresses: at, minutes })
         }
-        Request::Join { code, name } => {
+        Request::Join { code, device } => {
             let bar = fetching();
-            let joined = serve::join(folder, &code, &name, |progress| {
+            let joined = serve::join(folder, &code, &device, |progress| {
                 bar.set_length(progress.announced.max(progress.held));
                 bar.set_position(progress.held);
             });

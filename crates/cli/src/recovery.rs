@@ -62,7 +62,7 @@ pub(crate) fn ask_for_words() -> Result<String, NodeError> {
 /// Comes back by the words that are asked for.
 pub(crate) fn come_back(folder: &Path, wish: &ComeBack) -> Result<Back, NodeError> {
     let words = RecoverySecret::from_words(&ask_for_words()?)?;
-    let said = Return { words: &words, name: &wish.name, person: wish.person.as_deref(), at: &wish.at };
+    let said = Return { words: &words, name: &wish.device, person: wish.person.as_deref(), at: &wish.at };
     let bar = crate::fetching();
     let lost = |theirs: &[String]| {
         bar.suspend(|| match (wish.all_lost, wish.lost.is_empty()) {

@@ -166,6 +166,7 @@ pub(crate) fn join(folder: &Path, thousands: u32) -> Result<(), Box<dyn Error>> 
     let lender_peak = peak_memory_of(&lender.0.id().to_string());
     drop(lender);
     let limit = join_peers::bare_stream(events * EVENT_BYTES as u64)?;
+    let hashing = join_peers::hashing(thousands)?;
     let theirs = join_peers::automerge(AUTOMERGE_THOUSANDS)?;
 
     println!("\na new device joins {events} events of {EVENT_BYTES} bytes over QUIC on loopback");
@@ -176,6 +177,7 @@ pub(crate) fn join(folder: &Path, thousands: u32) -> Result<(), Box<dyn Error>> 
     show("paired, verified, durable", fetching);
     show("the same, opened and folded", fetching + opening);
     show("bare stream of the same bytes", limit);
+    show("hashes of its events, one core", hashing);
     let count = u64::from(AUTOMERGE_THOUSANDS) * u64::from(BATCH_EVENTS);
     let (rate, ours) = (per_second(count, theirs), per_second(events, fetching));
     println!(

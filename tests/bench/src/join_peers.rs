@@ -7,7 +7,8 @@ use std::time::{Duration, Instant};
 use automerge::sync::{State, SyncDoc as _};
 use automerge::transaction::Transactable as _;
 use automerge::{AutoCommit, ObjType, ROOT, ReadDoc as _};
-use ledger::DeviceSecret;
+use ledger::event::KIND_VERSION;
+use ledger::{Audience, ChainId, ChainStart, CrewId, DeviceSecret, Kind, RunBuilder, RunHasher};
 use net::Power;
 use net::certificate::DeviceCertificate;
 use net::config::{SYNC_PROTOCOL, client_config, server_config};
@@ -57,6 +58,32 @@ fn entry(number: u32) -> Vec<u8> {
     let mut bytes = vec![0; EVENT_BYTES];
     hasher.finalize_xof().fill(&mut bytes);
     bytes
+}
+
+/// How long one core takes over the hashes of so many thousands of events: what a join can't do without, besides the
+/// stream.
+pub(crate) fn hashing(thousands: u32) -> Result<Duration, Box<dyn Error>> {
+    let secret = DeviceSecret::from_seed(&[8; 32]);
+    let (crew, chain) = (CrewId([7; 32]), ChainId([7; 16]));
+    let start = ChainStart { chain, device: secret.public(), audience: Audience::Crew };
+    let mut tip = start.tip(&CrewId([0; 32]));
+    let mut runs = Vec::new();
+    for batch in 0..thousands {
+        let mut builder = RunBuilder::new(start, tip);
+        for number in 0..BATCH_EVENTS {
+            let payload = entry(batch * BATCH_EVENTS + number);
+            builder.push(0, Kind::Hours.number(), KIND_VERSION, payload.get(16..).unwrap_or_default())?;
+        }
+        let (run, behind) = builder.finish(&crew, &secret).ok_or("a run has events")?;
+        tip = behind;
+        runs.push(run);
+    }
+    let mut hasher = RunHasher::default();
+    let began = Instant::now();
+    let hashed = runs.into_iter().map(|run| hasher.hash(run)).collect::<Vec<_>>();
+    let time = began.elapsed();
+    drop(hashed);
+    Ok(time)
 }
 
 /// How long so many bytes take over one QUIC stream on loopback, with the settings of the program and

@@ -7,7 +7,7 @@ use clap::Args;
 /// What somebody says who comes back.
 #[derive(Debug, Clone, Args)]
 #[command(after_help = "\
-  fivebar come-back --at 192.168.1.23:5105 --name new-laptop
+  fivebar come-back --at 192.168.1.23:5105 --device new-laptop
 
 It asks for the twelve words. Any phone or laptop of the crew will do to fetch the ledger from, as long as
 `fivebar run` is running on it; whose it is makes no difference.")]
@@ -17,7 +17,7 @@ pub(crate) struct ComeBack {
     pub(crate) at: Vec<SocketAddr>,
     /// What this device is called.
     #[arg(long, default_value = "new-laptop")]
-    pub(crate) name: String,
+    pub(crate) device: String,
     /// Who you are, if you did not found the crew. Only a boss comes back.
     #[arg(long)]
     pub(crate) person: Option<String>,

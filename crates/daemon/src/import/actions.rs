@@ -306,7 +306,7 @@ impl<'r> Reading<'_, 'r, '_, '_> {
         let mut stages = Vec::new();
         for name in self.cells.list("reopens") {
             let Some(stage) = self.known.stage(job.id, name) else {
-                self.cells.complain("reopens", format!("there is no stage {name:?} of this job"));
+                self.cells.complain("reopens", self.known.no_stage(job.id, name));
                 return None;
             };
             stages.push(stage);
@@ -451,7 +451,7 @@ fn read_site(cells: &mut Cells<'_, '_>, job: &KnownJob, known: &Known<'_>) -> Op
         name => match known.stage(job.id, name) {
             Some(stage) => Some(stage),
             None => {
-                cells.complain("stage", format!("there is no stage {name:?} of this job"));
+                cells.complain("stage", known.no_stage(job.id, name));
                 return None;
             }
         },

@@ -197,7 +197,7 @@ fn read_stages(
             }
             Some(stage) => stages.push(stage),
             None => {
-                cells.complain(column, format!("there is no stage {name:?} of this job"));
+                cells.complain(column, known.no_stage(job.id, name));
                 all_known = false;
             }
         }
@@ -364,7 +364,7 @@ fn read_line(
     let stage = job.as_ref().zip(stage_name).and_then(|(job, name)| {
         let stage = known.stage(job.id, name);
         if stage.is_none() {
-            cells.complain("stage", format!("there is no stage {name:?} of this job"));
+            cells.complain("stage", known.no_stage(job.id, name));
         }
         stage
     });

@@ -133,6 +133,18 @@ impl<'a> Known<'a> {
         found.or_else(|| self.context.held.stage(job, name))
     }
 
+    /// What to say where a job has no such stage: which it has.
+    pub(super) fn no_stage(&self, job: JobId, name: &str) -> String {
+        let listed = self.stages.keys().filter(|(of, _)| *of == job).map(|(_, name)| name.clone());
+        let held = self.context.held.stages_of(job).into_iter().map(|stage| stage.name);
+        let names: Vec<String> = listed.chain(held).collect::<BTreeSet<_>>().into_iter().collect();
+        let what_now = match names.as_slice() {
+            [] => "it has none yet; `fivebar stage add` adds one".to_owned(),
+            names => format!("it has {}", names.join(", ")),
+        };
+        format!("there is no stage {name:?} of this job; {what_now}")
+    }
+
     pub(super) fn item(&self, name: &str) -> Option<KnownItem> {
         let held = || {
             self.context.held.item(name).map(|item| KnownItem {

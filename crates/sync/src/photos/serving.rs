@@ -12,9 +12,9 @@ use super::session::PhotoOutput;
 use crate::frame::Frame;
 
 /// Groups that are read at a time.
-const READ_AT_ONCE: usize = 16;
+const READ_AT_ONCE: usize = 32;
 /// More is read when fewer bytes than this are left to send. So at most this and one reading are in memory.
-const READ_AHEAD: usize = 512 * 1024;
+const READ_AHEAD: usize = 1024 * 1024;
 /// How often a photo is sent in one session. An honest peer has no use for a third time.
 const MOST_TIMES: u8 = 8;
 

@@ -86,7 +86,7 @@ fn what_can_not_be_costed_is_named_and_nothing_is_written() {
     assert!(bad.contains("line 2: wall a: the door reaches 838 mm along"), "{bad}");
     let floor = format!("{ROOM}\n stage skim: ceilings");
     let message = refused(&mut node, wish(&floor, true));
-    assert!(message.contains("there is no stage \"ceilings\" of this job"), "{message}");
+    assert!(message.contains("there is no stage \"ceilings\" of this job; it has "), "{message}");
     let mut elsewhere = wish(ROOM, true);
     if let Command::Measure(RoomCommand::Cost(wish)) = &mut elsewhere {
         wish.job = "BARN".to_owned();

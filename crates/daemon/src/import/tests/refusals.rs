@@ -223,7 +223,8 @@ fn bad_lists_are_refused_with_their_place() {
             stages,
             "plastering,boarding",
             "plastering,boards",
-            "stages.csv line 6, column after: there is no stage \"boards\" of this job",
+            "stages.csv line 6, column after: there is no stage \"boards\" of this job; it has boarding, first fix \
+             electrics, first fix water, move the door, second fix, skim, stud walls, tanking, tiling",
         ),
         (
             stages,
