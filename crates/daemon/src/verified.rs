@@ -17,8 +17,6 @@ use store::{CheckpointError, CheckpointWriter, Position, ReadError, Store};
 const NAME: &str = "verified";
 /// The version of the state's bytes. A program that meets another one verifies anew.
 const VERSION: u32 = 1;
-/// Bytes before the runs: the version and the number of runs.
-const HEADER_BYTES: usize = 12;
 /// Bytes of a run: segment, offset, first sequence number, number of events.
 const RUN_BYTES: usize = 24;
 /// Bytes of an event's hash.
