@@ -20,7 +20,6 @@ use crate::local::Door;
 use crate::machine::random;
 use crate::mark;
 use crate::node::{Node, WholeRead};
-use crate::page::hex;
 use list::{List, Listed, frontier_of};
 
 /// Where segments of the journal are within a data folder.
@@ -326,7 +325,7 @@ fn is_as_long(path: &Path, bytes: u64) -> bool {
 /// A folder beside the one that is to be made, on the same disk, so that it can take its name at once.
 fn beside(data: &Path) -> Result<PathBuf, NodeError> {
     let mut name = data.file_name().unwrap_or_default().to_owned();
-    name.push(format!(".restoring-{}", hex(&random::<4>()?)));
+    name.push(format!(".restoring-{}", hex::encode(random::<4>()?)));
     Ok(data.with_file_name(name))
 }
 
@@ -335,7 +334,7 @@ struct Stage(PathBuf);
 
 impl Stage {
     fn new() -> Result<Self, NodeError> {
-        let folder = std::env::temp_dir().join(format!("fivebar-rehearsal-{}", hex(&random::<8>()?)));
+        let folder = std::env::temp_dir().join(format!("fivebar-rehearsal-{}", hex::encode(random::<8>()?)));
         make_private(&folder)?;
         Ok(Self(folder))
     }

@@ -80,7 +80,7 @@ impl DeviceFile {
     /// A new device.
     #[must_use]
     pub fn new(secret: &DeviceSecret, crew: CrewId, name: String, person: PersonId) -> Self {
-        let seed = secret.seed().iter().map(|byte| format!("{byte:02x}")).collect();
+        let seed = hex::encode(secret.seed());
         Self {
             seed,
             crew,

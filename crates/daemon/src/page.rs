@@ -153,7 +153,7 @@ impl PageFile {
 
     fn begin(machine: &dyn Machine) -> Result<Self, NodeError> {
         Ok(Self {
-            form_key: hex(&machine.random::<32>()?),
+            form_key: hex::encode(machine.random::<32>()?),
             origins: Vec::new(),
             idle_days: USUAL_IDLE_DAYS,
             sessions: Vec::new(),
@@ -168,14 +168,9 @@ impl PageFile {
     }
 }
 
-/// Bytes as people and files write them.
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 /// The hash under which a token is kept. It has 256 random bits, so a plain fast hash hides it.
 fn hash_of(token: &str) -> String {
-    hex(&blake3::derive_key("fivebar page token 1", token.as_bytes()))
+    hex::encode(blake3::derive_key("fivebar page token 1", token.as_bytes()))
 }
 
 impl Node {
@@ -237,7 +232,7 @@ impl Node {
                 person
             }
         };
-        let token = hex(&self.machine().random::<32>()?);
+        let token = hex::encode(self.machine().random::<32>()?);
         let now = self.now_ms();
         let link = Link {
             person,
@@ -289,7 +284,7 @@ impl Node {
         let name: String = name.chars().filter(|letter| !letter.is_control()).take(MAX_NAME).collect();
         let name = if name.trim().is_empty() { "phone".to_owned() } else { name.trim().to_owned() };
         let session = SessionId(self.machine().random()?);
-        let token = hex(&self.machine().random::<32>()?);
+        let token = hex::encode(self.machine().random::<32>()?);
         let body = Body::SessionOpened(SessionOpened { session, person, name: name.clone() });
         let payload = Payload { act: self.act(self.device().person)?, body };
         self.append(&[Write { audience: Audience::Crew, payload }])?;
@@ -434,7 +429,7 @@ impl Node {
     /// # Errors
     /// [`NodeError::NoRandomness`].
     pub fn form_token(&self, session: SessionId) -> Result<String, NodeError> {
-        let nonce = hex(&self.machine().random::<16>()?);
+        let nonce = hex::encode(self.machine().random::<16>()?);
         Ok(format!("{nonce}{}", self.form_mac(session, &nonce).to_hex()))
     }
 

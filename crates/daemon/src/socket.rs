@@ -22,7 +22,7 @@ pub(crate) async fn open(folder: &Path) -> Result<(TcpListener, Door), NodeError
     let lost = |error: std::io::Error| NodeError::Network(format!("no local socket: {error}"));
     let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await.map_err(lost)?;
     let port = listener.local_addr().map_err(lost)?.port();
-    let token = random::<32>()?.iter().map(|byte| format!("{byte:02x}")).collect();
+    let token = hex::encode(random::<32>()?);
     let door = Door { port, token };
     door.write(folder)?;
     Ok((listener, door))

@@ -15,7 +15,7 @@ use tokio::time::{Instant, sleep, sleep_until};
 
 use crate::endpoint::Endpoint;
 use crate::holder::Holder;
-use crate::nearby::{NONCE, Recognition, TAG, TAGS, hex, unhex};
+use crate::nearby::{NONCE, Recognition, TAG, TAGS, unhex};
 
 /// What the crews' devices are looked for by.
 const SERVICE: &str = "_fivebar._udp.local.";
@@ -111,7 +111,7 @@ fn announcement(listening: SocketAddr, recognition: &Recognition) -> Result<Serv
     let (mut nonce, mut filler) = ([0; NONCE], [[0; TAG]; TAGS]);
     getrandom::fill(&mut nonce)?;
     getrandom::fill(filler.as_flattened_mut())?;
-    let name = hex(&nonce);
+    let name = hex::encode(nonce);
     let tags = BTreeMap::from([(TAGS_KEY, recognition.tags(&nonce, filler))]);
     let tags: Vec<(&str, &str)> = tags.iter().map(|(key, tags)| (*key, tags.as_str())).collect();
     let only: Vec<IpAddr> = Some(listening.ip()).filter(|ip| !ip.is_unspecified()).into_iter().collect();

@@ -9,7 +9,6 @@
 //! `proto/FORMAT-nearby.md` describes the bytes.
 
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 
 use hmac::{Hmac, KeyInit as _, Mac as _};
 use ledger::{DeviceKey, DeviceSecret, PairKey};
@@ -45,7 +44,7 @@ impl Recognition {
         tags.iter_mut().zip(own).for_each(|(place, tag)| *place = tag);
         // In the order of their values, which tells nothing of whose they are.
         tags.sort_unstable();
-        hex(tags.as_flattened())
+        hex::encode(tags.as_flattened())
     }
 
     /// The device that announced these, if it is one of the crew's.
@@ -68,23 +67,10 @@ fn tag(pair: &PairKey, announcer: &DeviceKey, nonce: &[u8; NONCE]) -> Option<Tag
     mac.finalize().into_bytes().first_chunk().copied()
 }
 
-/// Bytes as hex.
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}
-
 /// Bytes from hex of just that length.
 pub(crate) fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
-    if text.len() != N * 2 || !text.bytes().all(|byte| byte.is_ascii_hexdigit()) {
-        return None;
-    }
     let mut bytes = [0; N];
-    for (place, byte) in bytes.iter_mut().enumerate() {
-        *byte = u8::from_str_radix(text.get(place * 2..place * 2 + 2)?, 16).ok()?;
-    }
+    hex::decode_to_slice(text, &mut bytes).ok()?;
     Some(bytes)
 }
 
@@ -124,7 +110,7 @@ mod tests {
     fn a_tag_is_the_published_one() {
         let pair = PairKey::between(&secret(1), &secret(2).public()).unwrap();
         let tag = tag(&pair, &secret(1).public(), &[7; NONCE]).unwrap();
-        assert_eq!(hex(&tag), "1cc40716f34c");
+        assert_eq!(hex::encode(tag), "1cc40716f34c");
     }
 
     #[test]

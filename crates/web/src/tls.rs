@@ -82,16 +82,6 @@ fn fault(error: &dyn std::fmt::Display) -> NodeError {
     NodeError::Network(format!("no certificate for the page: {error}"))
 }
 
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
-fn unhex(text: &str) -> Option<Vec<u8>> {
-    let digits = text.as_bytes();
-    let pairs = digits.chunks(2).map(|pair| u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok());
-    digits.len().is_multiple_of(2).then(|| pairs.collect()).flatten()
-}
-
 impl Authority {
     /// Opens the authority of a data folder, or founds it for a local name. One that was founded for another
     /// name is put in the place of a new one; phones must then be told anew.
@@ -130,9 +120,9 @@ impl Authority {
         let kept = Kept {
             name: name.clone(),
             local_name: local_name.to_owned(),
-            certificate_hex: hex(&certificate),
-            nonce_hex: hex(&nonce),
-            sealed_key_hex: hex(&sealed),
+            certificate_hex: hex::encode(&certificate),
+            nonce_hex: hex::encode(nonce),
+            sealed_key_hex: hex::encode(&sealed),
         };
         write_private(path, &serde_json::to_vec_pretty(&kept).map_err(|error| fault(&error))?)?;
         Ok(Self { name, local_name: local_name.to_owned(), certificate, key })
@@ -140,9 +130,9 @@ impl Authority {
 
     fn unseal(kept: Kept, seed: &[u8; 32]) -> Result<Self, NodeError> {
         let opened = (|| {
-            let certificate = CertificateDer::from(unhex(&kept.certificate_hex)?);
-            let nonce: [u8; 24] = unhex(&kept.nonce_hex)?.try_into().ok()?;
-            let sealed = unhex(&kept.sealed_key_hex)?;
+            let certificate = CertificateDer::from(hex::decode(&kept.certificate_hex).ok()?);
+            let nonce: [u8; 24] = hex::decode(&kept.nonce_hex).ok()?.try_into().ok()?;
+            let sealed = hex::decode(&kept.sealed_key_hex).ok()?;
             let sealed = Payload { msg: &sealed, aad: &certificate };
             let key = sealer(seed).decrypt(&XNonce::from(nonce), sealed).ok()?;
             let key = PrivatePkcs8KeyDer::from(key);
@@ -337,7 +327,7 @@ mod tests {
         assert_eq!(first.fingerprint(), again.fingerprint());
         assert!(is_taken(&again, &[[10, 0, 0, 1].into()], "10.0.0.1"));
         let text = std::fs::read_to_string(folder.path().join(FILE)).expect("the file");
-        assert!(!text.contains(&hex(first.key.serialized_der())));
+        assert!(!text.contains(&hex::encode(first.key.serialized_der())));
         assert!(Authority::open(folder.path(), &[8; 32], "Oake Rooms", NAME).is_err());
         // Under another name it is another authority.
         let other =

@@ -11,7 +11,6 @@ use crate::copying;
 use crate::device::write_private;
 use crate::error::NodeError;
 use crate::node::Node;
-use crate::page::hex;
 
 /// The layout that this program writes.
 pub(super) const LAYOUT: u32 = 1;
@@ -69,7 +68,7 @@ impl List {
 
 /// The digest of what a node holds.
 pub(super) fn frontier_of(node: &Node) -> String {
-    hex(&node.ledger().frontier(None).digest())
+    hex::encode(node.ledger().frontier(None).digest())
 }
 
 /// Reads the list of a whole backup.

@@ -6,7 +6,6 @@ use serde_json::{Value, json};
 
 use crate::error::NodeError;
 use crate::node::{Node, WholeRead};
-use crate::page::hex;
 
 /// Reads the whole ledger from disk and verifies it.
 pub(super) fn verify(node: &mut Node) -> Result<Value, NodeError> {
@@ -41,7 +40,7 @@ pub(super) fn status(node: &Node) -> Value {
             json!({ "device": device.name, "met_ms": reach.met_ms, "missing": reach.missing })
         })
         .collect();
-    let digest = hex(&node.ledger().frontier(Some(Audience::Crew)).digest());
+    let digest = hex::encode(node.ledger().frontier(Some(Audience::Crew)).digest());
     json!({ "crew": node.crew(), "crew_code": crew_code(&node.crew()), "device": node.device().name, "key": node.key(), "chains": chains, "others": others,
         "crew_frontier": digest })
 }

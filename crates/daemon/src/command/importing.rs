@@ -15,7 +15,6 @@ use crate::error::NodeError;
 use crate::held::HeldInBook;
 use crate::import::{self, FileName, Files, FilesError, ListRows, Planned};
 use crate::node::{Node, Write};
-use crate::page::hex;
 use crate::photos;
 
 /// How many events are written before it is said how far that is.
@@ -188,7 +187,7 @@ fn whole_row(
             *time = format!("{day}T{time:0>5}");
         }
     }
-    let key = hex(&node.machine().random::<6>()?);
+    let key = hex::encode(node.machine().random::<6>()?);
     let name = node.book().lists().person(author);
     row.entry("entry".to_owned()).or_insert(key);
     row.entry("person".to_owned()).or_insert(name);

@@ -9,7 +9,7 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipArchive, ZipWriter};
 
 use super::check::Files;
-use super::list::{hex, unhex};
+use super::list::unhex;
 
 /// What the seal begins with; the signature follows in hex. It is the comment of the zip.
 const SEAL: &str = "fivebar handover seal 1 ";
@@ -53,7 +53,7 @@ pub fn write_zip<W: Read + Write + Seek>(
     let before = length.saturating_sub(SEAL_BYTES as u64);
     let signature = device.sign(&sealed_bytes(crew, &hash_front(&mut out, before)?));
     out.seek(SeekFrom::Start(before))?;
-    out.write_all(format!("{SEAL}{}", hex(&signature)).as_bytes())?;
+    out.write_all(format!("{SEAL}{}", hex::encode(signature)).as_bytes())?;
     out.flush()?;
     Ok(out)
 }

@@ -43,7 +43,7 @@ pub fn signed_list(
 ) -> String {
     let listed = files.into_iter().map(|(name, bytes, hash)| (name, Listed { bytes, hash }));
     let mut text = unsigned(crew, &device.public(), &listed.collect());
-    let signature = hex(&device.sign(text.as_bytes()));
+    let signature = hex::encode(device.sign(text.as_bytes()));
     text.push_str(&format!("signature {signature}\n"));
     text
 }
@@ -51,26 +51,16 @@ pub fn signed_list(
 fn unsigned(crew: &CrewId, device: &DeviceKey, files: &BTreeMap<String, Listed>) -> String {
     let mut text = format!("{MARK}\ncrew {crew}\ndevice {device}\n");
     for (name, Listed { bytes, hash }) in files {
-        text.push_str(&format!("{} {bytes} {name}\n", hex(hash)));
+        text.push_str(&format!("{} {bytes} {name}\n", hex::encode(hash)));
     }
     text
 }
 
-pub(super) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 /// Reads lower-case hex and nothing else.
 pub(super) fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
-    let digits = text.as_bytes();
-    if digits.len() != N * 2 || digits.iter().any(u8::is_ascii_uppercase) {
-        return None;
-    }
     let mut bytes = [0; N];
-    for (byte, pair) in bytes.iter_mut().zip(digits.chunks_exact(2)) {
-        *byte = u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok()?;
-    }
-    Some(bytes)
+    hex::decode_to_slice(text, &mut bytes).ok()?;
+    (hex::encode(bytes) == text).then_some(bytes)
 }
 
 /// Reads a list. None for what is not written as lists are.
@@ -94,7 +84,7 @@ pub(super) fn read_list(bytes: &[u8]) -> Option<SignedList> {
     };
     let unsigned = unsigned(&crew, &device, &files);
     // What was read says the same as the text only if it is written the same.
-    if format!("{unsigned}signature {}\n", hex(&signature)) != text {
+    if format!("{unsigned}signature {}\n", hex::encode(signature)) != text {
         return None;
     }
     let is_signed = verify_signature(&device, unsigned.as_bytes(), &signature).is_ok();
