@@ -89,6 +89,17 @@ impl Journal {
         self.segments.len()
     }
 
+    /// How long all segments are together, in bytes.
+    pub(crate) fn length(&self) -> Result<u64, DiskError> {
+        let last = self.tail.mark.end;
+        let mut length = last.offset;
+        for number in self.segments.iter().filter(|number| **number != last.segment) {
+            let name = segment_file(*number);
+            length += self.disk.open(&name).tried("open", &name)?.length().tried("measure", &name)?;
+        }
+        Ok(length)
+    }
+
     /// Appends one group and syncs it. Returns where it begins; [`Journal::mark`] is then its end.
     pub(crate) fn append(&mut self, records: &[Record<'_>]) -> Result<Position, AppendError> {
         if let Some(cause) = &self.tail.stopped {

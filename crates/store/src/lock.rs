@@ -45,4 +45,20 @@ impl FolderLock {
             Err(TryLockError::Error(source)) => Err(failed(source)),
         }
     }
+
+    /// Keeps whoever would write away from a folder that is only read. Nothing is made for it: none where no process
+    /// ever locked the folder.
+    pub fn share(folder: &Path) -> Result<Option<FolderLock>, LockError> {
+        let failed = |source| LockError::Failed { folder: folder.to_owned(), source };
+        let file = match File::open(folder.join("lock")) {
+            Ok(file) => file,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+            Err(error) => return Err(failed(error)),
+        };
+        match file.try_lock_shared() {
+            Ok(()) => Ok(Some(FolderLock { _file: file })),
+            Err(TryLockError::WouldBlock) => Err(LockError::Taken { folder: folder.to_owned() }),
+            Err(TryLockError::Error(source)) => Err(failed(source)),
+        }
+    }
 }

@@ -4,6 +4,8 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
+use ledger::CrewId;
+
 use crate::disk::{Disk, RealDisk, Tried};
 use crate::error::OpenError;
 use crate::index::IndexPlace;
@@ -27,6 +29,8 @@ pub struct StoreOptions {
     pub(crate) index: IndexPlace,
     pub(crate) sizes: Sizes,
     pub(crate) lock: Option<FolderLock>,
+    pub(crate) only_reads: bool,
+    pub(crate) taken_for: Option<CrewId>,
 }
 
 impl StoreOptions {
@@ -45,7 +49,40 @@ impl StoreOptions {
     /// Any disk, with the index in memory.
     pub fn disk(disk: Arc<dyn Disk>) -> StoreOptions {
         let sizes = Sizes { segment_bytes: SEGMENT_BYTES, fill_bytes: FILL_BYTES };
-        StoreOptions { disk, index: IndexPlace::Memory, sizes, lock: None }
+        StoreOptions {
+            disk,
+            index: IndexPlace::Memory,
+            sizes,
+            lock: None,
+            only_reads: false,
+            taken_for: None,
+        }
+    }
+
+    /// A folder that another device left, of which nothing is changed. Nobody can write it while it is read.
+    ///
+    /// # Errors
+    /// [`OpenError::Lock`] if another process has it.
+    pub fn reading(folder: &Path) -> Result<StoreOptions, OpenError> {
+        let lock = FolderLock::share(folder)?;
+        let mut options = StoreOptions::disk(Arc::new(RealDisk::reading(folder))).only_reading();
+        options.lock = lock;
+        Ok(options)
+    }
+
+    /// Changes nothing on the disk. What is torn at the journal's end is damage like any other, and nothing can be
+    /// appended.
+    #[must_use]
+    pub fn only_reading(mut self) -> StoreOptions {
+        self.only_reads = true;
+        self
+    }
+
+    /// Where nothing in the journal says any more whose it is, it is taken for this crew's.
+    #[must_use]
+    pub fn taken_for(mut self, crew: CrewId) -> StoreOptions {
+        self.taken_for = Some(crew);
+        self
     }
 
     /// Keeps the index in a folder of the file system.

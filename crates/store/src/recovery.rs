@@ -131,13 +131,15 @@ pub(crate) fn find_crew(disk: &dyn Disk, segments: &[u32]) -> Result<Option<Crew
 }
 
 /// Finds the end of the journal and cuts off what is torn there. Segments that were begun and hold
-/// nothing whole are taken away, and `segments` is what remains.
+/// nothing whole are taken away, and `segments` is what remains. Of a journal that is only read nothing is
+/// cut off or taken away; it is reported as damage.
 ///
 /// `known` is the newest mark that holds; the segment is read from there on.
 pub(crate) fn find_tail(
     disk: &dyn Disk,
     segments: &mut Vec<u32>,
     known: Option<Mark>,
+    only_reads: bool,
     report: &mut OpenReport,
 ) -> Result<Option<Tail>, DiskError> {
     while let Some(number) = segments.last().copied() {
@@ -166,6 +168,13 @@ pub(crate) fn find_tail(
             }
             report.damage.append(&mut damage);
             let mut tail = Tail { file, mark, filled: length, stopped: None };
+            if only_reads {
+                tail.stopped = Some("this journal is only read".to_owned());
+                report
+                    .damage
+                    .extend((torn_bytes > 0).then_some(Damage { place: mark.end, length: torn_bytes }));
+                return Ok(Some(tail));
+            }
             if torn_bytes > 0 {
                 cut_tail(disk, &mut tail, torn_bytes, report);
             }
@@ -175,6 +184,11 @@ pub(crate) fn find_tail(
         }
         let place = Position { segment: number, offset: 0 };
         let written = written_length(&*file, &name, length)?;
+        if only_reads {
+            report.damage.extend((written > 0).then_some(Damage { place, length: written }));
+            segments.pop();
+            continue;
+        }
         if written > 0 {
             let cut = copy_to_cut(disk, &*file, place, written)?;
             tracing::warn!(

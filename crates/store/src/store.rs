@@ -105,7 +105,7 @@ impl Store {
     /// # Errors
     /// [`OpenError::NotEmpty`] if there is one already, [`OpenError::Disk`] if it can't be made.
     pub fn create(options: StoreOptions, crew: CrewId) -> Result<Store, OpenError> {
-        let StoreOptions { disk, index, sizes, lock } = options;
+        let StoreOptions { disk, index, sizes, lock, .. } = options;
         if !segment::list_segments(&*disk)?.is_empty() {
             return Err(OpenError::NotEmpty);
         }
@@ -124,7 +124,7 @@ impl Store {
     /// [`OpenError::Empty`] if nothing was ever stored, [`OpenError::TooNew`] or [`OpenError::NoHeader`]
     /// if the journal can't be read, [`OpenError::Disk`] if the disk fails.
     pub fn open(options: StoreOptions) -> Result<Store, OpenError> {
-        let StoreOptions { disk, index, sizes, lock } = options;
+        let StoreOptions { disk, index, sizes, lock, only_reads, taken_for } = options;
         let mut segments = segment::list_segments(&*disk)?;
         let found_crew = recovery::find_crew(&*disk, &segments)?;
         let checkpoints = checkpoint::list(&*disk)?;
@@ -138,11 +138,11 @@ impl Store {
         }
         let mut opening =
             OpenReport { cut: Vec::new(), damage: Vec::new(), stopped: None, index: IndexState::Kept };
-        let tail = recovery::find_tail(&*disk, &mut segments, newest, &mut opening)?;
+        let tail = recovery::find_tail(&*disk, &mut segments, newest, only_reads, &mut opening)?;
         let tail = tail.ok_or(OpenError::Empty)?;
         // Where every segment's header is gone a checkpoint still knows whose journal this is.
         let crew = found_crew.or_else(|| checkpoints.first().map(|(_, header)| header.crew));
-        let crew = crew.ok_or(OpenError::NoHeader)?;
+        let crew = crew.or(taken_for).ok_or(OpenError::NoHeader)?;
         let journal = Journal::new(Arc::clone(&disk), crew, sizes, segments, tail);
         let mut store = Store { disk, journal, index: Index::default(), opening, _lock: lock };
         store.open_index(&index, newest)?;
@@ -206,6 +206,14 @@ impl Store {
     /// The end of the last acknowledged group.
     pub fn end(&self) -> Position {
         self.journal.mark().end
+    }
+
+    /// How long the journal is, in bytes.
+    ///
+    /// # Errors
+    /// The disk's.
+    pub fn length(&self) -> Result<u64, DiskError> {
+        self.journal.length()
     }
 
     /// Why nothing is appended until the next start, if so.

@@ -11,6 +11,7 @@ use super::{Disk, DiskFile, folder_of};
 #[derive(Debug, Clone)]
 pub struct RealDisk {
     root: PathBuf,
+    only_reads: bool,
 }
 
 impl RealDisk {
@@ -22,7 +23,16 @@ impl RealDisk {
                 sync_names(parent)?;
             }
         }
-        Ok(RealDisk { root: root.to_owned() })
+        Ok(RealDisk { root: root.to_owned(), only_reads: false })
+    }
+
+    /// Uses `root` as it is: whatever would change it is refused.
+    pub fn reading(root: &Path) -> RealDisk {
+        RealDisk { root: root.to_owned(), only_reads: true }
+    }
+
+    fn may_change(&self) -> io::Result<()> {
+        if self.only_reads { Err(io::ErrorKind::ReadOnlyFilesystem.into()) } else { Ok(()) }
     }
 }
 
@@ -46,11 +56,12 @@ impl Disk for RealDisk {
     }
 
     fn open(&self, file: &str) -> io::Result<Box<dyn DiskFile>> {
-        let handle = OpenOptions::new().read(true).write(true).open(self.root.join(file))?;
+        let handle = OpenOptions::new().read(true).write(!self.only_reads).open(self.root.join(file))?;
         Ok(Box::new(RealFile { handle: Mutex::new(handle) }))
     }
 
     fn create(&self, file: &str) -> io::Result<Box<dyn DiskFile>> {
+        self.may_change()?;
         let folder = self.root.join(folder_of(file));
         if !folder.is_dir() {
             fs::create_dir_all(&folder)?;
@@ -61,10 +72,12 @@ impl Disk for RealDisk {
     }
 
     fn rename(&self, from: &str, to: &str) -> io::Result<()> {
+        self.may_change()?;
         fs::rename(self.root.join(from), self.root.join(to))
     }
 
     fn remove(&self, file: &str) -> io::Result<()> {
+        self.may_change()?;
         fs::remove_file(self.root.join(file))
     }
 

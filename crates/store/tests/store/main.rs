@@ -6,4 +6,5 @@ mod crash;
 mod damage;
 mod failing;
 mod index;
+mod reading;
 mod support;
