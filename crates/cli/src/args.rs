@@ -373,7 +373,8 @@ pub(crate) enum Request {
     Quote(Quote),
     /// The people and devices of the crew.
     Roster,
-    /// Take a lost phone off the crew. What it logged up to now, as far as it is held here, still counts.
+    /// Take a lost phone off the crew. What it logged up to now, as far as it is held here, still counts; if
+    /// its folder can be read, `fivebar salvage` it first.
     Retire {
         /// The device's name, or the beginning of its key.
         device: String,
@@ -392,10 +393,9 @@ pub(crate) enum Request {
     /// Keep a backup of this device's folder elsewhere, also while `fivebar run` has it open.
     Backup(backup::Backup),
     /// Make this device's folder anew from a backup. It must not exist yet; see --data.
-    Restore {
-        /// The backup.
-        dir: PathBuf,
-    },
+    Restore(backup::Restore),
+    /// Take in what the folder of a broken device, or an old copy, holds and this device lacks.
+    Salvage(backup::Salvage),
     /// Hand a job over: one file for the customer, with all that was signed off, tested and photographed.
     Handover(Handover),
     /// Read the whole ledger from disk and check every byte of it; or check a handover, without any ledger.

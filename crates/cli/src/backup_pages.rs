@@ -1,8 +1,8 @@
-//! What is said of backups.
+//! What is said of backups, and of what is left of a device.
 
 use serde_json::Value;
 
-use crate::pages::text;
+use crate::pages::{list, text};
 
 /// A backup was made.
 pub(crate) fn made(answer: &Value) -> String {
@@ -36,4 +36,49 @@ pub(crate) fn restored(answer: &Value) -> String {
         text(answer, "events"),
         text(answer, "photos")
     )
+}
+
+/// What another folder held was taken in.
+pub(crate) fn salvaged(answer: &Value) -> String {
+    let photos = &answer["photos"];
+    let entries = |value: &Value, name| counted(value, name, "entry", "entries");
+    let photo = |name| counted(photos, name, "photo", "photos");
+    let mut page = format!(
+        "New here and taken in: {} and {}. Here already: {}.",
+        entries(answer, "new"),
+        photo("new"),
+        entries(answer, "held")
+    );
+    for left in list(answer, "left") {
+        let device = left["device"].as_str().unwrap_or("a device that is not known here");
+        let (left_there, why, next) = (entries(left, "events"), text(left, "why"), text(left, "next"));
+        page += &format!("\nNot taken in: {left_there} of {device}: {why}.\n  Next: {next}.");
+        for said in list(left, "said") {
+            page += &format!("\n  {} {}: {}", text(said, "day"), text(said, "person"), text(said, "what"));
+        }
+    }
+    for place in list(answer, "damage") {
+        page += &format!("\nDamaged there and passed over: {}", place.as_str().unwrap_or_default());
+    }
+    if answer["of_later"].as_u64().unwrap_or(0) > 0 {
+        page += "\nSome of it only a later version can read: update fivebar, then do the same once more.";
+    }
+    if photos["damaged"].as_u64().unwrap_or(0) > 0 {
+        page += &format!("\nDamaged there and left: {}.", photo("damaged"));
+    }
+    if photos["left"].as_u64().unwrap_or(0) > 0 {
+        let why = photos["why"].as_str().unwrap_or(
+            "this device keeps no whole photos (`fivebar photos --keep all`, then do the same once more)",
+        );
+        page += &format!("\nLeft there: {}: {why}.", photo("left"));
+    }
+    page
+}
+
+/// So many of a thing.
+fn counted(value: &Value, name: &str, one: &str, more: &str) -> String {
+    match value[name].as_u64().unwrap_or(0) {
+        1 => format!("1 {one}"),
+        count => format!("{count} {more}"),
+    }
 }

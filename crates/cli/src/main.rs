@@ -201,12 +201,16 @@ fn run(arguments: &Arguments) -> Result<(), NodeError> {
         Request::Backup(backup) => {
             Command::Folder(FolderCommand::BackUp { dir: args::absolute(&backup.dir) })
         }
-        Request::Restore { dir } => {
+        Request::Restore(restore) => {
             let bar = progress::copying();
-            let restored = daemon::backup::restore(&dir, folder, &|done, of| progress::reach(&bar, done, of));
+            let restored =
+                daemon::backup::restore(&restore.dir, folder, &|done, of| progress::reach(&bar, done, of));
             bar.finish_and_clear();
             print(arguments, &restored?, backup_pages::restored);
             return Ok(());
+        }
+        Request::Salvage(salvage) => {
+            Command::Folder(FolderCommand::Salvage { dir: args::absolute(&salvage.dir) })
         }
         Request::Handover(request) => request.command(),
         Request::Verify { .. } => Command::Verify,

@@ -74,6 +74,7 @@ pub(crate) fn page(command: &Command, answer: &Value) -> String {
             format!("{} events written to {}.", text(answer, "events"), text(answer, "dir"))
         }
         Command::Folder(FolderCommand::BackUp { .. }) => backup_pages::made(answer),
+        Command::Folder(FolderCommand::Salvage { .. }) => backup_pages::salvaged(answer),
         Command::HandOver(_) => crate::handover::made(answer),
         Command::Photos { .. } => photo_pages::photos(answer),
         Command::Verify => verified(answer),

@@ -28,8 +28,10 @@ pub(crate) fn bar(command: &Command) -> ProgressBar {
 pub(crate) fn show(bar: &ProgressBar, reached: Progress) {
     if bar.length() != Some(reached.of) {
         let words = match reached.step {
-            Step::RowsRead | Step::EventsWritten => "{human_pos} of {human_len} {msg} {wide_bar} {eta} to go",
-            Step::BytesCopied => BYTES,
+            Step::RowsRead | Step::EventsWritten | Step::PhotosTaken => {
+                "{human_pos} of {human_len} {msg} {wide_bar} {eta} to go"
+            }
+            Step::BytesCopied | Step::BytesRead => BYTES,
         };
         if let Ok(style) = ProgressStyle::with_template(words) {
             bar.set_style(style);
@@ -39,6 +41,8 @@ pub(crate) fn show(bar: &ProgressBar, reached: Progress) {
         Step::RowsRead => "rows read and checked",
         Step::EventsWritten => "events written",
         Step::BytesCopied => "copied",
+        Step::BytesRead => "read and checked",
+        Step::PhotosTaken => "photos taken over",
     });
     reach(bar, reached.done, reached.of);
 }

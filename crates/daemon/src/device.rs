@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::Write;
+use std::io::{self, Write};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
@@ -186,23 +186,25 @@ impl DeviceFile {
 /// # Errors
 /// [`NodeError::Folder`]; the file is then as it was.
 pub fn write_private(path: &Path, bytes: &[u8]) -> Result<(), NodeError> {
+    replace_private(path, bytes).map_err(|error| NodeError::folder(path, &error))
+}
+
+/// As [`write_private`], with the system's own error.
+pub(crate) fn replace_private(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let beside = path.with_extension("new");
-    let written = (|| {
-        let mut options = fs::OpenOptions::new();
-        options.write(true).create(true).truncate(true);
-        #[cfg(unix)]
-        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-        let mut file = options.open(&beside)?;
-        file.write_all(bytes)?;
-        file.sync_all()?;
-        fs::rename(&beside, path)?;
-        #[cfg(unix)]
-        if let Some(folder) = path.parent() {
-            fs::File::open(folder)?.sync_all()?;
-        }
-        Ok(())
-    })();
-    written.map_err(|error: std::io::Error| NodeError::folder(path, &error))
+    let mut options = fs::OpenOptions::new();
+    options.write(true).create(true).truncate(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let mut file = options.open(&beside)?;
+    file.write_all(bytes)?;
+    file.sync_all()?;
+    fs::rename(&beside, path)?;
+    #[cfg(unix)]
+    if let Some(folder) = path.parent() {
+        fs::File::open(folder)?.sync_all()?;
+    }
+    Ok(())
 }
 
 #[cfg(test)]

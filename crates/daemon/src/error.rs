@@ -9,6 +9,14 @@ use ledger::roster::Lacking;
 use ledger::{Kind, Refusal};
 use trade::Day;
 
+/// What somebody does whose device has lost its key.
+const GO_ON: &str = "What was logged here still stands in the journal, so keep the folder. If there is a backup, copy \
+    its device.json and its mark.json into the folder, and the device goes on in new chains. If there is none: first join \
+    the crew anew in another folder (--data) by an invite of the boss (fivebar join); a boss without another phone or \
+    laptop comes back by the recovery words (fivebar come-back), and does not name this device as lost yet. There take \
+    in what was logged here (fivebar salvage, and this folder). Only then have this device taken off (fivebar retire): \
+    what nobody holds at that moment does not count";
+
 /// Why a command was not done.
 #[derive(Debug, thiserror::Error)]
 pub enum NodeError {
@@ -21,14 +29,14 @@ pub enum NodeError {
         cause: String,
     },
     /// The file with the device's secret key is not as it was written.
-    #[error(
-        "{0} is damaged, and with it this device's key; nothing was changed. What was logged here still stands in the \
-         journal, so keep the folder. If there is a backup, copy its device.json and its mark.json over those in the \
-         folder, and the device goes on in new chains. If there is none, join the crew anew in another folder (--data) by \
-         an invite of the boss (fivebar join), who takes this device off (fivebar retire); a boss without another phone \
-         or laptop comes back by the recovery words (fivebar come-back)"
-    )]
+    #[error("{0} is damaged, and with it this device's key; nothing was changed. {GO_ON}")]
     DeviceDamaged(String),
+    /// The file with the device's secret key is gone, and a journal lies beside where it was.
+    #[error(
+        "{0} is missing, and a journal lies beside it. If founding or joining was broken off here, do it once more. If \
+         not, this device's key is lost. {GO_ON}"
+    )]
+    DeviceMissing(String),
     /// The device's file and the journal beside it are of two crews.
     #[error(
         "{0} is not of the crew whose journal lies beside it; put back the file that belongs here, from a backup of it"

@@ -31,6 +31,7 @@ mod payments;
 pub mod peers;
 pub mod photos;
 pub mod press;
+mod salvage;
 mod series;
 pub mod serve;
 mod socket;

@@ -13,9 +13,10 @@ use crate::copying::make_private;
 use crate::device::write_private;
 use crate::error::NodeError;
 use crate::mark;
+use crate::node::OF_THE_FOLDER;
 
 /// Where the journal is within the data folder.
-const JOURNAL: &str = "journal";
+pub(crate) const JOURNAL: &str = "journal";
 
 /// A machine.
 pub trait Machine: Send + Sync {
@@ -61,6 +62,12 @@ pub trait Machine: Send + Sync {
     /// # Errors
     /// Why it can't be had.
     fn journal(&self) -> Result<StoreOptions, NodeError>;
+
+    /// Whether a journal lies in the data folder.
+    ///
+    /// # Errors
+    /// [`NodeError::Folder`].
+    fn has_journal(&self) -> Result<bool, NodeError>;
 
     /// A journal without a device file is what a founding or joining left that was broken off before it was
     /// done: nobody has the key to it. It is put aside, not deleted, and the folder can be used again.
@@ -133,13 +140,25 @@ impl Machine for ThisMachine {
         Ok(StoreOptions::folder(&self.folder.join(JOURNAL))?)
     }
 
-    fn put_unfinished_aside(&self) -> Result<(), NodeError> {
+    fn has_journal(&self) -> Result<bool, NodeError> {
         let journal = self.folder.join(JOURNAL);
-        if !journal.exists() {
+        journal.try_exists().map_err(|error| NodeError::folder(&journal, &error))
+    }
+
+    fn put_unfinished_aside(&self) -> Result<(), NodeError> {
+        if !self.has_journal()? {
             return Ok(());
         }
+        let journal = self.folder.join(JOURNAL);
         let aside = self.folder.join(format!("{JOURNAL}-unfinished-{}", now_ms()));
-        std::fs::rename(&journal, &aside).map_err(|error| NodeError::folder(&journal, &error))
+        std::fs::rename(&journal, &aside).map_err(|error| NodeError::folder(&journal, &error))?;
+        tracing::warn!(
+            target: OF_THE_FOLDER,
+            "Take note: a journal whose device is not known was put aside as {}. If it is more than a beginning that was \
+             broken off, `fivebar salvage` takes in what it holds",
+            aside.display()
+        );
+        Ok(())
     }
 }
 

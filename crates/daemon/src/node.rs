@@ -8,6 +8,7 @@ mod beginning;
 pub(crate) mod forks;
 mod office_keys;
 mod own_chains;
+pub mod salvage;
 mod writing;
 
 use std::cell::Cell;
@@ -23,7 +24,7 @@ use ledger::{
     OfficeKeys, Payload, PersonId, Refusal, Run, RunHasher, Unreadable,
 };
 use projections::Book;
-use store::{DeepReport, Healed, Record, RecordKind, Store};
+use store::{DeepReport, Healed, Position, Record, RecordKind, Runs, Store};
 use sync::photos::Portion;
 use trade::{Day, Moment};
 
@@ -189,7 +190,7 @@ impl Node {
     }
 
     /// Where the journal ends: all before it is durable, and none of it is ever written again.
-    pub(crate) fn journal_end(&self) -> store::Position {
+    pub(crate) fn journal_end(&self) -> Position {
         self.store.end()
     }
 
@@ -407,34 +408,43 @@ impl Node {
     }
 
     fn find_run(&mut self, chain: ChainId, from_seq: u64) -> Result<Option<Run>, NodeError> {
-        let (mut runs, mut next_seq, mut length): (Vec<Run>, _, _) = (Vec::new(), from_seq, 0);
-        for stored in self.store.runs(chain, from_seq) {
-            let run = match stored {
-                // Behind damage there may be events of a line that is not the one held now.
-                Ok(stored) if !self.verified.has(stored.place) => continue,
-                Ok(stored) => Run::decode(stored.bytes)?,
-                Err(_) if !runs.is_empty() => break, // What is whole before the damage is still good to send.
-                Err(error) => return Err(error.into()),
-            };
-            if run.next_seq() <= next_seq {
-                continue; // Another copy of what was read.
-            }
-            let Some(run) = run.starting_at(next_seq).filter(|run| run.first_seq() == next_seq) else {
-                break;
-            };
-            next_seq = run.next_seq();
-            length += run.bytes().len();
-            // The next is read only if it fits, too, should it be as long.
-            let is_enough = length + run.bytes().len() > MAX_JOINED;
-            runs.push(run);
-            if is_enough {
-                break;
-            }
-        }
-        let mut runs = runs.into_iter();
-        let first = runs.next();
-        Ok(first.map(|first| first.joined(runs.as_slice())))
+        // Behind damage there may be events of a line that is not the one held now.
+        joined_run(self.store.runs(chain, from_seq), from_seq, |place| self.verified.has(place))
     }
+}
+
+/// The stored runs of a chain from an event on, as one run of up to 1 MiB; only those at places that are wanted.
+fn joined_run(
+    stored: Runs<'_>,
+    from_seq: u64,
+    is_wanted: impl Fn(Position) -> bool,
+) -> Result<Option<Run>, NodeError> {
+    let (mut runs, mut next_seq, mut length): (Vec<Run>, _, _) = (Vec::new(), from_seq, 0);
+    for stored in stored {
+        let run = match stored {
+            Ok(stored) if !is_wanted(stored.place) => continue,
+            Ok(stored) => Run::decode(stored.bytes)?,
+            Err(_) if !runs.is_empty() => break, // What is whole before the damage is still good to send.
+            Err(error) => return Err(error.into()),
+        };
+        if run.next_seq() <= next_seq {
+            continue; // Another copy of what was read.
+        }
+        let Some(run) = run.starting_at(next_seq).filter(|run| run.first_seq() == next_seq) else {
+            break;
+        };
+        next_seq = run.next_seq();
+        length += run.bytes().len();
+        // The next is read only if it fits, too, should it be as long.
+        let is_enough = length + run.bytes().len() > MAX_JOINED;
+        runs.push(run);
+        if is_enough {
+            break;
+        }
+    }
+    let mut runs = runs.into_iter();
+    let first = runs.next();
+    Ok(first.map(|first| first.joined(runs.as_slice())))
 }
 
 impl Node {

@@ -193,6 +193,11 @@ impl Machine for InventedMachine {
         Ok(options.with_segment_bytes(self.segment_bytes).with_fill_bytes(1024))
     }
 
+    fn has_journal(&self) -> Result<bool, NodeError> {
+        let segments = self.disk.list(JOURNAL).map_err(|error| self.failed(JOURNAL, &error))?;
+        Ok(!segments.is_empty())
+    }
+
     fn put_unfinished_aside(&self) -> Result<(), NodeError> {
         let segments = self.disk.list(JOURNAL).map_err(|error| self.failed(JOURNAL, &error))?;
         for segment in segments {

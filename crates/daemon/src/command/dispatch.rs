@@ -11,6 +11,7 @@ use crate::backup::Backup;
 use crate::error::NodeError;
 use crate::handing_over::HandOverWish;
 use crate::node::Node;
+use crate::salvage::Salvage;
 use crate::{applications, entries, export, handing_over, invoices, papers, payments, photos, timers};
 
 /// A command for which the node has given what it must. Others may use the node while the rest is done.
@@ -20,6 +21,8 @@ pub(crate) enum Begun {
     Done(Value),
     /// Files are left to copy.
     BackUp(Backup),
+    /// Photos of another folder are left to take.
+    Salvage(Salvage),
     /// Photos are left to read and to draw small, and a file is left to write.
     HandOver(Box<handing_over::Begun>, HandOverWish),
 }
@@ -31,6 +34,9 @@ impl Begun {
             Self::Done(answer) => Ok(answer),
             Self::BackUp(backup) => {
                 backup.write(&|done, of| say(Progress { step: Step::BytesCopied, done, of }))
+            }
+            Self::Salvage(salvage) => {
+                Ok(salvage.take_photos(&|done, of| say(Progress { step: Step::PhotosTaken, done, of })))
             }
             Self::HandOver(begun, wish) => handing_over::write(*begun, &wish),
         }
@@ -172,6 +178,10 @@ fn dispatch(
         Command::Folder(FolderCommand::Export { dir }) => export::write(node, &dir),
         Command::Folder(FolderCommand::BackUp { dir }) => {
             return Backup::begin(node, &dir).map(Begun::BackUp);
+        }
+        Command::Folder(FolderCommand::Salvage { dir }) => {
+            let say = |done, of| say(Progress { step: Step::BytesRead, done, of });
+            return Salvage::begin(node, &dir, &say).map(Begun::Salvage);
         }
         Command::Photos { keep } => photos::photos(node, keep),
         Command::Verify => health::verify(node),

@@ -49,4 +49,8 @@ pub enum Step {
     EventsWritten,
     /// Bytes are copied, or are there already.
     BytesCopied,
+    /// Bytes of another journal are read, and what is new in them is durable.
+    BytesRead,
+    /// Photos of another folder are looked at.
+    PhotosTaken,
 }

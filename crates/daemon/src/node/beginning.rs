@@ -99,7 +99,7 @@ impl Node {
     /// Opens the ledger in a folder.
     ///
     /// # Errors
-    /// [`NodeError::NoLedger`], or why the store can't be opened.
+    /// [`NodeError::NoLedger`], [`NodeError::DeviceMissing`], or why the store can't be opened.
     pub fn open(folder: &Path) -> Result<Self, NodeError> {
         Self::open_on(Arc::new(ThisMachine::new(folder)))
     }
@@ -111,6 +111,10 @@ impl Node {
     pub fn open_on(machine: Arc<dyn Machine>) -> Result<Self, NodeError> {
         let Some(device) = DeviceFile::read_on(&*machine)? else {
             not_moved_away(&*machine)?;
+            if machine.has_journal()? {
+                let file = machine.folder().join(DeviceFile::NAME);
+                return Err(NodeError::DeviceMissing(file.display().to_string()));
+            }
             return Err(NodeError::NoLedger(machine.folder().display().to_string()));
         };
         let store = match Store::open(machine.journal()?) {

@@ -8,7 +8,7 @@
 use ledger::roster_events::SessionOpened;
 use ledger::sabotage::Fault;
 use ledger::{Audience, Body, ChainId, ChainStart, Payload};
-use store::{Damage, Healed};
+use store::{Damage, Healed, Store};
 
 use super::{Node, OF_THE_FOLDER, Write};
 use crate::error::NodeError;
@@ -64,6 +64,16 @@ impl Node {
             self.device.peers.iter().any(|peer| peer.holds.get(chain).is_some_and(|holds| *holds > held))
         };
         if self.device.written_chains().any(|chain| is_behind(&chain)) {
+            self.leave_chains(Doubt::Behind);
+        }
+    }
+
+    /// Leaves this device's chains if another journal holds more of them.
+    pub(super) fn leave_chains_that_go_on_in(&mut self, other: &mut Store) {
+        let tip = |chain: &ChainId| self.ledger.chain(chain).map_or(0, |held| held.tip.next_seq);
+        // Also where what goes on there is damaged.
+        let goes_on = |chain: ChainId| other.runs(chain, tip(&chain)).next().is_some();
+        if self.device.written_chains().any(goes_on) {
             self.leave_chains(Doubt::Behind);
         }
     }

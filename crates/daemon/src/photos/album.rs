@@ -19,6 +19,7 @@ use tokio::sync::watch;
 
 use super::files::{outline_of, private, sync_folder};
 use super::{FOLDER, path_of, pictures};
+use crate::device::replace_private;
 
 /// Bytes of the disk that photos leave free: an event must find room, whatever photos come.
 const KEPT_FREE: u64 = 128 * 1024 * 1024;
@@ -309,6 +310,22 @@ impl Album {
             fs::rename(part, &path)?;
             sync_folder(&path)
         })?;
+        self.note_whole(photo);
+        Ok(())
+    }
+
+    /// Keeps a whole photo that did not come piece by piece.
+    ///
+    /// # Errors
+    /// What the disk says.
+    pub(crate) fn keep_whole(&self, photo: PhotoHash, bytes: &[u8]) -> Result<(), String> {
+        self.on_disk(photo, |_| replace_private(&path_of(&self.data, photo), bytes))?;
+        self.note_whole(photo);
+        Ok(())
+    }
+
+    /// Notes that a photo is here whole by now.
+    fn note_whole(&self, photo: PhotoHash) {
         // A small picture that a peer made is no longer of use: this device makes its own.
         let _ = fs::remove_file(pictures::small_path(&self.data, photo));
         let mut state = self.state();
@@ -318,7 +335,6 @@ impl Album {
         state.gained.push(photo);
         drop(state);
         self.ring();
-        Ok(())
     }
 
     /// Keeps a small picture that a peer made.

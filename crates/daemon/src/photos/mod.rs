@@ -84,16 +84,21 @@ pub(crate) fn kept(data: &Path, photo: PhotoHash) -> Result<PhotoFile, String> {
         .map_err(|_| format!("the photo {} is not on this device", photo.short()))
 }
 
+/// The bytes of a photo in a data folder, where its file is there and still is that photo.
+pub(crate) fn read_whole(data: &Path, photo: PhotoHash) -> Option<Vec<u8>> {
+    let bytes = read(&path_of(data, photo)).ok()?;
+    checked(&bytes).is_ok_and(|found| found.hash == photo).then_some(bytes)
+}
+
 /// What the name of a photo's file ends in, and how long it is, where the file is here and still is that photo.
 pub(crate) fn whole(data: &Path, photo: PhotoHash) -> Option<(&'static str, u64)> {
-    let bytes = read(&path_of(data, photo)).ok()?;
-    let found = checked(&bytes).ok().filter(|found| found.hash == photo)?;
+    let bytes = read_whole(data, photo)?;
     let ending = match bytes.first() {
         Some(0xff) => "jpg",
         Some(b'R') => "webp",
         Some(_) | None => "png",
     };
-    Some((ending, found.bytes))
+    Some((ending, u64::try_from(bytes.len()).ok()?))
 }
 
 fn read(file: &Path) -> Result<Vec<u8>, String> {
