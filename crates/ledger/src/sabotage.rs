@@ -30,13 +30,15 @@ pub enum Fault {
     IgnoreForks,
     /// A device knows of a fork, and counts what is behind it.
     CountBehindFork,
+    /// What is left of a device is taken in but for the last of it.
+    LeaveLastOfFolder,
     /// A start believes that the index has all of the journal.
     BelieveIndex,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::AcknowledgeBeforeSync,
         Self::AcknowledgeUnstored,
         Self::BelieveEveryHead,
@@ -49,6 +51,7 @@ impl Fault {
         Self::KeepOfficeChainsBack,
         Self::IgnoreForks,
         Self::CountBehindFork,
+        Self::LeaveLastOfFolder,
         Self::BelieveIndex,
     ];
 

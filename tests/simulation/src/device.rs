@@ -12,7 +12,7 @@ use crate::dice::Dice;
 use crate::machine::InventedMachine;
 
 /// Where a device keeps what it knows of itself.
-const DEVICE_FILE: &str = "small/device.json";
+pub(crate) const DEVICE_FILE: &str = "small/device.json";
 
 /// What a device has promised: so many events of each chain, with the hash of the last.
 pub type Promises = BTreeMap<ChainId, (u64, EventHash)>;

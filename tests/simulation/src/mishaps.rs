@@ -1,10 +1,13 @@
 //! What happens on a building site: meetings that break off, batteries that die, disks that fail, folders that are
 //! copied and restored, clocks that are wrong, phones that lie in a drawer for months or in a bucket for good.
 
-use ledger::{ChainId, ChainStart, Run, RunBuilder};
-use store::{Disk as _, FaultPlan, IndexTrouble};
+use std::sync::Arc;
 
-use crate::device::Device;
+use daemon::node::salvage::Salvaged;
+use ledger::{ChainId, ChainStart, Run, RunBuilder};
+use store::{Disk as _, FaultPlan, IndexTrouble, Store, StoreOptions};
+
+use crate::device::{DEVICE_FILE, Device};
 use crate::dice::Dice;
 use crate::model::Broken;
 use crate::work::some_device;
@@ -18,6 +21,9 @@ const DAY_MS: i64 = 24 * 3_600_000;
 
 /// What was delivered before is delivered again, whole, by somebody who heard it from somebody.
 pub const TAKEN_ONCE: &str = "what is delivered again changes nothing";
+
+/// What a device held that has lost its key is held by whoever takes in what is left of it.
+pub const SALVAGED: &str = "what is left of a device is taken in whole, and once";
 
 /// Two devices meet.
 pub(crate) fn meet(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
@@ -185,6 +191,64 @@ pub(crate) fn destroy(world: &mut World, dice: &mut Dice) -> Result<(), Broken> 
     let name = device.name.clone();
     world.tell(|| format!("{name} is gone for good"));
     Ok(())
+}
+
+/// A device loses the file with its key. What is left of it is taken in by another of the same person, or by anybody.
+pub(crate) fn lose_key(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
+    let place = 1 + dice.place(world.devices.len() - 1);
+    if world.devices.len() < 4 || world.devices[place].destroyed {
+        return Ok(());
+    }
+    // What a loss of power has left of what it wrote last is looked at once more.
+    if !world.devices[place].scarred {
+        world.switch_on(place, dice)?;
+    }
+    world.switch_off(place, dice)?;
+    let lost = &mut world.devices[place];
+    lost.destroyed = true;
+    let (name, whose) = (lost.name.clone(), lost.person);
+    lost.machine.disk().put(DEVICE_FILE, None);
+    world.tell(|| format!("{name} loses its key"));
+    let theirs = world.places(|device| device.is_on() && device.person == whose);
+    let all = world.places(Device::is_on);
+    let Some(to) = dice.pick(if theirs.is_empty() { &all } else { &theirs }).copied() else { return Ok(()) };
+    let Some(salvaged) = salvage(world, to, place, dice)? else { return Ok(()) };
+    let lost = &world.devices[place];
+    let lacks = |node: &daemon::Node| {
+        let roster = node.ledger().roster();
+        let promised = lost.promised.iter().filter_map(|(chain, tip)| {
+            let held = node.ledger().chain(chain)?;
+            let counts = roster.device(&held.start.device).is_some_and(|device| !device.retired);
+            (counts && held.fork.is_none() && held.tip.next_seq < tip.0).then_some((
+                *chain,
+                tip.0,
+                held.tip.next_seq,
+            ))
+        });
+        promised.collect::<Vec<_>>()
+    };
+    let is_whole = !lost.scarred && !world.devices[to].scarred;
+    let lacking = world.devices[to].with(|node| lacks(node)).filter(|_| is_whole).unwrap_or_default();
+    if let Some((chain, there, here)) = lacking.first() {
+        let seen = format!("{name} held {there} events of chain {}, of which {here} are here", chain.short());
+        return Err(Broken::new(SALVAGED, seen));
+    }
+    match salvage(world, to, place, dice)? {
+        Some(again) if again.new > 0 => {
+            Err(Broken::new(SALVAGED, format!("{} events, then {} more", salvaged.new, again.new)))
+        }
+        Some(_) | None => Ok(()),
+    }
+}
+
+/// A device takes in what is left of another.
+fn salvage(world: &mut World, to: usize, lost: usize, dice: &mut Dice) -> Result<Option<Salvaged>, Broken> {
+    let disk = world.devices[lost].machine.disk().clone();
+    let what = format!("takes in what is left of {}", world.devices[lost].name);
+    world.use_node(to, &what, dice, |node| {
+        let options = StoreOptions::disk(Arc::new(disk)).only_reading().taken_for(node.crew());
+        node.salvage(&mut Store::open(options)?, &|_, _| ())
+    })
 }
 
 /// A clock is wrong by minutes, or by years.

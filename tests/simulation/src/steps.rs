@@ -53,6 +53,7 @@ const STEPS: &[(u64, Step)] = &[
     (3, images::set_back),
     (1, images::clone_machine),
     (1, mishaps::destroy),
+    (2, mishaps::lose_key),
     (2, mishaps::turn_clock),
     (1, mishaps::months_go_by),
     (3, mishaps::write_checkpoint),

@@ -55,6 +55,7 @@ fn a_seed_lives_twice_in_the_same_way() {
 fn found_by(fault: Fault) -> &'static [&'static str] {
     use simulation::bills::{CONSERVED, UPDATE_FIRST};
     use simulation::checks::{ALL_AGREE, CUT_HOLDS, FORK_HOLDS, SAME_REBUILT, SAME_STATE};
+    use simulation::mishaps::SALVAGED;
     use simulation::model::{FORKED, READ_BACK, SAME_CHAINS};
     use simulation::office::BILLED_ONCE;
     use simulation::world::{ACKNOWLEDGED_SURVIVES, OPENS_AGAIN};
@@ -71,6 +72,7 @@ fn found_by(fault: Fault) -> &'static [&'static str] {
         Fault::KeepOfficeChainsBack => &[ALL_AGREE, ACKNOWLEDGED_SURVIVES],
         Fault::IgnoreForks => &[ALL_AGREE],
         Fault::CountBehindFork => &[FORK_HOLDS, CUT_HOLDS],
+        Fault::LeaveLastOfFolder => &[SALVAGED],
         Fault::BelieveIndex => &[READ_BACK, ACKNOWLEDGED_SURVIVES],
     }
 }

@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use ledger::fork::Comparison;
 use ledger::frontier::Chain;
 use ledger::roster::Cut;
+use ledger::sabotage::Fault;
 use ledger::{ChainId, ChainStart, DeviceKey, Payload, Refusal, Run};
 use store::{ReadError, RecordKind, Store};
 
@@ -142,6 +143,9 @@ impl Node {
             }
             Ok(())
         })?;
+        if Fault::LeaveLastOfFolder.is_set() {
+            reading.batch.pop();
+        }
         self.store_batch(&mut reading)?;
         salvaged.damage = old.opening().damage.iter().map(ToString::to_string).collect();
         salvaged.held = reading.lines.values().map(|line| line.read).sum();
