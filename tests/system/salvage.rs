@@ -26,7 +26,7 @@ fn laptop_and_phone(folder: &Path) -> (Device, Device) {
 fn joined(laptop: &mut Device, folder: &Path, name: &str) -> Device {
     laptop.start(&[]);
     let phone = Device::new(folder, name);
-    phone.ask(&["join", &laptop.invite("Tobi Larch"), "--name", name]);
+    phone.ask(&["join", &laptop.invite("Tobi Larch"), "--device", name]);
     laptop.stop();
     phone
 }
@@ -333,7 +333,7 @@ fn what_the_office_wrote_stays_sealed_on_its_way() {
     let mut phone = Device::new(folder.path(), "maren-phone");
     let at = laptop.address.to_string();
     let invite = laptop.ask(&["invite", "--person", "Maren Oake", "--office", "--at", &at]);
-    phone.ask(&["join", invite["code"].as_str().unwrap(), "--name", "maren-phone"]);
+    phone.ask(&["join", invite["code"].as_str().unwrap(), "--device", "maren-phone"]);
     laptop.stop();
     laptop.ask(&["price", "finish plaster", "11.37"]);
     fs::remove_file(laptop.data.join("device.json")).unwrap();
