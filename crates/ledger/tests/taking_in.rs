@@ -132,6 +132,18 @@ fn a_chain_that_goes_two_ways_is_refused() {
 }
 
 #[test]
+fn another_way_by_an_earlier_clock_is_a_fork_and_no_time_that_runs_back() {
+    let mut founded = Founded::new(1);
+    let shared = founded.tip();
+    let mut builder = RunBuilder::new(founded.start, shared);
+    builder.push(MONDAY_MS + 60_000, Kind::Note.number(), KIND_VERSION, &[1]).unwrap();
+    let (held, _) = builder.finish(&founded.ledger.crew(), &founded.secret).unwrap();
+    let (other, _) = founded.notes(shared, &[2, 3]);
+    founded.take_in(&held);
+    assert_eq!(founded.ledger.check_run(&other), Err(Refusal::Forked));
+}
+
+#[test]
 fn chains_must_be_announced_and_stay_as_they_are() {
     let mut founded = Founded::new(1);
     let stranger = ChainStart { chain: chain_id(9), device: secret(9).public(), audience: Audience::Crew };

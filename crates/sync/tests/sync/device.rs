@@ -22,6 +22,8 @@ pub(crate) struct Device {
     pub(crate) person: PersonId,
     /// What it and each other device last knew both to hold.
     pub(crate) common: BTreeMap<DeviceKey, CommonGround>,
+    /// What its clock says.
+    pub(crate) now_ms: i64,
     entries: u8,
 }
 
@@ -62,6 +64,7 @@ impl Device {
             runs: BTreeMap::from([(chain, vec![run])]),
             person,
             common: BTreeMap::new(),
+            now_ms: 2_000,
             entries: 0,
         }
     }
@@ -75,6 +78,7 @@ impl Device {
             runs: BTreeMap::new(),
             person,
             common: BTreeMap::new(),
+            now_ms: 2_000,
             entries: 0,
         }
     }
@@ -100,7 +104,7 @@ impl Device {
         let tip = self.ledger.chain(&start.chain).expect("taken in").tip;
         let mut builder = RunBuilder::new(start, tip);
         for payload in payloads {
-            builder.push(2_000, kind, 1, payload).expect("room in the run");
+            builder.push(self.now_ms, kind, 1, payload).expect("room in the run");
         }
         let (run, _) = builder.finish(&self.ledger.crew(), &self.secret).expect("at least one event");
         self.store(&run).expect("an own run");
@@ -235,7 +239,7 @@ impl Device {
     pub(crate) fn copy(&self) -> Self {
         let secret = DeviceSecret::from_seed(&self.secret.seed());
         let (ledger, runs) = (self.ledger.clone(), self.runs.clone());
-        Self { secret, ledger, runs, person: self.person, common: self.common.clone(), entries: self.entries }
+        Self { secret, ledger, runs, common: self.common.clone(), ..*self }
     }
 
     /// How many events are held.

@@ -83,6 +83,23 @@ fn both_lines_count_up_to_where_they_part_wherever_that_is() {
 }
 
 #[test]
+fn a_line_that_was_written_by_a_clock_behind_the_others_is_no_breach() {
+    // The longer line is of an earlier time than what the other device holds: behind that, its time would run back.
+    for (one, another) in [(2, 5), (5, 2)] {
+        let mut world = crew(3);
+        world.devices[2].now_ms = 9_000_000;
+        log(&mut world.devices[2], b"one", one);
+        log(&mut world.devices[3], b"another", another);
+        meet(&mut world, 0, 2);
+        meet(&mut world, 1, 3);
+        meet(&mut world, 0, 1); // Nobody ends the session, and the fork is found.
+        for device in [0, 1] {
+            assert_eq!(base(&world, device).map(|base| base.count), Some(3), "{one} {another}");
+        }
+    }
+}
+
+#[test]
 fn whoever_joins_later_counts_as_everybody_does() {
     let mut world = crew(4);
     log(&mut world.devices[2], b"one", 3);
