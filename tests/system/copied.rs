@@ -142,9 +142,24 @@ fn a_phone_set_back_that_writes_on_forks_and_nothing_it_wrote_is_lost() {
         }
         assert!(device.ask(&["sort-out"]).to_string().contains("5 entries of Tobi Larch are set aside"));
     }
-    // The phone enters it again, and the laptop too, before they meet: it is there once, and no longer asked about.
-    for device in [&laptop, &phone] {
-        assert_eq!(device.ask(&["set-aside", "--all-again"])["entered"], 5);
+    // One entry is named by its key, and no other is entered again.
+    let aside = phone.ask(&["set-aside"]);
+    let key_of = |words: &str| {
+        let mut rows = aside["set_aside"].as_array().unwrap().iter();
+        let row = rows.find(|row| row["what"].as_str().unwrap().contains(words)).unwrap();
+        row["key"].as_str().unwrap().to_owned()
+    };
+    let key = key_of("written anew, two");
+    assert!(phone.refused(&["set-aside", "--again", &key, "--again", "0000beef"]).contains("0000beef"));
+    assert_eq!(standing(&phone, "written anew, two"), 0, "nothing is entered where a key is unknown");
+    let answer = phone.ask(&["set-aside", "--again", &key]);
+    assert_eq!((&answer["entered"], answer["set_aside"].as_array().unwrap().len()), (&1.into(), 4));
+    assert_eq!(standing(&phone, "written anew, two"), 1);
+    assert_eq!(written.map(|words| standing(&phone, words)), [0; 4]);
+    assert!(phone.refused(&["set-aside", "--again", &key]).contains(&key), "it waits no more");
+    // The phone enters the rest again, and the laptop all, before they meet: it is there once, and no longer asked about.
+    for (device, waiting) in [(&laptop, 5), (&phone, 4)] {
+        assert_eq!(device.ask(&["set-aside", "--all-again"])["entered"], waiting);
     }
     note(&phone, "after it all");
     meet(&mut laptop, &mut phone, &["after it all"]);
