@@ -215,17 +215,30 @@ impl<'w> Claims<'w> {
         }
         let standing: Vec<_> =
             self.on(unit).iter().filter(|claim| !self.is_given_back(unit, claim)).collect();
+        let both_overdo = |one: &Standing<'w>, other: &Standing<'w>| {
+            one.by_credit_note && one.invoice == other.invoice && self.is_overdone(unit, one.invoice)
+        };
         let rivals = |claim: &&&Standing<'w>| {
             standing.iter().any(|other| {
                 other.at.event != claim.at.event
-                    && other.follows == claim.follows
                     && other.by_credit_note == claim.by_credit_note
+                    && (other.follows == claim.follows || both_overdo(claim, other))
             })
         };
         let events: BTreeSet<_> = standing.iter().filter(rivals).map(|claim| claim.at.event).collect();
         let papers = self.papers.iter().filter(|paper| events.contains(&paper.event));
         let papers: Vec<_> = papers.map(|paper| paper.document.invoice).collect();
         (!papers.is_empty()).then_some(DoubleClaim { unit, papers })
+    }
+
+    /// Whether credit notes give back more of a unit than an invoice bills: whoever made one did not know of the other,
+    /// whatever claim each of them went on from.
+    fn is_overdone(&self, unit: BillableUnit, invoice: InvoiceId) -> bool {
+        let of_invoice = || self.on(unit).iter().filter(|claim| claim.invoice == invoice);
+        let billed: Decimal =
+            of_invoice().filter(|claim| !claim.by_credit_note).map(|claim| claim.quantity).sum();
+        let left: Decimal = of_invoice().map(|claim| claim.quantity).sum();
+        billed > Decimal::ZERO && left < Decimal::ZERO
     }
 
     /// Whether nothing of what an invoice bills of a unit is left, given the credit notes on it. What a credit note

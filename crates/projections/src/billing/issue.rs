@@ -192,7 +192,10 @@ pub fn next_number<'d>(
     // What a customer issues has their number, and takes none of the crew's.
     let is_own = |document: &&Document| document.series == series && document.self_billed_as.is_empty();
     let own = documents.into_iter().filter(is_own);
-    own.fold(first, |next, _| next.saturating_add(1))
+    let (next, highest) = own
+        .fold((first, 0), |(next, highest), document| (next.saturating_add(1), document.number.max(highest)));
+    // Of a series that a fork has cut into, papers are taken on one by one, and those before them may lack.
+    next.max(highest.saturating_add(1))
 }
 
 /// The number as it is printed: "41", "B-41" in the series B, or the customer's where they issued it.

@@ -126,6 +126,15 @@ fn a_voided_invoice_bills_nothing_and_keeps_its_number() {
     assert_eq!(mill.next().number, 42);
 }
 
+#[test]
+fn a_number_that_is_given_is_not_given_again_where_one_before_it_lacks() {
+    let mut mill = mill_week();
+    assert_eq!(mill.next().number, 41);
+    mill.bill(day(4));
+    mill.papers[0].document.number = 43;
+    assert_eq!(mill.next().number, 44);
+}
+
 /// Two devices apart bill the same work.
 fn billed_twice() -> JobWork {
     let mut mill = mill_week();
@@ -200,6 +209,52 @@ fn a_credit_given_twice_is_found_and_not_billed_by_itself() {
     assert_eq!(double[0].papers, [InvoiceId(id(42)), InvoiceId(id(43))]);
     mill.papers[2].voided = true;
     assert_eq!((double_claims(&mill), proposed_credits(&mill)), (vec![], vec![]));
+}
+
+#[test]
+fn a_credit_note_gives_nothing_back_where_its_invoice_does_not_count() {
+    let mut mill = mill_week();
+    let before = preview(&mill, Some(day(4)));
+    mill.bill(day(4));
+    let credit = whole_credit(&mill, InvoiceId(id(41))).unwrap();
+    mill.credit(&credit, day(5));
+    assert_eq!(preview(&mill, Some(day(4))).map(|preview| preview.totals), before.clone().map(|p| p.totals));
+    // Its invoice is set aside: then nothing was billed, and nothing may be billed twice for what was given back.
+    let invoice = mill.papers.remove(0);
+    assert_eq!(preview(&mill, Some(day(4))), before);
+    assert_eq!((double_claims(&mill), proposed_credits(&mill)), (vec![], vec![]));
+    assert_eq!(still_held(&mill), trade::Pence::ZERO);
+    // It is taken on, and made void.
+    mill.papers.push(IssuedPaper { voided: true, ..invoice });
+    assert_eq!(preview(&mill, Some(day(4))), before);
+}
+
+#[test]
+fn credit_notes_that_give_back_more_than_an_invoice_bills_are_found_whatever_each_went_on_from() {
+    let mut mill = mill_week();
+    mill.bill(day(4));
+    let mut apart = mill.clone();
+    // One gives all of the invoice back. The other bills more first, and gives all of the first invoice back then.
+    let credit = whole_credit(&mill, InvoiceId(id(41))).unwrap();
+    mill.credit(&credit, day(5));
+    apart.set_minutes(37, 300);
+    apart.bill(day(5));
+    let other = whole_credit(&apart, InvoiceId(id(41))).unwrap();
+    apart.credit(&other, day(6));
+    for (number, mut paper) in (90..).zip(apart.papers.drain(1..)) {
+        paper.event = hash(20_000 + number);
+        (paper.document.invoice, paper.document.series) = (InvoiceId(id(number)), "B".into());
+        let moved = |event| if event == hash(10_001) { hash(20_090) } else { event };
+        for claim in paper.document.lines.iter_mut().flat_map(|line| &mut line.claims) {
+            claim.follows = claim.follows.map(|at| ledger::office::ClaimRef { event: moved(at.event), ..at });
+        }
+        mill.papers.push(paper);
+    }
+    mill.strike(37);
+    // 260 + 40 minutes were billed and twice 260 given back.
+    let double = double_claims(&mill);
+    let struck = double.iter().find(|double| double.unit == BillableUnit::Entry(entry(TOBI, 37)));
+    assert_eq!(struck.map(|double| &double.papers[..]), Some(&[InvoiceId(id(42)), InvoiceId(id(91))][..]));
 }
 
 /// VAT Regulations 1995 (SI 1995/2518) reg. 14(1): drop each field in turn, and the paper is refused.
