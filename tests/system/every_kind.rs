@@ -305,6 +305,9 @@ fn way_in(kind: Kind) -> WayIn {
         Kind::InvoiceAdopted => Apart(
             "`invoice adopt` needs a lost device: an_invoice_of_a_lost_device_is_adopted_where_it_came_before_the_cut",
         ),
+        Kind::CreditAdopted => Apart(
+            "`invoice adopt` needs a lost device: a_credit_note_of_a_lost_device_is_adopted_as_the_same_paper",
+        ),
         Kind::DepositAsked => Typed(&[&["invoice", "deposit", "BARN", "500"]]),
         Kind::PaymentReceived => Typed(&[
             &["invoice", "issue", "BARN"],

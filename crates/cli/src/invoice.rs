@@ -100,8 +100,13 @@ pub(crate) fn all(answer: &Value) -> String {
     }
     let mut page = Page::new(&["number", "job", "date", ">to pay", ">paid", ">still owed"]);
     for invoice in invoices {
+        let number = text(invoice, "number");
+        let with_it =
+            invoices.iter().filter(|other| other["voided"] != true && text(other, "number") == number);
+        let called =
+            if with_it.count() > 1 { format!("{number} (key {})", text(invoice, "key")) } else { number };
         page.row(&[
-            &text(invoice, "number"),
+            &called,
             &text(invoice, "job"),
             &text(invoice, "issued_on"),
             &text(invoice, "to_pay"),

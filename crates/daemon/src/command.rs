@@ -225,9 +225,9 @@ pub enum Command {
         /// Why.
         reason: String,
     },
-    /// Takes an invoice for the crew's own that a device issued beyond its cut, or behind a fork.
+    /// Takes an invoice or credit note for the crew's own that a device issued beyond its cut, or behind a fork.
     AdoptInvoice {
-        /// The invoice's number, or its key where more than one has that number.
+        /// Its number, or its key where more than one has that number.
         number: String,
     },
     /// Notes that a deposit was asked for.

@@ -2,12 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::BillableUnit;
-use ledger::roster::{Lacking, Standing};
+use ledger::office::{BillableUnit, Document};
 use ledger::sabotage::Fault;
-use ledger::{Audience, Body, EntryId, EventHash, InvoiceId, Payload, PersonId, Unreadable, office};
-use projections::Logged;
-use projections::billing::{self, IssuedPaper, JobWork, PaperDates, PaperNumber, Wish};
+use ledger::{Audience, Body, InvoiceId, Payload, PersonId, Unreadable, office};
+use projections::billing::{self, IssuedPaper, JobWork, PaperDates, PaperNumber, PaperOf, Wish};
 use serde_json::{Value, json};
 use trade::{Day, Pence};
 
@@ -153,7 +151,8 @@ pub(crate) fn list(node: &Node) -> Value {
             let due = if paper.voided { Pence::ZERO } else { sign(totals.total) };
             let paid = closed.get(&document.invoice).copied().unwrap_or_default();
             let row = json!({
-                "number": billing::printed_number(document), "invoice": document.invoice, "job": work.code,
+                "number": billing::printed_number(document), "invoice": document.invoice,
+                "key": billing::paper_key(document), "job": work.code,
                 "issued_on": document.issued_on, "due_on": document.due_on, "total": sign(totals.total),
                 "to_pay": sign(totals.to_pay), "paid": paid, "owed": due - paid, "voided": paper.voided,
                 "credits": paper.credits, "self_billed": !document.self_billed_as.is_empty(),
@@ -175,21 +174,25 @@ pub(crate) fn next_number(node: &mut Node, works: &[JobWork]) -> Result<PaperNum
     Ok(PaperNumber { invoice: InvoiceId(node.machine().random()?), series, number })
 }
 
-/// The paper with this number, with its job.
+/// The paper with this number or key, with its job.
 pub(crate) fn paper<'w>(
     works: &'w [JobWork],
     number: &str,
 ) -> Result<(&'w JobWork, &'w IssuedPaper), NodeError> {
-    let papers = works.iter().flat_map(|work| work.papers.iter().map(move |paper| (work, paper)));
-    // A number of a customer's that was made void may have been recorded anew.
-    let own: Vec<_> =
-        papers.filter(|(_, paper)| billing::printed_number(&paper.document) == number).collect();
-    let standing = own.iter().find(|(_, paper)| !paper.voided);
-    standing.or_else(|| own.first()).copied().ok_or_else(|| {
-        NodeError::bad_input(format!(
+    let found = billing::called(works, number);
+    // A number that was made void may have been given or recorded anew.
+    let standing: Vec<_> = found.iter().filter(|(_, paper)| !paper.voided).collect();
+    match (&standing[..], found.first()) {
+        ([one], _) => Ok(**one),
+        ([], Some(void)) => Ok(*void),
+        ([], None) => Err(NodeError::bad_input(format!(
             "there is no invoice {number}; `fivebar invoice list` shows those there are"
-        ))
-    })
+        ))),
+        _ => {
+            let papers: Vec<_> = standing.iter().map(|(_, paper)| (&paper.document, paper.credits)).collect();
+            Err(which_one(number, &papers, "went out"))
+        }
+    }
 }
 
 /// What closes each invoice so far.
@@ -297,85 +300,54 @@ pub(crate) fn void(
     Ok(list(node))
 }
 
-/// An invoice that is held and does not count.
-struct SetAside {
-    event: EventHash,
-    /// The key that it is listed by.
-    key: String,
-    entry: EntryId,
-    document: Box<office::Document>,
-}
-
-impl SetAside {
-    /// Whether it is meant by its number, its key, or how its id begins.
-    fn is_called(&self, wanted: &str) -> bool {
-        let by_id = wanted.len() >= SHORTEST_ID && self.entry.to_string().starts_with(wanted);
-        by_id || self.key == wanted || billing::printed_number(&self.document) == wanted
-    }
-}
-
-/// So much of an id at least names a paper, so that no number is taken for one.
-const SHORTEST_ID: usize = 8;
-
-/// Takes an invoice for the crew's own that a device issued beyond its cut, or behind a fork.
+/// Takes a paper for the crew's own that a device issued beyond its cut, or behind a fork: it counts as the same paper.
 pub(crate) fn adopt(node: &mut Node, author: PersonId, wanted: &str) -> Result<Value, NodeError> {
     if !node.is_office() {
-        return Err(NodeError::bad_input("invoices are kept on the office's devices, and this is none"));
+        return Err(NodeError::bad_input("papers are kept on the office's devices, and this is none"));
     }
-    let found: Vec<SetAside> = set_aside(node).into_iter().filter(|paper| paper.is_called(wanted)).collect();
-    let [SetAside { event, document, .. }] = <[_; 1]>::try_from(found).map_err(|found| {
-        let keys: Vec<_> = found.iter().map(|paper| paper.key.as_str()).collect();
-        NodeError::bad_input(if found.is_empty() {
-            format!(
-                "no device that was taken off the crew, copied or set back issued an invoice {wanted} that does not count"
-            )
-        } else {
-            format!(
-                "{} invoices {wanted} are set aside. Say which one went out: `fivebar invoice adopt` with one of {}",
-                found.len(),
-                keys.join(", ")
-            )
-        })
-    })?;
     let works = works(node);
-    let number = billing::printed_number(&document);
-    let mut papers = works.iter().flat_map(|work| &work.papers);
-    if let Some(paper) =
-        papers.find(|paper| paper.event == event || billing::printed_number(&paper.document) == number)
-    {
-        return Err(NodeError::bad_input(if paper.event == event {
-            format!("invoice {number} is the crew's own already")
-        } else {
-            format!(
-                "another invoice {number} counts already, and one number stands on one paper. Issue this one anew, and tell \
-                 the customer that it takes the other's place"
-            )
-        }));
+    let waiting = projections::set_aside(node.book());
+    let papers = waiting.iter().filter_map(|logged| billing::paper_of(logged));
+    let found: Vec<PaperOf<'_>> =
+        papers.filter(|paper| paper.is_own() && billing::is_called(paper.document, wanted)).collect();
+    let paper = match found[..] {
+        [paper] => paper,
+        [] => return Err(NodeError::bad_input(nothing_to_adopt(&works, wanted))),
+        _ => {
+            let papers: Vec<_> = found.iter().map(|paper| (paper.document, paper.credits)).collect();
+            return Err(which_one(wanted, &papers, "are set aside"));
+        }
+    };
+    if let Some(obstacle) = billing::obstacle(&works, &waiting, &paper) {
+        return Err(NodeError::bad_input(format!("{wanted} is not taken on: {obstacle}")));
     }
-    let invoice = document.invoice;
-    write(
-        node,
-        author,
-        String::new(),
-        Body::InvoiceAdopted(office::InvoiceAdopted { invoice, event, document }),
-    )?;
+    let (event, document) = (paper.event, Box::new(paper.document.clone()));
+    let body = match paper.credits {
+        None => Body::InvoiceAdopted(office::InvoiceAdopted { invoice: document.invoice, event, document }),
+        Some(of) => Body::CreditAdopted(office::CreditAdopted { of, event, document }),
+    };
+    write(node, author, String::new(), body)?;
     Ok(list(node))
 }
 
-/// The invoices that are held and don't count because their device had been cut off, or had written twice over.
-fn set_aside(node: &Node) -> Vec<SetAside> {
-    let beyond =
-        |logged: &&Logged| matches!(logged.standing, Standing::Without(Lacking::BeyondCut | Lacking::Forked));
-    let found = node.book().events().filter(beyond).filter_map(|logged| match &logged.body {
-        Body::InvoiceIssued(issued) => Some(SetAside {
-            event: logged.hash,
-            key: logged.key(),
-            entry: logged.act.entry,
-            document: issued.document.clone(),
-        }),
-        _ => None,
+fn nothing_to_adopt(works: &[JobWork], wanted: &str) -> String {
+    if billing::called(works, wanted).iter().any(|(_, paper)| !paper.voided) {
+        return format!("{wanted} is the crew's own already");
+    }
+    format!("no paper {wanted} is set aside: `fivebar set-aside` lists those that are")
+}
+
+/// Asks which of several papers is meant, by their keys.
+fn which_one(wanted: &str, papers: &[(&Document, Option<InvoiceId>)], which: &str) -> NodeError {
+    let named = papers.iter().map(|(document, credits)| {
+        format!("{} for the {}", billing::paper_key(document), billing::in_words(document, *credits))
     });
-    found.collect()
+    let named: Vec<_> = named.collect();
+    let count = papers.len();
+    NodeError::bad_input(format!(
+        "{count} papers {wanted} {which}. Say which by its key: {}",
+        named.join("; ")
+    ))
 }
 
 /// Notes that a deposit was asked for.

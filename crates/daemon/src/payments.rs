@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use trade::{Day, Pence, Rate};
 
 use crate::error::{NodeError, has_come};
-use crate::invoices::{list, work_of, works};
+use crate::invoices::{list, paper, work_of, works};
 use crate::node::{Node, Write};
 
 /// What closes an invoice: what came in, and what was taken off.
@@ -80,20 +80,17 @@ fn check(work: &JobWork, owed: &Owed, paid: &Received) -> Result<(), NodeError> 
     Ok(())
 }
 
-/// The invoice with this number that stands, with what is owed on it.
+/// The invoice with this number or key that stands, with what is owed on it.
 fn invoice<'w>(
     node: &Node,
     works: &'w [JobWork],
     number: &str,
     today: Day,
 ) -> Result<(&'w JobWork, Owed), NodeError> {
-    let rows = billing::owed(node.book(), works, today);
-    let owed = rows.into_iter().find(|owed| owed.number == number);
-    let found = owed.and_then(|owed| {
-        let has = |work: &&JobWork| work.papers.iter().any(|paper| paper.document.invoice == owed.invoice);
-        works.iter().find(has).map(|work| (work, owed))
-    });
-    found.ok_or_else(|| {
+    let (work, paper) = paper(works, number)?;
+    let mut rows = billing::owed(node.book(), works, today).into_iter();
+    let owed = rows.find(|owed| owed.invoice == paper.document.invoice);
+    owed.map(|owed| (work, owed)).ok_or_else(|| {
         NodeError::bad_input(format!(
             "there is no invoice {number} that stands; `fivebar invoice list` shows those there are"
         ))

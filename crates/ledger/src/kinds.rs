@@ -256,6 +256,8 @@ kinds! {
     127 Office PaymentCertified = office::PaymentCertified;
     /// A customer issued an invoice in the crew's name.
     128 Office InvoiceSelfBilled = office::InvoiceSelfBilled;
+    /// A credit note was adopted.
+    129 Office CreditAdopted = office::CreditAdopted;
 }
 
 /// A range of numbers, with what its kinds have in common.

@@ -11,9 +11,9 @@ use crate::site::{SaidHow, Whose};
 
 pub use applications::{Application, AppliedLine, PaymentApplied, PaymentCertified};
 pub use papers::{
-    BillableUnit, Claim, ClaimRef, DepositAsked, Document, EarlierPaper, InvoiceAdopted, InvoiceCredited,
-    InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceSelfBilled, InvoiceVoided, Party, PaymentAccount,
-    PaymentReceived, Work,
+    BillableUnit, Claim, ClaimRef, CreditAdopted, DepositAsked, Document, EarlierPaper, InvoiceAdopted,
+    InvoiceCredited, InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceSelfBilled, InvoiceVoided, Party,
+    PaymentAccount, PaymentReceived, Work,
 };
 
 // ---- the firm, people and prices ---------------------------------------------------------------

@@ -90,7 +90,8 @@ macro_rules! site {
             | Body::PaymentReceived(_)
             | Body::PaymentApplied(_)
             | Body::PaymentCertified(_)
-            | Body::InvoiceSelfBilled(_) => None,
+            | Body::InvoiceSelfBilled(_)
+            | Body::CreditAdopted(_) => None,
         }
     };
 }

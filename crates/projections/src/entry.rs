@@ -203,7 +203,11 @@ impl Book {
 const fn has_a_number(body: &Body) -> bool {
     matches!(
         body,
-        Body::InvoiceIssued(_) | Body::InvoiceCredited(_) | Body::InvoiceVoided(_) | Body::InvoiceAdopted(_)
+        Body::InvoiceIssued(_)
+            | Body::InvoiceCredited(_)
+            | Body::InvoiceVoided(_)
+            | Body::InvoiceAdopted(_)
+            | Body::CreditAdopted(_)
     )
 }
 

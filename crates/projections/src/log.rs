@@ -205,6 +205,7 @@ fn place_of(book: &Book, body: &Body) -> Option<(JobId, Option<StageId>)> {
         Body::PaymentReceived(paid) => Some((paid.job, None)),
         Body::PaymentApplied(applied) => Some((applied.application.job, None)),
         Body::InvoiceSelfBilled(billed) => Some((billed.document.job, None)),
+        Body::CreditAdopted(adopted) => Some((adopted.document.job, None)),
         Body::PaymentCertified(certified) => {
             let entry = book.entry(&certified.application)?;
             if let Body::PaymentApplied(applied) = &*entry.body {

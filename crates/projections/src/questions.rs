@@ -7,6 +7,7 @@ mod checks;
 mod hours;
 mod ledger_checks;
 mod money;
+mod papers;
 
 use std::collections::BTreeSet;
 
@@ -16,6 +17,7 @@ use trade::{Day, Moment};
 
 use crate::book::Book;
 use crate::facts::Facts;
+use crate::set_aside::set_aside;
 use crate::time_on_job::running_of;
 
 /// What a question is about.
@@ -54,6 +56,15 @@ pub enum QuestionKind {
     /// Two papers billed, or gave back, the same work without knowing of each other.
     #[serde(rename = "billed twice")]
     BilledTwice,
+    /// Two papers that went out under one number.
+    #[serde(rename = "two papers of one number")]
+    NumberTwice,
+    /// A paper that a fork or a cut set aside.
+    #[serde(rename = "paper set aside")]
+    PaperSetAside,
+    /// A credit note whose invoice does not count.
+    #[serde(rename = "credit note on nothing")]
+    CreditOfNothing,
     /// What a device wrote that was copied or set back. Its hours are missing below.
     #[serde(rename = "set aside")]
     SetAside,
@@ -113,6 +124,9 @@ impl QuestionKind {
             Self::CisTaken => "cis-taken",
             Self::CertifiedLess => "certified-less",
             Self::BilledTwice => "billed-twice",
+            Self::NumberTwice => "number-twice",
+            Self::PaperSetAside => "paper-set-aside",
+            Self::CreditOfNothing => "credit-of-nothing",
             Self::NoHours => "no-hours",
             Self::BeforeHours => "before-hours",
             Self::Overlap => "overlap",
@@ -194,8 +208,9 @@ pub fn questions(book: &Book) -> Vec<Question> {
     let mut found = Vec::new();
     hours::ask(&facts, &mut found);
     checks::ask(&facts, &mut found);
-    money::ask(&facts, &mut found);
-    ledger_checks::ask(&facts, &mut found);
+    let waiting = set_aside(book);
+    money::ask(&facts, &waiting, &mut found);
+    ledger_checks::ask(&facts, &waiting, &mut found);
     finish(&facts, found)
 }
 

@@ -169,7 +169,8 @@ impl Shelf {
             | Body::DepositAsked(_)
             | Body::PaymentReceived(_)
             | Body::PaymentApplied(_)
-            | Body::InvoiceSelfBilled(_) => return Self::Entry(logged.act.entry_ref()),
+            | Body::InvoiceSelfBilled(_)
+            | Body::CreditAdopted(_) => return Self::Entry(logged.act.entry_ref()),
             Body::Corrected(Corrected { of, .. })
             | Body::Struck(Struck { of })
             | Body::Accepted(Accepted { of }) => {

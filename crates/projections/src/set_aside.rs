@@ -1,17 +1,27 @@
 //! What was set aside: written by a device that was copied, set back or taken off the crew, so that it counts for
-//! nothing until somebody enters it again.
+//! nothing until somebody enters it again, or takes it on where it is a paper.
 //!
 //! It is what this device holds of it. Figures never depend on it.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::EventHash;
 use ledger::roster::{Lacking, Standing};
+use ledger::{EntryRef, EventHash, Kind};
 
+use crate::billing::paper_of;
 use crate::book::{Book, History, Logged};
 
-/// What is set aside and was not entered again, in the order in which it was written. What both branches of a fork
-/// have is in it once.
+/// What an event is about, whoever wrote it and however often.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum About<'b> {
+    /// An entry is the same under its id, wherever it is entered.
+    Entry((EntryRef, Kind), &'b [EventHash]),
+    /// A paper is that of the event that issued it, whoever takes it on.
+    Paper(EventHash),
+}
+
+/// What is set aside and was neither entered again nor taken on, in the order in which it was written. What both branches
+/// of a fork have is in it once.
 #[must_use]
 pub fn set_aside(book: &Book) -> Vec<&Logged> {
     let id = |logged: &Logged| (logged.act.entry_ref(), logged.body.kind());
@@ -20,11 +30,22 @@ pub fn set_aside(book: &Book) -> Vec<&Logged> {
         return aside; // As nearly always: then nothing else is looked for.
     }
     let wanted: BTreeSet<_> = aside.iter().map(|logged| id(logged)).collect();
-    let standing = book.all().filter(|logged| !is_set_aside(logged)).map(id);
-    let standing: BTreeSet<_> = standing.filter(|id| wanted.contains(id)).collect();
-    let mut waiting: BTreeMap<_, &Logged> = BTreeMap::new();
-    for logged in aside.into_iter().filter(|logged| !standing.contains(&id(logged))) {
-        let known = waiting.entry((id(logged), &logged.act.replaces)).or_insert(logged);
+    let (mut standing, mut taken_on) = (BTreeSet::new(), BTreeSet::new());
+    for logged in book.all().filter(|logged| !is_set_aside(logged)) {
+        if wanted.contains(&id(logged)) {
+            standing.insert(id(logged));
+        }
+        taken_on.extend(paper_of(logged).filter(|_| book.counts(logged)).map(|paper| paper.event));
+    }
+    let mut waiting: BTreeMap<About<'_>, &Logged> = BTreeMap::new();
+    for logged in aside {
+        let about = match paper_of(logged) {
+            Some(paper) if taken_on.contains(&paper.event) => continue,
+            Some(paper) => About::Paper(paper.event),
+            None if standing.contains(&id(logged)) => continue,
+            None => About::Entry(id(logged), &logged.act.replaces),
+        };
+        let known = waiting.entry(about).or_insert(logged);
         if logged.hash < known.hash {
             *known = logged;
         }

@@ -33,11 +33,10 @@ async fn paper(
     let found = app.node(move |node| {
         let look = looking(node, &viewer)?;
         let works = billing::job_works(look.book, &look.lists);
-        let mut papers = works.into_iter().flat_map(|work| work.papers);
-        let paper = papers.find(|paper| billing::printed_number(&paper.document) == number);
+        let paper = billing::called(&works, &number).first().map(|(_, paper)| *paper);
         // A voided number bills nothing, so nobody should be handed a demand for it. What the customer issued is theirs.
         let is_ours = |paper: &IssuedPaper| !paper.voided && paper.document.self_billed_as.is_empty();
-        paper.filter(is_ours).map(|paper| paper.document).ok_or(Problem::NotHere)
+        paper.filter(|paper| is_ours(paper)).map(|paper| paper.document.clone()).ok_or(Problem::NotHere)
     });
     let document = found.await??;
     let name = documents::file_name(&document, form);

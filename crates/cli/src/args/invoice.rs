@@ -96,11 +96,14 @@ pub(crate) enum Invoice {
         /// Why.
         reason: String,
     },
-    /// Take an invoice for your own that does not count: a lost device issued it after it was taken off the crew, or one
-    /// that was copied or set back.
-    #[command(after_help = "  fivebar invoice adopt 43")]
+    /// Take an invoice or credit note for your own that went out and does not count: a lost device issued it after it was
+    /// taken off the crew, or one that was copied or set back.
+    #[command(
+        after_help = "  fivebar invoice adopt 43\n  fivebar invoice adopt 7f3a02c1    by its key in `fivebar \
+        set-aside`, where more than one has that number"
+    )]
     Adopt {
-        /// The invoice's number, or its key in `fivebar set-aside` where more than one has that number.
+        /// Its number, or its key in `fivebar set-aside`.
         number: String,
     },
     /// Ask for a deposit. Its own invoice is issued by `issue JOB --deposit`, and comes off the next one.

@@ -1,14 +1,14 @@
 //! What was set aside, because a device was copied, set back or taken off the crew: its list, and entering it again.
 //!
 //! An entry is entered again under its own id, so that it is one entry however many people do it, and also where what
-//! was set aside comes to count after all.
+//! was set aside comes to count after all. A paper is taken on ([`crate::invoices::adopt`]), if it went out.
 
 use std::collections::BTreeMap;
 
 use ledger::kinds::Carried;
 use ledger::roster::{Lacking, Standing};
 use ledger::{Audience, EventHash, Kind, Payload, PersonId};
-use projections::Logged;
+use projections::{Logged, billing};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 
@@ -32,7 +32,7 @@ pub(super) fn run(node: &mut Node, author: PersonId, wish: &SetAsideWish) -> Res
     let waiting: Vec<Logged> = projections::set_aside(node.book()).into_iter().cloned().collect();
     let is_wanted = |logged: &Logged, wanted: &String| {
         !wanted.is_empty()
-            && (logged.key() == *wanted || logged.act.entry.to_string().starts_with(wanted.as_str()))
+            && (key(logged) == *wanted || logged.act.entry.to_string().starts_with(wanted.as_str()))
     };
     let wanted: Vec<&Logged> = match wish {
         SetAsideWish::List => Vec::new(),
@@ -59,7 +59,7 @@ pub(super) fn run(node: &mut Node, author: PersonId, wish: &SetAsideWish) -> Res
             }
             Err(NodeError::NotAllowed { kind, lacking }) => {
                 let why = NodeError::NotAllowed { kind, lacking }.to_string();
-                refused.push(json!({ "key": logged.key(), "why": why }));
+                refused.push(json!({ "key": key(logged), "why": why }));
             }
             Err(error) => return Err(error),
         }
@@ -78,8 +78,8 @@ fn enter_again(
     let Some(audience) = again_in(logged.body.kind()) else {
         return Err(NodeError::bad_input(format!(
             "{} can't be entered again like an entry: {}",
-            logged.key(),
-            by_hand(logged.body.kind())
+            key(logged),
+            by_hand(logged)
         )));
     };
     let mut act = logged.act.clone();
@@ -99,10 +99,10 @@ fn row(node: &Node, logged: &Logged) -> Value {
     };
     let kind = logged.body.kind();
     json!({
-        "key": logged.key(), "person": lists.person(logged.act.person), "day": logged.act.done_on,
+        "key": key(logged), "person": lists.person(logged.act.person), "day": logged.act.done_on,
         "what": projections::words::words(&lists, node.book(), &logged.act, &logged.body), "why": why,
         "again": again_in(kind).is_some(),
-        "by_hand": again_in(kind).is_none().then(|| by_hand(kind)),
+        "by_hand": again_in(kind).is_none().then(|| by_hand(logged)),
     })
 }
 
@@ -125,15 +125,29 @@ const fn is_paper(kind: Kind) -> bool {
             | Kind::InvoiceVoided
             | Kind::InvoiceAdopted
             | Kind::InvoiceSelfBilled
+            | Kind::CreditAdopted
             | Kind::PaymentApplied
             | Kind::PaymentCertified
     )
 }
 
-const fn by_hand(kind: Kind) -> &'static str {
-    if is_paper(kind) {
-        "a paper that went out is adopted (fivebar invoice adopt NUMBER); one that did not is made anew"
-    } else {
-        "who belongs to the crew is said anew (fivebar invite, fivebar person)"
+/// What it is called by: a paper by its own key, which it keeps whoever takes it on.
+fn key(logged: &Logged) -> String {
+    billing::paper_of(logged).map_or_else(|| logged.key(), |paper| billing::paper_key(paper.document))
+}
+
+fn by_hand(logged: &Logged) -> String {
+    let kind = logged.body.kind();
+    match billing::paper_of(logged) {
+        Some(paper) if paper.is_own() => {
+            let key = billing::paper_key(paper.document);
+            format!("if it went out, it is taken on (fivebar invoice adopt {key}); if not, it is made anew")
+        }
+        Some(_) => "what the customer issued is recorded anew".to_owned(),
+        None if kind == Kind::InvoiceVoided => {
+            "it is made void again (fivebar invoice void NUMBER WHY)".to_owned()
+        }
+        None if is_paper(kind) => "it is made anew".to_owned(),
+        None => "who belongs to the crew is said anew (fivebar invite, fivebar person)".to_owned(),
     }
 }

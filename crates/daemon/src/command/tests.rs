@@ -4,6 +4,7 @@ mod applications;
 mod closing;
 mod measuring;
 mod said;
+mod set_aside;
 
 use std::cell::RefCell;
 use std::path::Path;
@@ -410,7 +411,7 @@ fn an_invoice_that_never_went_out_is_made_void_once() {
     let answer = run(&mut node, void()).unwrap();
     assert_eq!(answer["invoices"][0]["voided"], true);
     assert!(refused(&mut node, void()).contains("void already"));
-    assert!(refused(&mut node, Command::AdoptInvoice { number }).contains("no device that was taken off"));
+    assert!(refused(&mut node, Command::AdoptInvoice { number }).contains("no paper 41 is set aside"));
 }
 
 #[test]
@@ -429,7 +430,7 @@ fn an_invoice_of_a_lost_device_is_adopted_where_it_came_before_the_cut() {
         |node: &mut Node| run(node, Command::Invoices).unwrap()["invoices"].as_array().unwrap().len();
     assert_eq!(listed(&mut desk), 0);
     let adopt = || Command::AdoptInvoice { number: number.clone() };
-    assert!(refused(&mut node, adopt()).contains("no device that was taken off"));
+    assert!(refused(&mut node, adopt()).contains("is set aside"));
     let answer = run(&mut desk, adopt()).unwrap();
     assert_eq!(answer["invoices"][0]["number"], number);
     assert!(refused(&mut desk, adopt()).contains("own already"));

@@ -69,7 +69,8 @@ const fn other_way(kind: Kind) -> Option<&'static str> {
         | Kind::InvoiceCredited
         | Kind::InvoiceVoided
         | Kind::InvoiceAdopted
-        | Kind::InvoiceSelfBilled => Some(
+        | Kind::InvoiceSelfBilled
+        | Kind::CreditAdopted => Some(
             "a number stands for good: `fivebar invoice credit` gives money back, `fivebar invoice void` empties it",
         ),
         Kind::ItemListed

@@ -243,11 +243,22 @@ pub struct InvoiceVoided {
     pub invoice: InvoiceId,
 }
 
-/// An invoice found beyond a device's cut is the crew's own after all.
+/// An invoice found beyond a device's cut or behind a fork is the crew's own after all.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct InvoiceAdopted {
     /// The invoice.
     pub invoice: InvoiceId,
+    /// The event that issued it.
+    pub event: EventHash,
+    /// All that it prints. Kept apart, so that every other event stays small.
+    pub document: Box<Document>,
+}
+
+/// A credit note found beyond a device's cut or behind a fork is the crew's own after all.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CreditAdopted {
+    /// The invoice that it reduces.
+    pub of: InvoiceId,
     /// The event that issued it.
     pub event: EventHash,
     /// All that it prints. Kept apart, so that every other event stays small.

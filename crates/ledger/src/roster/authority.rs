@@ -88,7 +88,8 @@ pub const fn least_role(kind: Kind) -> Role {
         | Kind::PaymentReceived
         | Kind::PaymentApplied
         | Kind::PaymentCertified
-        | Kind::InvoiceSelfBilled => Role::Owner,
+        | Kind::InvoiceSelfBilled
+        | Kind::CreditAdopted => Role::Owner,
     }
 }
 
@@ -174,7 +175,8 @@ const fn is_log(kind: Kind) -> bool {
         | Kind::PaymentReceived
         | Kind::PaymentApplied
         | Kind::PaymentCertified
-        | Kind::InvoiceSelfBilled => false,
+        | Kind::InvoiceSelfBilled
+        | Kind::CreditAdopted => false,
     }
 }
 

@@ -1,12 +1,12 @@
 //! Samples of what only the office reads.
 
 use ledger::office::{
-    Application, AppliedLine, Basis, BillableUnit, Claim, ClaimRef, CostBorneBy, CustomerKind, DepositAsked,
-    Document, EarlierPaper, Engagement, ExtraPriced, FirmListed, InvoiceAdopted, InvoiceCredited,
-    InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceSelfBilled, InvoiceVoided, ItemPriced, JobCompleted,
-    JobTerms, LinePriced, Party, PaymentAccount, PaymentApplied, PaymentCertified, PaymentPointSet,
-    PaymentReceived, PersonEngaged, PersonRated, PointDue, PricePaid, QuoteAgreed, QuoteGiven,
-    SelfBillingAgreed, TimeSide, TimeTermsSet, VatRateSet, Work,
+    Application, AppliedLine, Basis, BillableUnit, Claim, ClaimRef, CostBorneBy, CreditAdopted, CustomerKind,
+    DepositAsked, Document, EarlierPaper, Engagement, ExtraPriced, FirmListed, InvoiceAdopted,
+    InvoiceCredited, InvoiceIssued, InvoiceLine, InvoiceLineKind, InvoiceSelfBilled, InvoiceVoided,
+    ItemPriced, JobCompleted, JobTerms, LinePriced, Party, PaymentAccount, PaymentApplied, PaymentCertified,
+    PaymentPointSet, PaymentReceived, PersonEngaged, PersonRated, PointDue, PricePaid, QuoteAgreed,
+    QuoteGiven, SelfBillingAgreed, TimeSide, TimeTermsSet, VatRateSet, Work,
 };
 use ledger::site::{SaidHow, Whose};
 use ledger::{Body, InvoiceId, PointId, QuoteId};
@@ -395,6 +395,17 @@ fn invoices() -> Vec<Body> {
             invoice: INVOICE,
             event: event(0x33),
             document: Box::new(empty),
+        }),
+        Body::CreditAdopted(CreditAdopted {
+            of: INVOICE,
+            event: event(0x34),
+            document: Box::new(Document {
+                invoice: InvoiceId([0x93; 16]),
+                number: 43,
+                reduces: Some(EarlierPaper { number: "42".to_owned(), issued_on: day("2026-11-13") }),
+                notes: Vec::new(),
+                ..document()
+            }),
         }),
     ]
 }

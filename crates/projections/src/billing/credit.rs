@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ledger::InvoiceId;
-use ledger::office::{BillableUnit, Claim, InvoiceLine, InvoiceLineKind};
+use ledger::office::{BillableUnit, Claim, Document, InvoiceLine, InvoiceLineKind};
 use rust_decimal::Decimal;
 use trade::money::{line_amount, percentage};
 use trade::{Day, InvoiceTotals, Pence, Quantity, Rate, VatShare};
@@ -284,6 +284,21 @@ fn lines_left<'w>(claims: &Claims<'w>) -> BTreeMap<InvoiceId, Vec<LineLeft<'w>>>
         }
     }
     left
+}
+
+/// Whether a credit note that is not among them would give back more of an invoice than is left: of one of its lines,
+/// or of its sum. A line of its own takes off what no line bills.
+pub(super) fn gives_back_more_than_is_left(claims: &Claims<'_>, of: InvoiceId, given: &Document) -> bool {
+    let mut left = lines_left(claims).remove(&of).unwrap_or_default();
+    let net: Pence = left.iter().map(|line| line.amount).sum();
+    let is_more = given.lines.iter().any(|given| {
+        let Some(line) = left.iter_mut().find(|left| is_same_line(left.line, given)) else { return false };
+        line.measure += measure(given);
+        line.amount -= given.amount;
+        let bills = measure(line.line).is_sign_positive() && line.line.amount >= Pence::ZERO;
+        bills && (line.measure < Decimal::ZERO || line.amount < Pence::ZERO)
+    });
+    is_more || given.totals.net > net
 }
 
 /// A credit note repeats the line that it reduces, word for word.

@@ -2,12 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ledger::office::{Application, Basis, BillableUnit, Document, JobTerms, VatRateSet};
+use ledger::office::{Application, Basis, BillableUnit, JobTerms, VatRateSet};
 use ledger::site::{ExtraTerms, WasteCount};
-use ledger::{Body, EntryRef, EventHash, InvoiceId, ItemId, JobId, StageId};
+use ledger::{Body, EntryRef, EventHash, ItemId, JobId, StageId};
 use trade::{Day, Quantity, Rate, UnitCost};
 
 use super::hours::{add_hours, add_miles};
+use super::set_aside::{PaperOf, paper_of};
 use super::spent::{add_expenses, add_hires};
 use super::work::{
     ApplicationWork, Certified, ClockEntry, CostingLine, DepositWork, ExtraWork, IssuedPaper, JobWork,
@@ -350,30 +351,21 @@ const fn signs(what: Movement) -> (Sign, Sign) {
 }
 
 fn add_papers(entries: &[Entry<'_>], works: &mut BTreeMap<JobId, JobWork>) {
-    // An adopted invoice keeps the event that issued it, and is one paper however often it comes.
-    let mut papers: BTreeMap<EventHash, (&Document, Option<InvoiceId>)> = BTreeMap::new();
+    // An adopted paper keeps the event that issued it, and is one paper however often it comes.
+    let mut papers: BTreeMap<EventHash, PaperOf<'_>> = BTreeMap::new();
     let mut voided = BTreeSet::new();
     for entry in entries {
-        match &entry.logged.body {
-            Body::InvoiceIssued(issued) => {
-                papers.insert(entry.logged.hash, (&issued.document, None));
-            }
-            Body::InvoiceCredited(credited) => {
-                papers.insert(entry.logged.hash, (&credited.document, Some(credited.of)));
-            }
-            Body::InvoiceSelfBilled(billed) => {
-                papers.insert(entry.logged.hash, (&billed.document, None));
-            }
-            Body::InvoiceAdopted(adopted) => {
-                papers.entry(adopted.event).or_insert((&adopted.document, None));
-            }
-            Body::InvoiceVoided(void) => {
-                voided.insert(void.invoice);
-            }
-            _ => {}
+        if let Body::InvoiceVoided(void) = &entry.logged.body {
+            voided.insert(void.invoice);
+        }
+        let Some(paper) = paper_of(entry.logged) else { continue };
+        if paper.event == entry.logged.hash {
+            papers.insert(paper.event, paper);
+        } else {
+            papers.entry(paper.event).or_insert(paper);
         }
     }
-    for (event, (document, credits)) in papers {
+    for PaperOf { event, document, credits } in papers.into_values() {
         let voided = voided.contains(&document.invoice);
         let paper = IssuedPaper { event, document: document.clone(), credits, voided };
         if let Some(work) = works.get_mut(&document.job) {

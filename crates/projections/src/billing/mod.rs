@@ -27,10 +27,12 @@ mod held;
 mod hours;
 mod issue;
 mod limit;
+mod names;
 mod owed;
 mod preview;
 mod priced;
 mod prompts;
+mod set_aside;
 mod spent;
 mod sums;
 mod uncertified;
@@ -54,6 +56,7 @@ pub use issue::{
     self_billed,
 };
 pub use limit::{LimitStand, limits};
+pub use names::{called, in_words, is_called, numbers_twice, paper_key, unmistakable};
 pub use owed::{
     AccountMove, Age, Closed, NoLateClaim, Owed, StatementLine, by_age, late_claim, owed, statement,
 };
@@ -62,6 +65,7 @@ pub use preview::{
     extra_called, preview, preview_of, previews, stages_without_a_price,
 };
 pub use prompts::prompts;
+pub use set_aside::{Obstacle, PaperOf, obstacle, paper_of};
 pub(crate) use spent::cost_of;
 pub use uncertified::Certification;
 pub(crate) use vat::says_otherwise_of_vat;

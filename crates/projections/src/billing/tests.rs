@@ -8,6 +8,7 @@ mod history;
 mod money;
 mod papers;
 mod priced;
+mod set_aside;
 mod steps;
 mod week;
 mod worktime;

@@ -96,7 +96,8 @@ const fn is_handed_over(kind: Kind) -> bool {
         | Kind::PaymentReceived
         | Kind::PaymentApplied
         | Kind::PaymentCertified
-        | Kind::InvoiceSelfBilled => false,
+        | Kind::InvoiceSelfBilled
+        | Kind::CreditAdopted => false,
     }
 }
 

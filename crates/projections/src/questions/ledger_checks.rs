@@ -7,10 +7,11 @@ use ledger::roster::{Lacking, Standing};
 use ledger::{EntryRef, Unreadable};
 
 use super::{Facts, Question, QuestionKind};
+use crate::billing::paper_of;
 use crate::book::{History, Logged};
 use crate::entry::heads_of;
 
-pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
+pub(super) fn ask(facts: &Facts<'_>, waiting: &[&Logged], found: &mut Vec<Question>) {
     for (entry, history) in &facts.book.entries {
         same_entry(facts, entry, history, found);
         changed_apart(facts, entry, history, found);
@@ -22,7 +23,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     for logged in facts.book.rows.values().flat_map(|versions| versions.values()) {
         standing(facts, logged, found);
     }
-    set_aside(facts, found);
+    set_aside(facts, waiting, found);
     listed_apart(facts, found);
     unreadable(facts, found);
 }
@@ -90,8 +91,9 @@ fn standing(facts: &Facts<'_>, logged: &Logged, found: &mut Vec<Question>) {
                 format!("Somebody logged an entry for {} on {day}. Is it right?", name()),
             )
         }
-        // Asked about all at once.
+        // Asked about all at once, and each paper by itself.
         Standing::Without(Lacking::Forked) => return,
+        Standing::Without(Lacking::BeyondCut) if is_asked_as_paper(logged) => return,
         Standing::Without(lacking) => {
             let text =
                 format!("An entry of {} on {day} is kept and does not count: {}.", name(), why_not(lacking));
@@ -116,10 +118,15 @@ const fn why_not(lacking: Lacking) -> &'static str {
     }
 }
 
+/// Whether it is a paper of the crew's, which is asked about by itself.
+fn is_asked_as_paper(logged: &Logged) -> bool {
+    paper_of(logged).is_some_and(|paper| paper.is_own())
+}
+
 /// What a copied or restored device wrote, one question a chain.
-fn set_aside(facts: &Facts<'_>, found: &mut Vec<Question>) {
-    let forked = |logged: &&Logged| logged.standing == Standing::Without(Lacking::Forked);
-    let waiting = crate::set_aside(facts.book).into_iter().filter(forked);
+fn set_aside(facts: &Facts<'_>, waiting: &[&Logged], found: &mut Vec<Question>) {
+    let forked = |logged: &Logged| logged.standing == Standing::Without(Lacking::Forked);
+    let waiting = waiting.iter().filter(|logged| forked(logged) && !is_asked_as_paper(logged));
     let mut of_chain: BTreeMap<_, Vec<&Logged>> = BTreeMap::new();
     waiting.for_each(|logged| of_chain.entry(logged.chain).or_default().push(logged));
     for (chain, logged) in of_chain {

@@ -1,4 +1,4 @@
-//! Questions about money: quotes whose parts don't come to the whole, extras without a price or at their limit, and what
+//! Questions about money: papers, quotes whose parts don't come to the whole, extras without a price or at their limit, and what
 //! was said of the reverse charge against what the facts say.
 
 use std::cell::LazyCell;
@@ -10,13 +10,14 @@ use ledger::{Body, EntryRef, InvoiceId, JobId};
 use trade::Pence;
 use trade::money::line_amount;
 
-use super::{Facts, Question, QuestionKind};
-use crate::billing::{JobWork, double_claims, job_works, limits, printed_number, says_otherwise_of_vat};
+use super::{Facts, Question, QuestionKind, papers};
+use crate::billing::{JobWork, job_works, limits, paper_of, printed_number, says_otherwise_of_vat};
+use crate::book::Logged;
 use crate::extras::{AgreedExtra, agreed_of};
 use crate::quotes::{lacks_a_price, points, points_due, standing_quote};
 
 /// Only the office knows prices, so only its book has these.
-pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
+pub(super) fn ask(facts: &Facts<'_>, waiting: &[&Logged], found: &mut Vec<Question>) {
     if facts.book.audience() == ledger::Audience::Crew {
         return;
     }
@@ -42,7 +43,7 @@ pub(super) fn ask(facts: &Facts<'_>, found: &mut Vec<Question>) {
     limits_reached(facts, &extras, &works, found);
     cis_taken(facts, found);
     certified_less(facts, found);
-    billed_twice(facts, &works, found);
+    papers::ask(facts, &works, waiting, found);
     for (job, terms) in &lists.terms {
         match terms.basis {
             Basis::Daywork => {}
@@ -94,34 +95,6 @@ fn limits_reached(
             };
             let about = [extra.key.person.to_string(), extra.key.entry.to_string(), limit.to_string()];
             found.push(Question::new(kind, &about, text).at(work.job, extra.stage).from([extra.key]));
-        }
-    }
-}
-
-/// Papers that claim the same work and don't know of each other, one question for those that do.
-fn billed_twice(
-    facts: &Facts<'_>,
-    works: &LazyCell<Vec<JobWork>, impl FnOnce() -> Vec<JobWork>>,
-    found: &mut Vec<Question>,
-) {
-    let is_paper = |body: &Body| matches!(body, Body::InvoiceIssued(_) | Body::InvoiceCredited(_));
-    if facts.entries.iter().filter(|entry| is_paper(entry.body.as_ref())).count() < 2 {
-        return;
-    }
-    for work in works.iter() {
-        let rivals: BTreeSet<Vec<InvoiceId>> =
-            double_claims(work).into_iter().map(|double| double.papers).collect();
-        for papers in rivals {
-            let own = work.papers.iter().filter(|paper| papers.contains(&paper.document.invoice));
-            let mut numbers: Vec<String> = own.map(|paper| printed_number(&paper.document)).collect();
-            numbers.sort_unstable();
-            let text = format!(
-                "{}: {} bill the same work, and whoever made one did not know of the other. Which one is credited or \
-                 made void?",
-                work.code,
-                numbers.join(" and "),
-            );
-            found.push(Question::new(QuestionKind::BilledTwice, &numbers, text).at(work.job, None));
         }
     }
 }
@@ -199,10 +172,10 @@ fn cis_taken(facts: &Facts<'_>, found: &mut Vec<Question>) {
         }
     }
     for entry in &facts.entries {
-        let document = match entry.body.as_ref() {
-            Body::InvoiceIssued(issued) => &issued.document,
-            Body::InvoiceSelfBilled(billed) => &billed.document,
-            _ => continue,
+        let Some(document) =
+            paper_of(entry.logged).filter(|paper| paper.credits.is_none()).map(|paper| paper.document)
+        else {
+            continue;
         };
         let expected = document.totals.cis;
         let Some((sum, entries)) = taken.remove(&document.invoice) else { continue };

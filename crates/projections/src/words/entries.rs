@@ -108,6 +108,7 @@ pub fn told(lists: &Lists<'_>, book: &Book, body: &Body) -> String {
         }
         Body::PaymentCertified(certified) => format!("certified, {}", pounds(certified.certified)),
         Body::InvoiceSelfBilled(billed) => numbered("the customer's own invoice", &billed.document),
+        Body::CreditAdopted(adopted) => numbered("credit note taken on", &adopted.document),
         Body::CrewFounded(_)
         | Body::PersonListed(_)
         | Body::RoleChanged(_)
@@ -266,5 +267,6 @@ pub const fn kind_words(kind: Kind) -> &'static str {
         Kind::PaymentApplied => "application for payment",
         Kind::PaymentCertified => "certified",
         Kind::InvoiceSelfBilled => "the customer's own invoice",
+        Kind::CreditAdopted => "credit note taken on",
     }
 }

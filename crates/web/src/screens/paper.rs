@@ -119,18 +119,23 @@ pub(crate) fn preview(look: &Look<'_>, with_extra: &str) -> Option<Paper> {
     })
 }
 
-/// An issued paper by its number.
-pub(crate) fn paper(look: &Look<'_>, number: &str) -> Option<Paper> {
+/// An issued paper by its number or key.
+pub(crate) fn paper(look: &Look<'_>, called: &str) -> Option<Paper> {
     let works = billing::job_works(look.book, &look.lists);
-    let papers = works.iter().flat_map(|work| &work.papers);
-    let own = papers.filter(|paper| billing::printed_number(&paper.document) == number);
-    // A number of a customer's that was made void may have been recorded anew.
-    let paper = own.min_by_key(|paper| paper.voided)?;
+    // A number that was made void may have been given or recorded anew.
+    let (_, paper) = billing::called(&works, called).into_iter().min_by_key(|(_, paper)| paper.voided)?;
     let document = &paper.document;
+    let number = &billing::printed_number(document);
+    let unmistakable = billing::unmistakable(&works, document.invoice, number);
     let kind = if paper.credits.is_some() { "Credit note" } else { "Invoice" };
     let mut warnings = Vec::new();
     if !document.self_billed_as.is_empty() {
         warnings.push("The customer issued it. Keep the paper that they sent.".to_owned());
+    }
+    if unmistakable != *number {
+        warnings.push(format!(
+            "Another paper has the number {number}, too. To sort out, on the week's page, says what to do."
+        ));
     }
     if paper.voided {
         warnings.push("Voided: the number stands and bills nothing.".to_owned());
@@ -147,7 +152,7 @@ pub(crate) fn paper(look: &Look<'_>, number: &str) -> Option<Paper> {
         may_issue: false,
         waiting: Vec::new(),
         with_extra: String::new(),
-        stands: if paper.voided { String::new() } else { number.to_owned() },
+        stands: if paper.voided { String::new() } else { unmistakable },
         is_invoice: paper.credits.is_none(),
         is_theirs: !document.self_billed_as.is_empty(),
         until: look.today,

@@ -37,6 +37,8 @@ pub(crate) struct ToSortOut {
 /// An invoice on which something is owed.
 pub(crate) struct Owed {
     pub(crate) number: String,
+    /// Its number, or its key where another has that, too.
+    pub(crate) called: String,
     pub(crate) link: String,
     pub(crate) customer: String,
     pub(crate) owed: String,
@@ -115,7 +117,7 @@ pub(crate) fn week(look: &Look<'_>, of: Day) -> Week {
         more_questions,
         owed: owed(look, &works),
         applied: applied(look, &works),
-        to_bill: works.iter().map(|work| to_bill(look, work)).collect(),
+        to_bill: works.iter().map(|work| to_bill(look, &works, work)).collect(),
         to_pay: to_pay(look, monday, sunday),
         month: words::month(of),
         vat_put_by: words::pounds(vat),
@@ -140,6 +142,9 @@ fn to_sort_out(question: &Question) -> ToSortOut {
         | QuestionKind::CisTaken
         | QuestionKind::CertifiedLess
         | QuestionKind::BilledTwice
+        | QuestionKind::NumberTwice
+        | QuestionKind::PaperSetAside
+        | QuestionKind::CreditOfNothing
         | QuestionKind::TimerRunning
         | QuestionKind::Proposed
         | QuestionKind::SameEntry
@@ -180,6 +185,9 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
         QuestionKind::CisTaken => "Left: the CIS in your books is not what the tax office hears.",
         QuestionKind::CertifiedLess => "Left: nobody asks for what they took off.",
         QuestionKind::BilledTwice => "Left: the customer owes the same work twice.",
+        QuestionKind::NumberTwice => "Left: nobody can tell which of the two is meant.",
+        QuestionKind::PaperSetAside => "Left: the customer may hold a paper that is not in your books.",
+        QuestionKind::CreditOfNothing => "Left: the customer may hold a paper that gives nothing back here.",
         QuestionKind::NoHours => "Left: a day that nobody logged is neither paid nor billed.",
         QuestionKind::BeforeHours => "Left: the day’s hours may be short.",
         QuestionKind::Overlap => "Left: the same time counts twice.",
@@ -201,7 +209,8 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
 fn owed(look: &Look<'_>, works: &[JobWork]) -> Vec<Owed> {
     let rows = billing::owed(look.book, works, look.today).into_iter().filter(|row| row.owed.0 > 0);
     let row = |row: billing::Owed| Owed {
-        link: encoded(&row.number),
+        link: encoded(&billing::unmistakable(works, row.invoice, &row.number)),
+        called: billing::unmistakable(works, row.invoice, &row.number),
         number: row.number,
         customer: row.customer,
         owed: words::pounds(row.owed),
@@ -225,7 +234,7 @@ fn applied(look: &Look<'_>, works: &[JobWork]) -> Vec<(String, String, String)> 
     rows.collect()
 }
 
-fn to_bill(look: &Look<'_>, work: &JobWork) -> ToBill {
+fn to_bill(look: &Look<'_>, works: &[JobWork], work: &JobWork) -> ToBill {
     let wish = billing::Wish { tax_point: Some(look.today), ..billing::Wish::default() };
     let preview = billing::preview_of(work, &wish);
     let mut lines: Vec<(String, Pence)> = Vec::new();
@@ -254,7 +263,12 @@ fn to_bill(look: &Look<'_>, work: &JobWork) -> ToBill {
         held_up: held_up(look, work),
         credits: credits
             .iter()
-            .map(|credit| (credit.of_number.clone(), words::pounds(credit.totals.total)))
+            .map(|credit| {
+                (
+                    billing::unmistakable(works, credit.of, &credit.of_number),
+                    words::pounds(credit.totals.total),
+                )
+            })
             .collect(),
     }
 }

@@ -1,7 +1,7 @@
 //! From events to bills, by the book.
 
 use ledger::office::{InvoiceIssued, InvoiceVoided, ItemPriced, LinePriced, PersonRated};
-use ledger::roster::Standing;
+use ledger::roster::{Lacking, Standing};
 use ledger::roster_events::{PersonListed, Role};
 use ledger::site::{
     Amount, Changes, Corrected, ExtraAgreed, ExtraDeclined, ExtraTerms, Hours, ItemListed, JobListed,
@@ -18,9 +18,9 @@ const STUD: ItemId = ItemId([7; 16]);
 const BATTEN: ItemId = ItemId([8; 16]);
 pub(super) const JOB: JobId = JobId([1; 16]);
 
-/// Everything that was said, in its order; the number of a saying is its entry and its hash.
+/// Everything that was said, in its order; the number of a saying is its entry and its hash. Then what a fork set aside.
 #[derive(Default)]
-pub(super) struct Said(pub(super) Vec<(u16, PersonId, Day, Body)>);
+pub(super) struct Said(pub(super) Vec<(u16, PersonId, Day, Body)>, pub(super) BTreeSet<u16>);
 
 impl Said {
     pub(super) fn say(&mut self, person: PersonId, day: Day, body: Body) -> u16 {
@@ -49,11 +49,16 @@ impl Said {
                 chain: ChainId([1; 16]),
                 seq: u64::from(*number),
                 made_at: 0,
-                standing: Standing::Counted,
+                standing: self.standing(*number),
                 payload: Payload { act, body: body.clone() },
             });
         }
         book
+    }
+
+    fn standing(&self, number: u16) -> Standing {
+        let is_aside = self.1.contains(&number);
+        if is_aside { Standing::Without(Lacking::Forked) } else { Standing::Counted }
     }
 
     pub(super) fn work(&self) -> JobWork {
@@ -205,17 +210,17 @@ fn an_issued_invoice_is_read_back_and_a_strike_is_credited_naming_it() {
 }
 
 impl Said {
-    fn correct(&mut self, number: u16, changes: Changes) {
+    pub(super) fn correct(&mut self, number: u16, changes: Changes) {
         let corrected = Corrected { of: entry(TOBI, number), changes: Box::new(changes) };
         self.say(TOBI, day(4), Body::Corrected(corrected));
     }
 
     /// Issues what there is to bill.
-    fn bill(&mut self) {
+    pub(super) fn bill(&mut self) -> u16 {
         let work = self.work();
         let document =
             issue(&work, &preview(&work, Some(day(5))).unwrap(), work.next(), dates(day(5))).unwrap();
-        self.say(TOBI, day(5), Body::InvoiceIssued(InvoiceIssued { document: Box::new(document) }));
+        self.say(TOBI, day(5), Body::InvoiceIssued(InvoiceIssued { document: Box::new(document) }))
     }
 
     /// Credits what is proposed, which must be one paper, and says what it printed.
@@ -228,7 +233,7 @@ impl Said {
     }
 
     /// What is to bill.
-    fn to_bill(&self) -> Vec<String> {
+    pub(super) fn to_bill(&self) -> Vec<String> {
         preview(&self.work(), None).map_or_else(Vec::new, |preview| said(&preview.printed))
     }
 }
