@@ -34,11 +34,15 @@ pub enum Fault {
     LeaveLastOfFolder,
     /// A start believes that the index has all of the journal.
     BelieveIndex,
+    /// A paper that is taken on is another than the one that went out.
+    AdoptAsAnother,
+    /// Nobody hears of two papers that have one number.
+    HideSharedNumbers,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 16] = [
         Self::AcknowledgeBeforeSync,
         Self::AcknowledgeUnstored,
         Self::BelieveEveryHead,
@@ -53,6 +57,8 @@ impl Fault {
         Self::CountBehindFork,
         Self::LeaveLastOfFolder,
         Self::BelieveIndex,
+        Self::AdoptAsAnother,
+        Self::HideSharedNumbers,
     ];
 
     /// Whether this fault is set on this thread.

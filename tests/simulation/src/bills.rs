@@ -8,7 +8,7 @@ use daemon::command::Command;
 use ledger::Unreadable;
 use ledger::office::BillableUnit;
 use ledger::roster::Standing as Rights;
-use projections::billing::{self, JobWork, Wish};
+use projections::billing::{self, IssuedPaper, JobWork, Wish};
 use rust_decimal::Decimal;
 
 use crate::counted::Counted;
@@ -16,6 +16,7 @@ use crate::crew::DAYWORK;
 use crate::dice::Dice;
 use crate::model::{Broken, Model, Seen, Standing};
 use crate::office::{issue_on, works};
+use crate::papers::shared_numbers;
 use crate::work::run;
 use crate::world::World;
 
@@ -23,8 +24,6 @@ use crate::world::World;
 pub const CONSERVED: &str = "worth now is invoiced less credited and still to invoice";
 /// Billing comes to an end.
 pub const BILLING_ENDS: &str = "billing comes to an end";
-/// The rule that a number is given to one paper that counts, whoever issues it and however far apart.
-pub const NUMBERED_ONCE: &str = "no number is given twice";
 /// A device that holds what it can't read bills nothing.
 pub const UPDATE_FIRST: &str = "who holds what only a later program reads issues no invoice";
 
@@ -76,9 +75,6 @@ pub(crate) fn check_bills(
     world.devices[place].machine.turn_clock(YEARS_LATER_MS);
     for _ in 0..40 {
         let works = world.devices[place].with(|node| works(node)).unwrap_or_default();
-        if let Some(number) = number_given_twice(&works) {
-            return Err(Broken::new(NUMBERED_ONCE, number));
-        }
         if let Some(command) = next_to_give_back(&works) {
             run(world, place, &format!("{command:?}"), dice, command)?;
             continue;
@@ -96,34 +92,34 @@ pub(crate) fn check_bills(
     Err(Broken::new(BILLING_ENDS, "there is more to bill after 40 papers".to_owned()))
 }
 
-fn number_given_twice(works: &[JobWork]) -> Option<String> {
-    let mut numbers = BTreeSet::new();
-    let papers = works.iter().flat_map(|work| &work.papers);
-    papers
-        .map(|paper| billing::printed_number(&paper.document))
-        .find(|number| !numbers.insert(number.clone()))
-}
-
 /// What a person does next about what is wrong: they credit one of two invoices that bill the same, make one of two
-/// credit notes void that give back the same, and issue a credit note that is proposed.
+/// credit notes void that give back the same, issue a credit note that is proposed, and take back one of two papers
+/// that have one number.
 fn next_to_give_back(works: &[JobWork]) -> Option<Command> {
     for work in works {
         if let Some(double) = billing::double_claims(work).first() {
             let paper =
                 work.papers.iter().rev().find(|paper| double.papers.contains(&paper.document.invoice));
             if let Some(paper) = paper {
-                let number = billing::printed_number(&paper.document);
-                return Some(match paper.credits {
-                    None => Command::CreditInvoice { number, whole: true },
-                    Some(_) => Command::VoidInvoice { number, reason: "given back twice".to_owned() },
-                });
+                return Some(take_back(paper, "given back twice"));
             }
         }
         if let Some(credit) = billing::proposed_credits(work).first() {
-            return Some(Command::CreditInvoice { number: credit.of_number.clone(), whole: false });
+            return Some(Command::CreditInvoice { number: credit.of.to_string(), whole: false });
         }
     }
-    None
+    let shared = shared_numbers(works).into_values().next()?;
+    let credit = shared.iter().find(|paper| paper.credits.is_some());
+    credit.or(shared.last()).map(|paper| take_back(paper, "its number is another's, too"))
+}
+
+/// Gives all of an invoice back, or makes a credit note void.
+fn take_back(paper: &IssuedPaper, reason: &str) -> Command {
+    let number = paper.document.invoice.to_string();
+    match paper.credits {
+        None => Command::CreditInvoice { number, whole: true },
+        Some(_) => Command::VoidInvoice { number, reason: reason.to_owned() },
+    }
 }
 
 /// Compares what the papers say with what the model says. `is_settled`: nothing is left to bill or to give back.

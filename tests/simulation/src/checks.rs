@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use daemon::Node;
+use ledger::frontier::Chain;
 use ledger::roster::{Lacking, Standing as Rights};
 use ledger::{Audience, ChainId, DeviceKey, EventHash};
 use projections::{Book, Logged};
@@ -13,8 +14,8 @@ use crate::counted::{Counted, Lines, lines_of};
 use crate::device::{Device, Promises};
 use crate::dice::Dice;
 use crate::model::Broken;
-use crate::putting_right;
 use crate::world::{ACKNOWLEDGED_SURVIVES, World};
+use crate::{papers, putting_right};
 
 /// After quiet all devices hold the same.
 pub const ALL_AGREE: &str = "after quiet all agree";
@@ -56,28 +57,35 @@ pub fn check(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     let (places, counted) = settled(world, &owed)?;
     putting_right::upgrade_all(world, &places, dice)?;
     check_states(world, &places, &counted, dice)?;
-    if let Some(place) = office_with_lists(world, &places, &counted) {
+    papers::check(world, &places, &counted)?;
+    let mut changed = false;
+    if let Some(place) = bills::office_among(world, &places) {
+        if putting_right::list_anew(world, place, dice)? {
+            meet_until_quiet(world, dice)?;
+            changed = true;
+        }
         bills::compare(world, place, &counted, false)?;
     }
-    let (places, counted) = if putting_right::enter_all_again(world, &places, dice)? {
-        let (places, counted) = settled(world, &Owed::new())?;
-        check_states(world, &places, &counted, dice)?;
+    changed |= putting_right::enter_all_again(world, &places, dice)?;
+    let (places, counted) = if changed { settled_anew(world, dice)? } else { (places, counted) };
+    let before = held_by_all(world);
+    putting_right::adopt_apart(world, &places, dice)?;
+    let (places, counted) = if held_by_all(world) == before {
         (places, counted)
     } else {
-        (places, counted)
+        meet_until_quiet(world, dice)?;
+        settled_anew(world, dice)?
     };
-    let Some(place) = office_with_lists(world, &places, &counted) else { return Ok(()) };
-    putting_right::adopt_on(world, place, dice)?;
+    let Some(place) = bills::office_among(world, &places) else { return Ok(()) };
     bills::check_bills(world, place, &counted, dice)
 }
 
-/// The first device of the office, unless every disk lost some of the lists that the crew began with: without prices
-/// nothing is billed.
-fn office_with_lists(world: &World, places: &[usize], counted: &Counted) -> Option<usize> {
-    let is_whole = |(chain, tip): (&ChainId, &(u64, EventHash))| {
-        counted.ends.get(chain).is_some_and(|end| end.0 >= tip.0)
-    };
-    if world.founded.iter().all(is_whole) { bills::office_among(world, places) } else { None }
+/// Checks all anew after people have put something right.
+fn settled_anew(world: &mut World, dice: &mut Dice) -> Result<(Vec<usize>, Counted), Broken> {
+    let (places, counted) = settled(world, &Owed::new())?;
+    check_states(world, &places, &counted, dice)?;
+    papers::check(world, &places, &counted)?;
+    Ok((places, counted))
 }
 
 /// Everybody meets everybody, until nobody hears anything new.
@@ -176,7 +184,8 @@ fn in_book(world: &World, place: usize) -> Vec<EventHash> {
 fn owed_by(world: &World, place: usize) -> Lines {
     let lines = |node: &mut Node| {
         let mut lines = lines_of(node);
-        for chain in node.ledger().chains().filter(|chain| chain.start.audience == Audience::Office) {
+        let sealed = |chain: &&Chain| chain.start.audience == Audience::Office && !node.is_office();
+        for chain in node.ledger().chains().filter(sealed) {
             let tip = chain.tip.hash;
             lines.entry(chain.start.chain).and_modify(|ends| ends.retain(|end| *end == tip));
         }

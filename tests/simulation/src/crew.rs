@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
-use daemon::command::{self, Command, ListChange};
+use daemon::command::{self, Command, ListChange, PersonRate};
 use daemon::device::DeviceFile;
 use daemon::import::FileName;
 use daemon::node::Write;
@@ -107,6 +107,21 @@ fn lists() -> Vec<Command> {
     lists
 }
 
+/// What the crew began with, as somebody lists it who has lost it: rates and prices are of the first day.
+pub fn lists_of_beginning() -> Vec<Command> {
+    let mut commands = lists();
+    let rate = |text: &str| text.parse().ok();
+    for (name, role) in PEOPLE {
+        let (cost, charge) = if role == Role::Owner { ("28", "42") } else { ("20", "36") };
+        let Some((cost, charge)) = rate(cost).zip(rate(charge)) else { continue };
+        let rates = Some((cost, charge));
+        commands.push(Command::AddPerson { name: name.to_owned(), role, rates });
+        let (person, from) = (name.to_owned(), "2020-01-01".parse().ok());
+        commands.push(Command::Rate(PersonRate { person, job: None, trade: None, cost, charge, from }));
+    }
+    commands
+}
+
 /// The laptop's disk once the crew is founded. It is the same in every seed, and takes longer than what follows.
 static FOUNDED: OnceLock<FaultyDisk> = OnceLock::new();
 
@@ -125,8 +140,7 @@ pub fn found(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     let machine = world.machine("laptop", disk.crash(Survival::Everything), dice);
     let opened = Node::open_on(machine.clone());
     let node = opened.map_err(|error| Broken::new(BEGINS, error.to_string()))?;
-    world.devices.push(Device::new("laptop", "Maren Oake", machine, node));
-    world.founded = world.devices[0].promised.clone();
+    world.devices.push(Device::new("laptop", "Maren Oake", node.key(), machine).switched_on(node));
     world.look_after(0, dice)
 }
 
@@ -187,7 +201,7 @@ pub fn admit(
     let machine = world.machine(&name, FaultyDisk::new(), dice);
     let node = Node::join_on(machine.clone(), file)
         .map_err(|error| Broken::new("a device that was let in can join", format!("{name}: {error}")))?;
-    let mut device = Device::new(&name, person, machine, node);
+    let mut device = Device::new(&name, person, node.key(), machine).switched_on(node);
     if dice.one_in(8) {
         device.lacks = dice.pick(&KINDS_OF_LATER).copied();
         world.tell(|| format!("{name} has an old program, without {:?}", device.lacks));

@@ -60,34 +60,13 @@ pub struct Device {
 }
 
 impl Device {
-    /// A device that is switched on.
+    /// A device that is switched off, and has promised nothing yet.
     #[must_use]
-    pub fn new(name: &str, person: &'static str, machine: Arc<InventedMachine>, node: Node) -> Self {
-        let mut device = Self {
+    pub fn new(name: &str, person: &'static str, key: DeviceKey, machine: Arc<InventedMachine>) -> Self {
+        Self {
             name: name.to_owned(),
             person,
-            key: node.key(),
-            machine,
-            holding: Some(Holding::new(node)),
-            promised: BTreeMap::new(),
-            scarred: false,
-            destroyed: false,
-            backup: None,
-            image: None,
-            checkpoint: None,
-            lacks: None,
-        };
-        device.note_promises();
-        device
-    }
-
-    /// A second device of the same key on another machine, which is switched off.
-    #[must_use]
-    pub fn without_past(&self, machine: Arc<InventedMachine>) -> Self {
-        Self {
-            name: self.name.clone(),
-            person: self.person,
-            key: self.key,
+            key,
             machine,
             holding: None,
             promised: BTreeMap::new(),
@@ -96,8 +75,16 @@ impl Device {
             backup: None,
             image: None,
             checkpoint: None,
-            lacks: self.lacks,
+            lacks: None,
         }
+    }
+
+    /// The same with its node, which holds what it promises.
+    #[must_use]
+    pub fn switched_on(mut self, node: Node) -> Self {
+        self.holding = Some(Holding::new(node));
+        self.note_promises();
+        self
     }
 
     /// Uses the node; none while it is switched off.

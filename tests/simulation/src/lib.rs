@@ -19,6 +19,7 @@ pub mod machine;
 pub mod mishaps;
 pub mod model;
 pub mod office;
+pub mod papers;
 pub mod putting_right;
 pub mod seed;
 mod steps;

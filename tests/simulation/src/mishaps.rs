@@ -173,7 +173,11 @@ pub(crate) fn copy_folder(world: &mut World, dice: &mut Dice) -> Result<(), Brok
     let machine = world.machine(&name, disk, dice);
     world.tell(|| format!("{name} is made"));
     let original = &world.devices[place];
-    let copy = Device { name, promised, ..original.without_past(machine) };
+    let copy = Device {
+        promised,
+        lacks: original.lacks,
+        ..Device::new(&name, original.person, original.key, machine)
+    };
     world.devices.push(copy);
     world.switch_on(world.devices.len() - 1, dice)?;
     world.switch_on(place, dice)

@@ -1,33 +1,63 @@
-//! What people do after a fork or a cut: they enter again what was set aside, and adopt papers that went out. And old
-//! programs are upgraded.
+//! What people do after a fork, a cut or damage: they enter again what was set aside, take on papers that went out, and
+//! list anew what every disk lost. And old programs are upgraded.
 
-use daemon::Node;
 use daemon::command::{self, Command, SetAsideWish};
-use ledger::Body;
-use ledger::roster::{Lacking, Standing as Rights};
+use daemon::{Node, NodeError};
+use ledger::EventHash;
+use ledger::office::Document;
 use projections::billing;
 use serde_json::Value;
 
 use crate::bills;
 use crate::checks::meet_until_quiet;
+use crate::crew::{self, DAYWORK, PEOPLE};
 use crate::dice::Dice;
 use crate::model::Broken;
+use crate::office::works;
 use crate::work::{run, some_device};
 use crate::world::World;
 
 /// A fork takes nothing away from people for good.
 pub const ENTERED_AGAIN: &str = "what is set aside can be entered again";
+/// A paper that went out is the same paper when it is taken on: its event, its number, all that it prints.
+pub const TAKEN_ON: &str = "a paper that is taken on counts as the same paper";
+
+/// What is lost for good is listed anew by those who know it.
+pub const LISTED_ANEW: &str = "lists that were lost can be listed anew";
 
 /// Most rounds of entering again: what one device holds of it another may not.
 const ROUNDS: usize = 4;
 
-/// Somebody enters again what is set aside on a device.
+/// Somebody enters again what is set aside on a device: all of it, or one entry by its key.
 pub(crate) fn enter_again(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     let Some(place) = some_device(world, dice) else { return Ok(()) };
-    if is_anything_aside(world, place) {
+    if !is_anything_aside(world, place) {
+        return Ok(());
+    }
+    if dice.one_in(2) {
         enter_again_on(world, place, dice)?;
+        return Ok(());
+    }
+    let list = world.devices[place].with(|node| command::run(node, Command::SetAside(SetAsideWish::List)));
+    let Some(Ok(list)) = list else { return Ok(()) };
+    let keys = keys_of(&list, |row| row["again"] == true);
+    let Some(key) = dice.pick(&keys).cloned() else { return Ok(()) };
+    let wish = SetAsideWish::Again(vec![key.clone()]);
+    let answer = world.use_node(place, &format!("enters {key} again"), dice, |node| {
+        command::run(node, Command::SetAside(wish))
+    })?;
+    let Some(answer) = answer else { return Ok(()) };
+    let refused = answer["refused"].as_array().is_some_and(|refused| !refused.is_empty());
+    if !refused && keys_of(&answer, |row| row["again"] == true).contains(&key) {
+        return Err(Broken::new(ENTERED_AGAIN, format!("{key} waits still")));
     }
     Ok(())
+}
+
+/// The keys of these rows of what is set aside.
+fn keys_of(list: &Value, wanted: impl Fn(&Value) -> bool) -> Vec<String> {
+    let rows = list["set_aside"].as_array().into_iter().flatten().filter(|row| wanted(row));
+    rows.filter_map(|row| row["key"].as_str().map(str::to_owned)).collect()
 }
 
 fn is_anything_aside(world: &World, place: usize) -> bool {
@@ -45,11 +75,10 @@ fn enter_again_on(
         command::run(node, Command::SetAside(SetAsideWish::AllAgain))
     })?;
     Ok(answer.map(|answer| {
-        let list = |name: &str| answer[name].as_array().cloned().unwrap_or_default();
-        let key = |row: &Value| row["key"].as_str().unwrap_or_default().to_owned();
-        let refused: Vec<String> = list("refused").iter().map(key).collect();
-        let left = list("set_aside").iter().filter(|row| row["again"] == true).map(key).collect::<Vec<_>>();
-        let left = left.into_iter().filter(|key| !refused.contains(key)).collect();
+        let refused = answer["refused"].as_array().cloned().unwrap_or_default();
+        let refused: Vec<&str> = refused.iter().filter_map(|row| row["key"].as_str()).collect();
+        let mut left = keys_of(&answer, |row| row["again"] == true);
+        left.retain(|key| !refused.contains(&key.as_str()));
         (answer["entered"].as_u64().unwrap_or_default(), left)
     }))
 }
@@ -82,41 +111,103 @@ pub(crate) fn enter_all_again(world: &mut World, places: &[usize], dice: &mut Di
     Err(Broken::new(ENTERED_AGAIN, format!("it does not end after {ROUNDS} rounds")))
 }
 
-/// The numbers of the invoices that are set aside on a node.
-fn numbers_aside(node: &Node) -> Vec<String> {
-    let aside = node
-        .book()
-        .events()
-        .filter(|logged| matches!(logged.standing, Rights::Without(Lacking::BeyondCut | Lacking::Forked)));
-    let numbers = aside.filter_map(|logged| match &logged.body {
-        Body::InvoiceIssued(issued) => Some(billing::printed_number(&issued.document)),
-        _ => None,
-    });
-    numbers.collect()
+/// A paper that is set aside.
+struct Aside {
+    event: EventHash,
+    document: Document,
+    is_credit: bool,
 }
 
-/// Somebody adopts an invoice that is set aside and went out.
+/// The papers that are set aside on a node, invoices first.
+fn papers_aside(node: &Node) -> Vec<Aside> {
+    let waiting = projections::set_aside(node.book());
+    let papers = waiting.into_iter().filter_map(billing::paper_of);
+    let papers = papers.map(|paper| Aside {
+        event: paper.event,
+        document: paper.document.clone(),
+        is_credit: paper.credits.is_some(),
+    });
+    let mut papers: Vec<Aside> = papers.collect();
+    papers.sort_by_key(|paper| paper.is_credit);
+    papers
+}
+
+/// Somebody takes on a paper that is set aside and went out, by its key or by its number.
 pub(crate) fn adopt(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     let office = world.places(|device| device.with(|node| node.is_office()) == Some(true));
     let Some(place) = dice.pick(&office).copied() else { return Ok(()) };
-    let numbers = world.devices[place].with(|node| numbers_aside(node)).unwrap_or_default();
-    let Some(number) = dice.pick(&numbers).cloned() else { return Ok(()) };
-    run(world, place, &format!("adopts {number}"), dice, Command::AdoptInvoice { number })?;
-    Ok(())
+    let papers = world.devices[place].with(|node| papers_aside(node)).unwrap_or_default();
+    let Some(paper) = dice.pick(&papers) else { return Ok(()) };
+    if dice.one_in(3) {
+        let number = billing::printed_number(&paper.document);
+        run(world, place, &format!("adopts {number}"), dice, Command::AdoptInvoice { number })?;
+        return Ok(());
+    }
+    adopt_by_key(world, place, paper, dice)
 }
 
-/// Adopts about every second invoice that is set aside on a device: the others never went out, and are made anew.
+fn adopt_by_key(world: &mut World, place: usize, paper: &Aside, dice: &mut Dice) -> Result<(), Broken> {
+    let number = paper.document.invoice.short();
+    let what = format!("adopts {} by its key {number}", billing::printed_number(&paper.document));
+    let same = world.use_node(place, &what, dice, |node| {
+        command::run(node, Command::AdoptInvoice { number })?;
+        let same = works(node).iter().flat_map(|work| &work.papers).any(|counted| {
+            counted.event == paper.event
+                && counted.document == paper.document
+                && counted.credits.is_some() == paper.is_credit
+        });
+        Ok::<_, NodeError>(same)
+    })?;
+    if same == Some(false) { Err(Broken::new(TAKEN_ON, what)) } else { Ok(()) }
+}
+
+/// Every office takes on about every second paper that is set aside on its device, without hearing of the others: so
+/// two may take on different papers of one number. What is not taken on never went out, and is made anew.
 ///
 /// # Errors
 /// A rule that is broken.
-pub(crate) fn adopt_on(world: &mut World, place: usize, dice: &mut Dice) -> Result<(), Broken> {
-    let numbers = world.devices[place].with(|node| numbers_aside(node)).unwrap_or_default();
-    for number in numbers {
-        if dice.one_in(2) {
-            run(world, place, &format!("adopts {number}"), dice, Command::AdoptInvoice { number })?;
+pub(crate) fn adopt_apart(world: &mut World, places: &[usize], dice: &mut Dice) -> Result<(), Broken> {
+    for place in places {
+        if world.devices[*place].with(|node| node.is_office()) != Some(true) {
+            continue;
+        }
+        let papers = world.devices[*place].with(|node| papers_aside(node)).unwrap_or_default();
+        for paper in papers {
+            if dice.one_in(2) {
+                adopt_by_key(world, *place, &paper, dice)?;
+            }
         }
     }
     Ok(())
+}
+
+/// The office lists anew what bills follow from, where every disk lost some of it: its ids follow from its names. Gives
+/// whether anything lacked.
+///
+/// # Errors
+/// [`LISTED_ANEW`], or another rule.
+pub(crate) fn list_anew(world: &mut World, place: usize, dice: &mut Dice) -> Result<bool, Broken> {
+    let lacks = |world: &World| world.devices[place].with(|node| lacked_list(node)).flatten();
+    if lacks(world).is_none() {
+        return Ok(false);
+    }
+    for command in crew::lists_of_beginning() {
+        run(world, place, "lists anew what was lost", dice, command)?;
+    }
+    lacks(world).map_or(Ok(true), |lacks| Err(Broken::new(LISTED_ANEW, lacks)))
+}
+
+/// What lacks of the lists that bills of the clock follow from.
+fn lacked_list(node: &Node) -> Option<String> {
+    let lists = node.book().lists();
+    let has_rate = |name: &str| lists.rates.keys().any(|(person, _, _)| lists.person(*person) == name);
+    let has_price = lists.prices.keys().any(|item| lists.item(*item) == "finish plaster");
+    let lacks = [
+        (!works(node).iter().any(|work| work.code == DAYWORK)).then(|| DAYWORK.to_owned()),
+        PEOPLE.iter().find(|(name, _)| !has_rate(name)).map(|(name, _)| (*name).to_owned()),
+        (!has_price).then(|| "finish plaster".to_owned()),
+    ];
+    lacks.into_iter().flatten().next()
 }
 
 /// A device gets the program of today.

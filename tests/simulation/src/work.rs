@@ -46,6 +46,11 @@ fn minutes(dice: &mut Dice) -> String {
 /// Hours of one's own, or of a mate.
 pub(crate) fn log_hours(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     let Some(place) = some_device(world, dice) else { return Ok(()) };
+    log_hours_on(world, place, dice)
+}
+
+/// The same on one device.
+pub(crate) fn log_hours_on(world: &mut World, place: usize, dice: &mut Dice) -> Result<(), Broken> {
     let own = world.devices[place].person;
     let person = if dice.one_in(4) { dice.pick(&PEOPLE).map_or(own, |(name, _)| name) } else { own };
     let minutes = minutes(dice);
@@ -130,10 +135,6 @@ pub(crate) fn strike(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
 /// Somebody crosses out what they did last, or takes that back.
 pub(crate) fn undo(world: &mut World, dice: &mut Dice) -> Result<(), Broken> {
     let Some(place) = some_device_with(world, Kind::Struck, dice) else { return Ok(()) };
-    // On a disk that lost bits the last thing may be a row of the lists, without which nothing can be billed.
-    if world.devices[place].scarred {
-        return Ok(());
-    }
     let back = dice.one_in(2);
     run(world, place, if back { "undo --back" } else { "undo" }, dice, Command::Undo { back })?;
     Ok(())

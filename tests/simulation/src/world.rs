@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicI64, Ordering};
 use daemon::{Node, NodeError};
 use store::{FaultPlan, FaultyDisk, Survival};
 
-use crate::device::{Device, Promises};
+use crate::device::Device;
 use crate::dice::Dice;
 use crate::link::{Did, Link};
 use crate::machine::InventedMachine;
@@ -28,8 +28,6 @@ pub struct World {
     pub devices: Vec<Device>,
     /// The links.
     pub links: Vec<Link>,
-    /// What the crew began with: its people and lists.
-    pub founded: Promises,
     /// All that was ever written.
     pub model: Model,
     /// What happened, line by line; kept only when somebody will read it.
@@ -46,7 +44,6 @@ impl World {
         Self {
             devices: Vec::new(),
             links: Vec::new(),
-            founded: Promises::new(),
             model: Model::default(),
             told: is_told.then(Vec::new),
             world_ms: Arc::new(AtomicI64::new(BEGINNING_MS)),

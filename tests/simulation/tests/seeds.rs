@@ -58,6 +58,8 @@ fn found_by(fault: Fault) -> &'static [&'static str] {
     use simulation::mishaps::SALVAGED;
     use simulation::model::{FORKED, READ_BACK, SAME_CHAINS};
     use simulation::office::BILLED_ONCE;
+    use simulation::papers::{ASIDE_ASKED, TWICE_ASKED};
+    use simulation::putting_right::TAKEN_ON;
     use simulation::world::{ACKNOWLEDGED_SURVIVES, OPENS_AGAIN};
     match fault {
         Fault::AcknowledgeBeforeSync => &[ACKNOWLEDGED_SURVIVES, OPENS_AGAIN, FORKED],
@@ -74,6 +76,8 @@ fn found_by(fault: Fault) -> &'static [&'static str] {
         Fault::CountBehindFork => &[FORK_HOLDS, CUT_HOLDS],
         Fault::LeaveLastOfFolder => &[SALVAGED],
         Fault::BelieveIndex => &[READ_BACK, ACKNOWLEDGED_SURVIVES],
+        Fault::AdoptAsAnother => &[TAKEN_ON, ASIDE_ASKED],
+        Fault::HideSharedNumbers => &[TWICE_ASKED],
     }
 }
 

@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use ledger::InvoiceId;
 use ledger::office::Document;
+use ledger::sabotage::Fault;
 
 use super::credit::whole_credit;
 use super::issue::printed_number;
@@ -75,7 +76,7 @@ pub fn numbers_twice(works: &[JobWork]) -> Vec<(String, Vec<(&JobWork, &IssuedPa
             by_number.entry(printed_number(&paper.document)).or_default().push((work, paper));
         }
     }
-    by_number.retain(|_, papers| papers.len() > 1);
+    by_number.retain(|_, papers| papers.len() > 1 && !Fault::HideSharedNumbers.is_set());
     for papers in by_number.values_mut() {
         papers.retain(|(work, paper)| {
             paper.credits.is_some() || whole_credit(work, paper.document.invoice).is_some()

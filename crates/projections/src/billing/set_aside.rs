@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 use std::fmt;
 
 use ledger::office::{BillableUnit, ClaimRef, Document};
+use ledger::sabotage::Fault;
 use ledger::{Body, EventHash, InvoiceId};
 
 use super::claims::Claims;
@@ -38,6 +39,7 @@ pub fn paper_of(logged: &Logged) -> Option<PaperOf<'_>> {
         Body::CreditAdopted(adopted) => (adopted.event, &adopted.document, Some(adopted.of)),
         _ => return None,
     };
+    let event = if Fault::AdoptAsAnother.is_set() { logged.hash } else { event };
     Some(PaperOf { event, document, credits })
 }
 
