@@ -75,7 +75,7 @@ fn found_by(fault: Fault) -> &'static [&'static str] {
         Fault::IgnoreForks => &[ALL_AGREE],
         Fault::CountBehindFork => &[FORK_HOLDS, CUT_HOLDS],
         Fault::LeaveLastOfFolder => &[SALVAGED],
-        Fault::BelieveIndex => &[READ_BACK, ACKNOWLEDGED_SURVIVES],
+        Fault::BelieveIndex => &[READ_BACK, ACKNOWLEDGED_SURVIVES, ALL_AGREE],
         Fault::AdoptAsAnother => &[TAKEN_ON, ASIDE_ASKED],
         Fault::HideSharedNumbers => &[TWICE_ASKED],
     }

@@ -127,8 +127,7 @@ impl Album {
             self.state().whole.insert(photo);
             return Portion::Whole;
         }
-        let small = pictures::small_path(&self.data, photo).is_file();
-        if small { Portion::Small } else { Portion::Nothing }
+        if pictures::small_path(&self.data, photo).is_file() { Portion::Small } else { Portion::Nothing }
     }
 
     /// How much of a photo was here when that was last looked at: thousands are asked about whenever one has come.

@@ -140,9 +140,8 @@ fn what_was_given_back_otherwise_is_not_given_back_again() {
     }
     assert_eq!(apart.obstacle(credit), Some(Obstacle::MoreThanIsLeft));
     // Without its invoice nothing is known of it.
-    let mut alone = Said::default();
-    alone.0 = told.0.iter().filter(|(number, ..)| *number != invoice && *number != anew).cloned().collect();
-    alone.1 = told.1;
+    let of_others = told.0.iter().filter(|(number, ..)| *number != invoice && *number != anew);
+    let alone = Said(of_others.cloned().collect(), told.1);
     assert_eq!(alone.obstacle(credit), Some(Obstacle::InvoiceNotHere));
 }
 
