@@ -42,7 +42,7 @@ enum Done {
     Wanted(Portion, Vec<(PhotoHash, Portion)>, Vec<PhotoHash>, u64),
     Looked(Vec<Portion>),
     Claimed(PhotoHash, Option<Vec<GroupHash>>),
-    Outlined(PhotoHash, Option<Outline>),
+    Outlined(PhotoHash, Option<(Outline, Vec<u8>)>),
     Read(PhotoHash, Option<Vec<u8>>),
     ReadSmall(PhotoHash, Option<Vec<u8>>),
     /// What was written: of which photo, how many bytes, and whether it could be. Then what is to be finished.
@@ -255,8 +255,8 @@ impl Driver {
             PhotoOutput::KeepSmall { photo, bytes } => {
                 self.on_disk.push_back(OnDisk::KeepSmall(photo, bytes))
             }
-            PhotoOutput::Outline { photo } => {
-                self.start(move || Done::Outlined(photo, holder.outline(peer, photo)));
+            PhotoOutput::Outline { photo, group, groups } => {
+                self.start(move || Done::Outlined(photo, holder.outline(peer, photo, group..group + groups)));
             }
             PhotoOutput::Read { photo, group, groups } => {
                 self.start(move || Done::Read(photo, holder.read(photo, group, groups)));
@@ -340,7 +340,10 @@ impl Driver {
                 }
                 self.session.handle_claimed(photo, here);
             }
-            Done::Outlined(photo, outline) => self.session.handle_outlined(photo, outline),
+            Done::Outlined(photo, outlined) => {
+                let outlined = outlined.map(|(outline, bytes)| (outline, Bytes::from(bytes)));
+                self.session.handle_outlined(photo, outlined);
+            }
             Done::Read(photo, bytes) => self.session.handle_read(photo, bytes.map(Bytes::from)),
             Done::ReadSmall(photo, bytes) => self.session.handle_read_small(photo, bytes.as_deref()),
             Done::Written(written, to_finish) => {

@@ -1,5 +1,7 @@
 //! What this crate asks of the keeper of the photos.
 
+use std::ops::Range;
+
 use bytes::Bytes;
 use ledger::{DeviceKey, PhotoHash};
 use sync::photos::{GroupHash, Outline, Portion};
@@ -30,9 +32,9 @@ pub trait PhotoHolder: Send + Sync + 'static {
     /// The session fetches this photo no longer.
     fn release(&self, photo: PhotoHash);
 
-    /// The outline of a photo that is here, if the peer may have it. A file that is not that photo any more is put
-    /// away, so that the photo is fetched again.
-    fn outline(&self, peer: DeviceKey, photo: PhotoHash) -> Option<Outline>;
+    /// The outline of a photo that is here, if the peer may have it, and those of these groups that there are: they are
+    /// read for it anyway. A file that is not that photo any more is put away, so that the photo is fetched again.
+    fn outline(&self, peer: DeviceKey, photo: PhotoHash, groups: Range<usize>) -> Option<(Outline, Vec<u8>)>;
 
     /// Some groups of a photo.
     fn read(&self, photo: PhotoHash, group: usize, groups: usize) -> Option<Vec<u8>>;

@@ -9,6 +9,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::{self, ErrorKind, Read as _, Seek as _, SeekFrom, Write as _};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -17,7 +18,7 @@ use ledger::{DeviceKey, PhotoHash};
 use sync::photos::{GROUP, GroupHash, Outline, Outliner, Portion};
 use tokio::sync::watch;
 
-use super::files::{outline_of, private, sync_folder};
+use super::files::{Names, ON_PEER, outline_of, private, read_peers};
 use super::{FOLDER, path_of, pictures};
 use crate::device::replace_private;
 
@@ -25,8 +26,6 @@ use crate::device::replace_private;
 const KEPT_FREE: u64 = 128 * 1024 * 1024;
 /// What the name of a photo's beginning ends in.
 const PART: &str = "part";
-/// What the file of a peer's photos is called, before the peer's key.
-const ON_PEER: &str = "on-";
 
 /// The photos of a device.
 #[derive(Debug)]
@@ -35,6 +34,7 @@ pub struct Album {
     /// How many bytes are free on the disk of a folder.
     room: fn(&Path) -> io::Result<u64>,
     state: Mutex<State>,
+    names: Names,
     bell: watch::Sender<u64>,
 }
 
@@ -79,12 +79,15 @@ impl Album {
             whole: BTreeSet::new(),
             less: BTreeMap::new(),
             coming: BTreeMap::new(),
-            peers: read_peers(&data.join(FOLDER)),
+            peers: read_peers(&data.join(FOLDER))
+                .map(|(peer, whole)| (peer, Peer { keeps: None, whole }))
+                .collect(),
             gained: Vec::new(),
             trouble: None,
         };
         let room = |folder: &Path| fs4::available_space(folder);
-        Self { data: data.to_owned(), room, state: Mutex::new(state), bell: watch::Sender::new(0) }
+        let (names, bell) = (Names::default(), watch::Sender::new(0));
+        Self { data: data.to_owned(), room, state: Mutex::new(state), names, bell }
     }
 
     // What a task that panicked had changed was changed whole.
@@ -307,7 +310,7 @@ impl Album {
             file.set_len(outline.length())?;
             file.sync_all()?;
             fs::rename(part, &path)?;
-            sync_folder(&path)
+            self.names.sync(&path)
         })?;
         self.note_whole(photo);
         Ok(())
@@ -389,13 +392,13 @@ impl Album {
         }
     }
 
-    /// The outline of a photo that is here. A file that is not that photo any more is put aside, and the photo is
-    /// wanted again.
-    pub(super) fn outline(&self, photo: PhotoHash) -> Option<Outline> {
+    /// The outline of a photo that is here, and some of its groups. A file that is not that photo any more is put aside,
+    /// and the photo is wanted again.
+    pub(super) fn outline(&self, photo: PhotoHash, groups: Range<usize>) -> Option<(Outline, Vec<u8>)> {
         let path = path_of(&self.data, photo);
-        let outline = fs::File::open(&path).and_then(outline_of).ok().flatten();
-        if outline.as_ref().is_some_and(|outline| outline.photo() == photo) {
-            return outline;
+        let outlined = fs::File::open(&path).and_then(|file| outline_of(file, groups)).ok().flatten();
+        if outlined.as_ref().is_some_and(|(outline, _)| outline.photo() == photo) {
+            return outlined;
         }
         self.state().whole.remove(&photo);
         if path.is_file() {
@@ -481,19 +484,6 @@ impl Album {
     pub fn coming(&self) -> BTreeMap<PhotoHash, Coming> {
         self.state().coming.clone()
     }
-}
-
-/// What peers said to have at an earlier time. A file that ends inside a hash was cut off there.
-fn read_peers(folder: &Path) -> BTreeMap<DeviceKey, Peer> {
-    let Ok(files) = fs::read_dir(folder) else { return BTreeMap::new() };
-    let peer_of = |file: &fs::DirEntry| file.file_name().to_str()?.strip_prefix(ON_PEER)?.parse().ok();
-    let read = |file: fs::DirEntry| {
-        let (peer, bytes) = (peer_of(&file)?, fs::read(file.path()).ok()?);
-        let (hashes, _) = bytes.as_chunks::<32>();
-        let whole = hashes.iter().map(|hash| PhotoHash(*hash)).collect();
-        Some((peer, Peer { keeps: None, whole }))
-    };
-    files.flatten().filter_map(read).collect()
 }
 
 #[cfg(test)]

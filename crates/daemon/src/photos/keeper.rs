@@ -1,6 +1,7 @@
 //! The photos of a node as the network asks for them: the album, and the ledger that says which photos there are and
 //! who may have which.
 
+use std::ops::Range;
 use std::sync::{Arc, Weak};
 
 use bytes::Bytes;
@@ -105,8 +106,8 @@ impl PhotoHolder for Keeper {
         self.album.release(photo);
     }
 
-    fn outline(&self, peer: DeviceKey, photo: PhotoHash) -> Option<Outline> {
-        self.may_have(peer, photo).then(|| self.album.outline(photo)).flatten()
+    fn outline(&self, peer: DeviceKey, photo: PhotoHash, groups: Range<usize>) -> Option<(Outline, Vec<u8>)> {
+        self.may_have(peer, photo).then(|| self.album.outline(photo, groups)).flatten()
     }
 
     fn read(&self, photo: PhotoHash, group: usize, groups: usize) -> Option<Vec<u8>> {

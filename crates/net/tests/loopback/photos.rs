@@ -1,6 +1,7 @@
 //! Photos over QUIC, beside the events: they arrive, and whoever lies about one loses the photos and not the events.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 use std::sync::{Arc, Mutex, MutexGuard};
 
 use bytes::Bytes;
@@ -31,6 +32,10 @@ struct Held {
 pub(crate) struct Photos {
     held: Mutex<Held>,
     bell: watch::Sender<u64>,
+}
+
+fn groups_of(bytes: &[u8], groups: Range<usize>) -> Vec<u8> {
+    bytes[(groups.start * GROUP).min(bytes.len())..(groups.end * GROUP).min(bytes.len())].to_vec()
 }
 
 fn outline(bytes: &[u8]) -> Outline {
@@ -99,14 +104,19 @@ impl PhotoHolder for Photos {
         self.held().claimed.remove(&photo);
     }
 
-    fn outline(&self, _peer: DeviceKey, photo: PhotoHash) -> Option<Outline> {
-        self.held().whole.get(&photo).map(|bytes| outline(bytes))
+    fn outline(
+        &self,
+        _peer: DeviceKey,
+        photo: PhotoHash,
+        groups: Range<usize>,
+    ) -> Option<(Outline, Vec<u8>)> {
+        let bytes = self.held().whole.get(&photo).cloned()?;
+        Some((outline(&bytes), groups_of(&bytes, groups)))
     }
 
     fn read(&self, photo: PhotoHash, group: usize, groups: usize) -> Option<Vec<u8>> {
         let held = self.held();
-        let bytes = held.whole.get(&photo)?;
-        Some(bytes[group * GROUP..bytes.len().min((group + groups) * GROUP)].to_vec())
+        Some(groups_of(held.whole.get(&photo)?, group..group + groups))
     }
 
     fn read_small(&self, _peer: DeviceKey, _photo: PhotoHash) -> Option<Vec<u8>> {

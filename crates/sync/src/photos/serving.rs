@@ -75,7 +75,9 @@ impl Serving {
         let photo = served.photo;
         Some(match (served.portion, served.length) {
             (Portion::Nothing | Portion::Small, _) => PhotoOutput::ReadSmall { photo },
-            (Portion::Whole, None) => PhotoOutput::Outline { photo },
+            (Portion::Whole, None) => {
+                PhotoOutput::Outline { photo, group: served.next, groups: READ_AT_ONCE }
+            }
             (Portion::Whole, Some((_, of))) => {
                 let groups = of.saturating_sub(served.next).min(READ_AT_ONCE);
                 PhotoOutput::Read { photo, group: served.next, groups }
@@ -83,40 +85,49 @@ impl Serving {
         })
     }
 
-    pub(super) fn outlined(&mut self, photo: PhotoHash, outline: Option<Outline>) -> Option<Vec<u8>> {
-        self.read(photo)?;
-        let Some(outline) = outline else { return self.give_up() };
+    /// The frames of an outline, and of the groups that were read with it.
+    pub(super) fn outlined(&mut self, photo: PhotoHash, outlined: Option<(Outline, Bytes)>) -> Vec<Frame> {
+        let Some(served) = self.read(photo) else { return Vec::new() };
+        let Some((outline, bytes)) = outlined else { return vec![self.give_up()] };
+        let of = outline.groups().len();
+        served.length = Some((outline.length(), of));
+        let is_all = served.next >= of;
         *self.times.entry(photo).or_default() += 1;
-        let served = self.queue.front_mut()?;
-        served.length = Some((outline.length(), outline.groups().len()));
-        self.end_if_sent();
-        Some(frames::outline(&outline))
+        let mut frames = vec![frames::outline(&outline).into()];
+        if is_all {
+            self.end_if_sent();
+        } else {
+            frames.extend(self.send(Some(bytes)));
+        }
+        frames
     }
 
-    pub(super) fn small(&mut self, photo: PhotoHash, bytes: Option<&[u8]>) -> Option<Vec<u8>> {
+    pub(super) fn small(&mut self, photo: PhotoHash, bytes: Option<&[u8]>) -> Option<Frame> {
         self.read(photo)?;
         match bytes.filter(|bytes| (1..=MAX_SMALL).contains(&bytes.len())) {
             Some(bytes) => {
                 *self.times.entry(photo).or_default() += 1;
                 self.queue.pop_front();
-                Some(frames::small(bytes))
+                Some(frames::small(bytes).into())
             }
-            None => self.give_up(),
+            None => Some(self.give_up()),
         }
     }
 
     /// The frames of what was read.
     pub(super) fn groups(&mut self, photo: PhotoHash, bytes: Option<Bytes>) -> Vec<Frame> {
-        if self.read(photo).is_none() {
-            return Vec::new();
-        }
+        if self.read(photo).is_some() { self.send(bytes) } else { Vec::new() }
+    }
+
+    /// The frames of the groups that are sent next, if these are they.
+    fn send(&mut self, bytes: Option<Bytes>) -> Vec<Frame> {
         let wanted = self.queue.front().and_then(|served| {
             let (length, _) = served.length?;
             let left = length.saturating_sub(served.next as u64 * GROUP as u64);
             Some(usize::try_from(left).unwrap_or(usize::MAX).min(READ_AT_ONCE * GROUP))
         });
         let Some(bytes) = bytes.filter(|bytes| Some(bytes.len()) == wanted) else {
-            return self.give_up().map(Frame::from).into_iter().collect();
+            return vec![self.give_up()];
         };
         let group = |at: usize| frames::group(bytes.slice(at..bytes.len().min(at + GROUP)));
         let frames: Vec<_> = (0..bytes.len()).step_by(GROUP).map(group).collect();
@@ -127,15 +138,15 @@ impl Serving {
         frames
     }
 
-    /// Notes that what was asked of the shell came, if it still is of use.
-    fn read(&mut self, photo: PhotoHash) -> Option<()> {
+    /// Notes that what was asked of the shell came. Gives what it is for, if it still is of use.
+    fn read(&mut self, photo: PhotoHash) -> Option<&mut Served> {
         self.is_reading = false;
-        self.queue.front().is_some_and(|served| served.photo == photo).then_some(())
+        self.queue.front_mut().filter(|served| served.photo == photo)
     }
 
-    fn give_up(&mut self) -> Option<Vec<u8>> {
+    fn give_up(&mut self) -> Frame {
         self.queue.pop_front();
-        Some(frames::missing())
+        frames::missing().into()
     }
 
     fn end_if_sent(&mut self) {

@@ -71,11 +71,15 @@ pub enum PhotoOutput {
         /// A JPEG, if the peer is honest.
         bytes: Bytes,
     },
-    /// Make the outline of a photo, if the peer may have it and the file is that photo, and call
-    /// [`PhotoSession::handle_outlined`].
+    /// Make the outline of a photo, if the peer may have it and the file is that photo, keep some of the groups that are
+    /// read for that, and call [`PhotoSession::handle_outlined`].
     Outline {
         /// The photo.
         photo: PhotoHash,
+        /// The first of the groups.
+        group: usize,
+        /// How many.
+        groups: usize,
     },
     /// Read some groups, and call [`PhotoSession::handle_read`].
     Read {
@@ -235,10 +239,10 @@ impl PhotoSession {
         }
     }
 
-    /// Answers [`PhotoOutput::Outline`].
-    pub fn handle_outlined(&mut self, photo: PhotoHash, outline: Option<Outline>) {
-        let frame = self.serving.outlined(photo, outline);
-        frame.into_iter().for_each(|frame| self.push(frame));
+    /// Answers [`PhotoOutput::Outline`]: the outline, and of the groups those that there are.
+    pub fn handle_outlined(&mut self, photo: PhotoHash, outlined: Option<(Outline, Bytes)>) {
+        let frames = self.serving.outlined(photo, outlined);
+        frames.into_iter().for_each(|frame| self.push(frame));
     }
 
     /// Answers [`PhotoOutput::Read`]: exactly the groups, or none if they can't be read.

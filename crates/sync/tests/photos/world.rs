@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
+use bytes::Bytes;
 use ledger::{PhotoHash, Refusal};
 use sync::photos::{GROUP, GroupHash, Outline, Outliner, PhotoOutput, PhotoSession, Portion};
 
@@ -12,6 +13,11 @@ pub(crate) fn photo(number: u8, length: usize) -> Vec<u8> {
 
 pub(crate) fn hash(bytes: &[u8]) -> PhotoHash {
     PhotoHash(*blake3::hash(bytes).as_bytes())
+}
+
+fn groups_of(bytes: &[u8], group: usize, groups: usize) -> Bytes {
+    let from = bytes.len().min(group * GROUP);
+    Bytes::copy_from_slice(&bytes[from..bytes.len().min((group + groups) * GROUP)])
 }
 
 fn outliner(bytes: &[u8]) -> Outliner {
@@ -141,15 +147,13 @@ impl Device {
                 self.claimed.remove(&photo);
                 session.handle_wanted(&self.wanted());
             }
-            PhotoOutput::Outline { photo } => {
+            PhotoOutput::Outline { photo, group, groups } => {
                 let bytes = self.whole.get(&photo).filter(|_| !self.kept_back.contains(&photo));
-                session.handle_outlined(photo, bytes.map(|bytes| outline(bytes)));
+                let outlined = bytes.map(|bytes| (outline(bytes), groups_of(bytes, group, groups)));
+                session.handle_outlined(photo, outlined);
             }
             PhotoOutput::Read { photo, group, groups } => {
-                let bytes = &self.whole[&photo];
-                let until = bytes.len().min((group + groups) * GROUP);
-                session
-                    .handle_read(photo, bytes.get(group * GROUP..until).map(|bytes| bytes.to_vec().into()));
+                session.handle_read(photo, Some(groups_of(&self.whole[&photo], group, groups)));
             }
             PhotoOutput::ReadSmall { photo } => {
                 let has = self.whole.contains_key(&photo) && !self.kept_back.contains(&photo);

@@ -52,7 +52,7 @@ fn a_photo_comes_in_pieces_over_a_new_start_and_is_whole_at_once() {
     second.finish(photo, &whole).unwrap();
     assert_eq!(fs::read(path_of(data.path(), photo)).unwrap(), bytes);
     assert_eq!((second.here(photo), second.gained(0)), (Portion::Whole, (vec![photo], 1)));
-    assert_eq!(second.outline(photo), Some(whole));
+    assert_eq!(second.outline(photo, 4..9), Some((whole, bytes[4 * GROUP..].to_vec())));
     assert_eq!(second.read(photo, 5, 16).unwrap(), bytes[5 * GROUP..]);
 }
 
@@ -63,7 +63,7 @@ fn a_file_that_is_not_its_photo_any_more_is_put_aside_and_wanted_again() {
     let photo = crate::photos::keep_bytes(data.path(), b"\xff\xd8\xff wall").unwrap().hash;
     assert!(album.wanted([photo].into_iter(), 9).is_empty());
     fs::write(path_of(data.path(), photo), b"\xff\xd8\xff wal1").unwrap();
-    assert_eq!(album.outline(photo), None);
+    assert_eq!(album.outline(photo, 0..1), None);
     assert_eq!(album.wanted([photo].into_iter(), 9), [(photo, Portion::Nothing)]);
     let aside = path_of(data.path(), photo).with_extension("damaged");
     assert_eq!(fs::read(aside).unwrap(), b"\xff\xd8\xff wal1");
