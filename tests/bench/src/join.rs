@@ -32,6 +32,8 @@ pub(crate) enum Part {
     Lend { folder: PathBuf, address: SocketAddr, thousands: u32 },
     /// Founds a crew with so many photos of so many bytes, and gives them to whoever joins.
     LendPhotos { folder: PathBuf, address: SocketAddr, count: u32, length: usize },
+    /// Sends so many bytes to whoever connects, and does nothing else.
+    SendStream { bytes: u64 },
     /// Joins as the program does and then opens the ledger as the next command does.
     Join { folder: PathBuf, code: String },
     /// Opens the ledger of a folder as a command does.
@@ -45,6 +47,7 @@ pub(crate) fn play(part: Part) -> Result<(), Box<dyn Error>> {
     match part {
         Part::Lend { folder, address, thousands } => lend(&folder, address, thousands),
         Part::LendPhotos { folder, address, count, length } => photos::lend(&folder, address, count, length),
+        Part::SendStream { bytes } => join_peers::send_bare_stream(bytes),
         Part::Join { folder, code } => {
             let began = Instant::now();
             let events = serve::join(&folder, &code, "joiner", |_| {})?.events;

@@ -13,6 +13,7 @@ use net::Power;
 use net::certificate::DeviceCertificate;
 use net::config::{SYNC_PROTOCOL, client_config, server_config};
 
+use crate::join::start;
 use crate::{BATCH_EVENTS, EVENT_BYTES};
 
 /// Bytes that are written or read at a time.
@@ -86,36 +87,47 @@ pub(crate) fn hashing(thousands: u32) -> Result<Duration, Box<dyn Error>> {
     Ok(time)
 }
 
-/// How long so many bytes take over one QUIC stream on loopback, with the settings of the program and
-/// nothing done with them: the limit. Both ends are in this process.
-pub(crate) fn bare_stream(bytes: u64) -> Result<Duration, Box<dyn Error>> {
+/// The device that sends the bare stream, and the one that takes it.
+const SENDER: [u8; 32] = [8; 32];
+const RECEIVER: [u8; 32] = [9; 32];
+
+/// Sends so many bytes over one QUIC stream to whoever connects first, with the settings of the program. Says where it
+/// listens.
+pub(crate) fn send_bare_stream(bytes: u64) -> Result<(), Box<dyn Error>> {
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     runtime.block_on(async {
-        let (from, to) = (DeviceSecret::from_seed(&[8; 32]), DeviceSecret::from_seed(&[9; 32]));
+        let certificate = DeviceCertificate::of(&DeviceSecret::from_seed(&SENDER))?;
         let any: SocketAddr = "127.0.0.1:0".parse()?;
-        let sender =
-            quinn::Endpoint::server(server_config(&DeviceCertificate::of(&from)?, Power::Mains)?, any)?;
-        let sending = tokio::spawn({
-            let sender = sender.clone();
-            async move {
-                let connection = sender.accept().await?.await.ok()?;
-                let (mut stream, mut asked) = connection.accept_bi().await.ok()?;
-                asked.read_to_end(0).await.ok()?;
-                let piece = vec![7; PIECE];
-                let mut left = bytes;
-                while left > 0 {
-                    let length = usize::try_from(left).unwrap_or(PIECE).min(PIECE);
-                    stream.write_all(piece.get(..length)?).await.ok()?;
-                    left -= length as u64;
-                }
-                stream.finish().ok()?;
-                stream.stopped().await.ok()
-            }
-        });
-        let receiver = quinn::Endpoint::client(any)?;
-        let config =
-            client_config(&DeviceCertificate::of(&to)?, Some(from.public()), SYNC_PROTOCOL, Power::Mains)?;
-        let connection = receiver.connect_with(config, sender.local_addr()?, "fivebar")?.await?;
+        let endpoint = quinn::Endpoint::server(server_config(&certificate, Power::Mains)?, any)?;
+        println!("{}", endpoint.local_addr()?);
+        let connection = endpoint.accept().await.ok_or("nobody connects")?.await?;
+        let (mut stream, mut asked) = connection.accept_bi().await?;
+        asked.read_to_end(0).await?;
+        let piece = vec![7; PIECE];
+        let mut left = bytes;
+        while left > 0 {
+            let length = usize::try_from(left).unwrap_or(PIECE).min(PIECE);
+            stream.write_all(piece.get(..length).unwrap_or_default()).await?;
+            left -= length as u64;
+        }
+        stream.finish()?;
+        stream.stopped().await?;
+        Ok(())
+    })
+}
+
+/// How long so many bytes take over one QUIC stream on loopback, with the settings of the program and nothing done with
+/// them: the limit. The two ends are processes of their own, as those are that are measured against it.
+pub(crate) fn bare_stream(bytes: u64) -> Result<Duration, Box<dyn Error>> {
+    let (mut sender, line) = start(&["send-stream".as_ref(), bytes.to_string().as_ref()])?;
+    let address: SocketAddr = line.trim().parse()?;
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+    let time = runtime.block_on(async {
+        let (from, to) = (DeviceSecret::from_seed(&SENDER), DeviceSecret::from_seed(&RECEIVER));
+        let receiver = quinn::Endpoint::client("127.0.0.1:0".parse()?)?;
+        let certificate = DeviceCertificate::of(&to)?;
+        let config = client_config(&certificate, Some(from.public()), SYNC_PROTOCOL, Power::Mains)?;
+        let connection = receiver.connect_with(config, address, "fivebar")?.await?;
         let (mut ask, mut stream) = connection.open_bi().await?;
         let began = Instant::now();
         ask.finish()?;
@@ -124,9 +136,9 @@ pub(crate) fn bare_stream(bytes: u64) -> Result<Duration, Box<dyn Error>> {
             read += length as u64;
         }
         let time = began.elapsed();
-        if read != bytes || sending.await?.is_none() {
-            return Err("the bare stream broke off".into());
-        }
-        Ok(time)
-    })
+        let is_all = read == bytes;
+        is_all.then_some(time).ok_or_else(|| Box::<dyn Error>::from("the bare stream broke off"))
+    })?;
+    sender.wait()?;
+    Ok(time)
 }
