@@ -6,6 +6,7 @@ mod device;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use device::folders::copy;
 use device::{Device, lists_only, wait_for};
 
 /// A laptop with the lists and a phone that joined it, neither running.
@@ -42,19 +43,6 @@ fn meet(laptop: &mut Device, other: &mut Device, notes: &[&str]) {
     }
     other.stop();
     laptop.stop();
-}
-
-fn copy(from: &Path, to: &Path) {
-    fs::create_dir(to).unwrap();
-    for entry in fs::read_dir(from).unwrap() {
-        let entry = entry.unwrap();
-        let target = to.join(entry.file_name());
-        if entry.file_type().unwrap().is_dir() {
-            copy(&entry.path(), &target);
-        } else {
-            fs::copy(entry.path(), target).unwrap();
-        }
-    }
 }
 
 /// Puts a folder back to what it was, mark and all, as a snapshot of the whole disk does.

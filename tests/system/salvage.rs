@@ -10,6 +10,7 @@ use std::process::Stdio;
 use std::thread::sleep;
 use std::time::Duration;
 
+use device::folders::copy;
 use device::{Device, lists_only, scenario, wait_for};
 use serde_json::{Value, json};
 
@@ -70,18 +71,6 @@ fn damage(file: &Path, words: &str) {
 
 fn segment(data: &Path) -> PathBuf {
     data.join("journal/journal/0000000001.segment")
-}
-
-fn copy(from: &Path, to: &Path) {
-    fs::create_dir(to).unwrap();
-    for entry in fs::read_dir(from).unwrap().map(Result::unwrap) {
-        let target = to.join(entry.file_name());
-        if entry.file_type().unwrap().is_dir() {
-            copy(&entry.path(), &target);
-        } else {
-            fs::copy(entry.path(), target).unwrap();
-        }
-    }
 }
 
 /// Every file below a folder, with its bytes.

@@ -14,6 +14,7 @@ use ledger::{ChainId, CrewId, DeviceKey, DeviceSecret, PersonId};
 use serde::{Deserialize, Serialize};
 use sync::CommonGround;
 
+use crate::copying::sync_name;
 use crate::error::NodeError;
 use crate::hashed;
 use crate::invites::KeptInvite;
@@ -200,11 +201,7 @@ pub(crate) fn replace_private(path: &Path, bytes: &[u8]) -> io::Result<()> {
     file.write_all(bytes)?;
     file.sync_all()?;
     fs::rename(&beside, path)?;
-    #[cfg(unix)]
-    if let Some(folder) = path.parent() {
-        fs::File::open(folder)?.sync_all()?;
-    }
-    Ok(())
+    sync_name(path)
 }
 
 #[cfg(test)]

@@ -168,13 +168,10 @@ fn encode(runs: &[WithHashes]) -> impl Iterator<Item = Vec<u8>> {
     let runs_bytes = runs
         .chunks(RUNS_AT_ONCE)
         .map(|some| some.iter().map(|(run, _)| run_bytes(run)).collect::<Vec<_>>().into_flattened());
-    let hashes = runs.chunks(RUNS_AT_ONCE).flat_map(|some| {
-        let mut all = some.iter().flat_map(|(_, hashes)| hashes.iter()).peekable();
-        std::iter::from_fn(move || {
-            all.peek()?;
-            let bytes = all.by_ref().take(HASHES_AT_ONCE).map(|hash| hash.0).collect::<Vec<_>>();
-            Some(bytes.into_flattened())
-        })
+    let mut all = runs.iter().flat_map(|(_, hashes)| hashes.iter());
+    let hashes = std::iter::from_fn(move || {
+        let some: Vec<_> = all.by_ref().take(HASHES_AT_ONCE).map(|hash| hash.0).collect();
+        (!some.is_empty()).then(|| some.into_flattened())
     });
     std::iter::once(head).chain(runs_bytes).chain(hashes)
 }

@@ -1,12 +1,16 @@
 //! A checkpoint makes a start faster and changes nothing else: whatever became of it, the node holds what
 //! its journal says, the same as one that verifies everything and as one that folded event by event.
 
+#[path = "../../../tests/folders.rs"]
+mod folders;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
 use daemon::Node;
 use daemon::device::DeviceFile;
 use daemon::node::{WholeRead, Write};
+use folders::copy;
 use ledger::office::PricePaid;
 use ledger::roster_events::{DeviceAdmitted, PersonListed, Role, RoleChanged};
 use ledger::site::{Changes, Corrected, Hours, Place, Site, Struck, Worked};
@@ -172,43 +176,33 @@ fn a_state_that_is_of_another_version_or_does_not_fit_is_not_used() {
     assert_eq!(opened(folder.path()), (held, 7));
 }
 
-fn copy(from: &Path, to: &Path) {
-    fs::create_dir_all(to).unwrap();
-    for entry in fs::read_dir(from).unwrap() {
-        let (path, name) = entry.map(|entry| (entry.path(), entry.file_name())).unwrap();
-        if path.is_dir() {
-            copy(&path, &to.join(name))
-        } else {
-            fs::copy(&path, to.join(name)).unwrap();
-        }
-    }
-}
-
 #[test]
 fn a_checkpoint_ahead_of_a_journal_that_lost_its_tail_is_not_used() {
     let (folder, mut node) = founded();
     some_work(&mut node);
     let held = everything(&node);
     drop(node);
-    let elsewhere = tempfile::tempdir().unwrap();
-    copy(folder.path(), elsewhere.path());
+    let beside = tempfile::tempdir().unwrap();
+    let elsewhere = beside.path().join("elsewhere");
+    copy(folder.path(), &elsewhere);
+
     let mut node = Node::open(folder.path()).unwrap();
     some_work(&mut node);
     node.write_checkpoint().unwrap();
     drop(node);
     let ahead = fs::read(checkpoint(folder.path())).unwrap();
-    fs::create_dir_all(elsewhere.path().join("journal/checkpoints")).unwrap();
-    fs::write(checkpoint(elsewhere.path()), &ahead).unwrap();
-    assert_eq!(opened(elsewhere.path()), (held, 0));
+    fs::create_dir_all(elsewhere.join("journal/checkpoints")).unwrap();
+    fs::write(checkpoint(&elsewhere), &ahead).unwrap();
+    assert_eq!(opened(&elsewhere), (held, 0));
     // And where the lost tail was written over by something else.
-    let mut node = Node::open(elsewhere.path()).unwrap();
+    let mut node = Node::open(&elsewhere).unwrap();
     for _ in 0..3 {
         some_work(&mut node);
     }
     let other = everything(&node);
     drop(node);
-    fs::write(checkpoint(elsewhere.path()), &ahead).unwrap();
-    assert_eq!(opened(elsewhere.path()), (other, 0));
+    fs::write(checkpoint(&elsewhere), &ahead).unwrap();
+    assert_eq!(opened(&elsewhere), (other, 0));
 }
 
 /// What `from` holds and `to` lacks, run by run.

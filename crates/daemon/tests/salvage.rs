@@ -1,6 +1,9 @@
 //! Another journal is believed no more than a peer: what is signed is taken, forks are found wherever they lie, and what
 //! is not of the crew stays out.
 
+#[path = "../../../tests/folders.rs"]
+mod folders;
+
 use std::fs;
 use std::path::Path;
 use std::sync::Arc;
@@ -8,6 +11,7 @@ use std::sync::Arc;
 use daemon::import::FileName;
 use daemon::node::salvage::{Salvaged, WhyLeft};
 use daemon::{Command, Node, command};
+use folders::copy;
 use ledger::{Audience, ChainId, ChainStart, DeviceSecret, Refusal, Run, RunBuilder};
 use store::{MemoryDisk, Record, RecordKind, Store, StoreOptions};
 
@@ -46,18 +50,6 @@ fn notes(node: &mut Node, words: &str, count: u64) {
 fn own(node: &Node) -> (ChainId, u64) {
     let own = node.ledger().chains().find(|chain| chain.start.audience == Audience::Crew);
     own.map(|chain| (chain.start.chain, chain.tip.next_seq)).unwrap()
-}
-
-fn copy(from: &Path, to: &Path) {
-    fs::create_dir(to).unwrap();
-    for entry in fs::read_dir(from).unwrap().map(Result::unwrap) {
-        let target = to.join(entry.file_name());
-        if entry.file_type().unwrap().is_dir() {
-            copy(&entry.path(), &target);
-        } else {
-            fs::copy(entry.path(), target).unwrap();
-        }
-    }
 }
 
 fn open(data: &Path) -> Store {

@@ -11,7 +11,7 @@ use crate::chain::{ChainStart, Tip};
 use crate::ids::{ChainId, CrewId, EventHash};
 use crate::refusal::Refusal;
 use crate::roster::Cut;
-use crate::run::{MAX_RUN, PlacedEvent, Reading, Run};
+use crate::run::{MAX_RUN, PlacedEvent, Run, Summary};
 
 /// Most bytes of a branch, so that it fits a record of the journal with what stands around it.
 pub const MAX_BRANCH: usize = MAX_RUN - 64;
@@ -109,8 +109,8 @@ impl ForkProof {
     /// [`Refusal::BadSignature`], [`Refusal::TimeRunsBack`].
     pub fn verify(&self, crew: &CrewId, start: &ChainStart) -> Result<[Arc<[EventHash]>; 2], Refusal> {
         let read = |run: &Run| {
-            let reading = run.read(self.before);
-            check_branch(crew, start, run, &reading).map(|()| reading.hashes)
+            let summary = run.read(self.before);
+            check_branch(crew, start, run, &summary).map(|()| summary.hashes)
         };
         let [one, other] = &self.branches;
         Ok([read(one)?, read(other)?])
@@ -145,10 +145,10 @@ impl ForkProof {
     }
 }
 
-fn check_branch(crew: &CrewId, start: &ChainStart, run: &Run, reading: &Reading) -> Result<(), Refusal> {
-    let last = *reading.hashes.last().ok_or(Refusal::EmptyRun)?;
+fn check_branch(crew: &CrewId, start: &ChainStart, run: &Run, summary: &Summary) -> Result<(), Refusal> {
+    let last = *summary.hashes.last().ok_or(Refusal::EmptyRun)?;
     let before = Tip { next_seq: run.first_seq(), hash: last, made_at: i64::MIN };
-    let reached = run.follow(start, &before, reading)?;
+    let reached = run.follow(start, &before, summary)?;
     run.check_head(crew, start, &reached)
 }
 

@@ -19,7 +19,7 @@ use crate::kinds::{Body, Kind};
 use crate::refusal::Refusal;
 use crate::roster::{Cut, Line, Roster, RosterEvent};
 use crate::roster_events::OfficeKeysGiven;
-use crate::run::{PlacedEvent, Reading, Run, RunBuilder};
+use crate::run::{PlacedEvent, Run, RunBuilder, Summary};
 use crate::sabotage::Fault;
 
 /// A chain that is held, in one line.
@@ -236,24 +236,24 @@ impl Ledger {
     /// # Errors
     /// A [`Refusal`] that names the rule.
     pub fn check_hashed_run(&self, hashed: HashedRun) -> Result<TakenIn, Refusal> {
-        let HashedRun { run, before: given, reading } = hashed;
+        let HashedRun { run, before: given, summary } = hashed;
         let first_seq = run.first_seq();
         self.check(Cow::Owned(run), |run, start, before| {
-            let is_that = run.first_seq() == first_seq && before.hash == given && !reading.hashes.is_empty();
-            let reading = if is_that { reading } else { run.read(before.hash) };
-            self.follow(run, start, before, reading)
+            let is_that = run.first_seq() == first_seq && before.hash == given && !summary.hashes.is_empty();
+            let summary = if is_that { summary } else { run.read(before.hash) };
+            self.follow(run, start, before, summary)
         })
     }
 
-    /// Where the chain is after a run of which a reading told this, and whose head must be signed there.
+    /// Where the chain is after a run of this summary, whose head must be signed there.
     fn follow(
         &self,
         run: &Run,
         start: &ChainStart,
         before: &Tip,
-        reading: Reading,
-    ) -> Result<(Tip, Reading), Refusal> {
-        let last = *reading.hashes.last().ok_or(Refusal::EmptyRun)?;
+        summary: Summary,
+    ) -> Result<(Tip, Summary), Refusal> {
+        let last = *summary.hashes.last().ok_or(Refusal::EmptyRun)?;
         let reached = Tip { next_seq: run.next_seq(), hash: last, made_at: before.made_at };
         // The head goes first: behind an event of another line than its own a run may seem to run back in time.
         match run.check_head(&self.crew, start, &reached) {
@@ -262,7 +262,7 @@ impl Ledger {
             Err(Refusal::BadSignature) if before.next_seq > 0 => return Err(Refusal::Forked),
             other => other?,
         }
-        Ok((run.follow(start, before, &reading)?, reading))
+        Ok((run.follow(start, before, &summary)?, summary))
     }
 
     /// Checks a run that this device once checked and took in at this place, and whose events had these
@@ -273,8 +273,8 @@ impl Ledger {
     /// A [`Refusal`] that names the rule; the hashes then belong to something else.
     pub fn check_known_run(&self, run: Run, hashes: Arc<[EventHash]>) -> Result<TakenIn, Refusal> {
         self.check(Cow::Owned(run), |run, start, before| {
-            let reading = run.read_known(hashes);
-            Ok((run.follow(start, before, &reading)?, reading))
+            let summary = run.read_known(hashes);
+            Ok((run.follow(start, before, &summary)?, summary))
         })
     }
 
@@ -314,7 +314,7 @@ impl Ledger {
     fn check(
         &self,
         run: Cow<'_, Run>,
-        follow: impl FnOnce(&Run, &ChainStart, &Tip) -> Result<(Tip, Reading), Refusal>,
+        follow: impl FnOnce(&Run, &ChainStart, &Tip) -> Result<(Tip, Summary), Refusal>,
     ) -> Result<TakenIn, Refusal> {
         let chain = self.chains.get(&run.chain()).ok_or(Refusal::UnknownChain)?;
         let held = chain.tip.next_seq;
@@ -339,7 +339,7 @@ impl Ledger {
         } else {
             chain.tip
         };
-        let (after, Reading { hashes, makes_roster, .. }) = follow(&run, &chain.start, &before)?;
+        let (after, Summary { hashes, makes_roster, .. }) = follow(&run, &chain.start, &before)?;
         Ok(TakenIn::New(Checked { run, before, after, hashes, makes_roster }))
     }
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::frontier::Ledger;
 use crate::ids::{ChainId, EventHash};
-use crate::run::{Reading, Run};
+use crate::run::{Run, Summary};
 
 /// A run with the hashes of its events, given the hash before its first. Nothing else of it is checked: only
 /// [`RunHasher`] and [`RunBuilder::finish_hashed`] make one.
@@ -15,7 +15,7 @@ use crate::run::{Reading, Run};
 pub struct HashedRun {
     pub(crate) run: Run,
     pub(crate) before: EventHash,
-    pub(crate) reading: Reading,
+    pub(crate) summary: Summary,
 }
 
 impl HashedRun {
@@ -48,11 +48,11 @@ impl RunHasher {
         let chain = run.chain();
         let (next_seq, before) = self.reached.get(&chain).copied().unwrap_or((0, EventHash([0; 32])));
         let continues = next_seq == run.first_seq();
-        let reading = if continues { run.read(before) } else { Reading::default() };
-        match reading.hashes.last() {
+        let summary = if continues { run.read(before) } else { Summary::default() };
+        match summary.hashes.last() {
             Some(last) => self.reached.insert(chain, (run.next_seq(), *last)),
             None => self.reached.remove(&chain),
         };
-        HashedRun { run, before, reading }
+        HashedRun { run, before, summary }
     }
 }

@@ -72,9 +72,9 @@ impl PlacedEvent<'_> {
     }
 }
 
-/// What one reading of a run's events tells. Long runs are read once: each reading fetches all of it from memory again.
+/// What reading a run's events once tells. Long runs are read once: each time fetches all of it from memory again.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(crate) struct Reading {
+pub(crate) struct Summary {
     /// The hash of each.
     pub(crate) hashes: Arc<[EventHash]>,
     /// When the first and the last of them were made.
@@ -85,7 +85,7 @@ pub(crate) struct Reading {
     pub(crate) makes_roster: bool,
 }
 
-impl Reading {
+impl Summary {
     fn note(&mut self, event: &EventView<'_>) {
         let (first, last) = self.made_at.unwrap_or((event.made_at, event.made_at));
         self.time_runs_back |= event.made_at < last;
@@ -197,21 +197,21 @@ impl Run {
         })
     }
 
-    /// The hashes of the events, given the hash before the first, and what else one reading of them tells.
-    pub(crate) fn read(&self, before: EventHash) -> Reading {
-        let (mut reading, mut hashes) = (Reading::default(), Vec::with_capacity(self.count() as usize));
+    /// The hashes of the events, given the hash before the first, and what else one pass over them tells.
+    pub(crate) fn read(&self, before: EventHash) -> Summary {
+        let (mut summary, mut hashes) = (Summary::default(), Vec::with_capacity(self.count() as usize));
         for event in self.placed_events(before) {
-            reading.note(&event.view);
+            summary.note(&event.view);
             hashes.push(event.hash);
         }
-        Reading { hashes: hashes.into(), ..reading }
+        Summary { hashes: hashes.into(), ..summary }
     }
 
     /// The same, where the hashes are known.
-    pub(crate) fn read_known(&self, hashes: Arc<[EventHash]>) -> Reading {
-        let mut reading = Reading { hashes, ..Reading::default() };
-        self.events().for_each(|event| reading.note(&event));
-        reading
+    pub(crate) fn read_known(&self, hashes: Arc<[EventHash]>) -> Summary {
+        let mut summary = Summary { hashes, ..Summary::default() };
+        self.events().for_each(|event| summary.note(&event));
+        summary
     }
 
     /// The events, whole, given the hash before the first.
@@ -235,22 +235,22 @@ impl Run {
         Ok(reached)
     }
 
-    /// The tip after the run, which must continue the chain at `tip`, given what its reading told. The head is not
+    /// The tip after the run, which must continue the chain at `tip`, given its summary. The head is not
     /// looked at.
     ///
     /// # Errors
     /// [`Refusal::OutOfOrder`], [`Refusal::TimeRunsBack`], or [`Refusal::MalformedEnvelope`] unless there
     /// is one hash for each event.
-    pub(crate) fn follow(&self, start: &ChainStart, tip: &Tip, reading: &Reading) -> Result<Tip, Refusal> {
+    pub(crate) fn follow(&self, start: &ChainStart, tip: &Tip, summary: &Summary) -> Result<Tip, Refusal> {
         if self.chain() != start.chain || self.first_seq() != tip.next_seq {
             return Err(Refusal::OutOfOrder);
         }
-        let hash = *reading.hashes.last().ok_or(Refusal::EmptyRun)?;
-        if u32::try_from(reading.hashes.len()) != Ok(self.count()) {
+        let hash = *summary.hashes.last().ok_or(Refusal::EmptyRun)?;
+        if u32::try_from(summary.hashes.len()) != Ok(self.count()) {
             return Err(Refusal::MalformedEnvelope);
         }
-        let made_at = match reading.made_at {
-            Some((first, last)) if !reading.time_runs_back && first >= tip.made_at => last,
+        let made_at = match summary.made_at {
+            Some((first, last)) if !summary.time_runs_back && first >= tip.made_at => last,
             Some(_) | None => return Err(Refusal::TimeRunsBack),
         };
         Ok(Tip { next_seq: self.next_seq(), hash, made_at })
@@ -405,7 +405,7 @@ impl RunBuilder {
         let head = head_bytes(crew, &self.start.chain, self.tip.next_seq - 1, &self.tip.hash);
         self.bytes.extend_from_slice(&secret.sign(&head));
         let run = Run { bytes: self.bytes.into() };
-        let reading = run.read_known(self.hashes.into());
-        Some((HashedRun { run, before: self.before.hash, reading }, self.tip))
+        let summary = run.read_known(self.hashes.into());
+        Some((HashedRun { run, before: self.before.hash, summary }, self.tip))
     }
 }

@@ -34,11 +34,8 @@ impl Authorships {
     }
 
     pub(crate) fn note(&mut self, logged: &Logged) {
-        let authorship =
-            Authorship { chain: logged.chain, person: logged.act.person, author: logged.act.author };
-        if !self.all.contains(&authorship) {
-            self.all.insert(authorship);
-        }
+        let (person, author) = (logged.act.person, logged.act.author);
+        self.all.insert(Authorship { chain: logged.chain, person, author });
         if logged.body.kind().is_roster()
             && let Shelf::Entry(entry) | Shelf::Change(entry) = Shelf::of(logged)
         {

@@ -3,6 +3,9 @@
 
 #![allow(dead_code, reason = "every test program uses its own part of this")]
 
+#[path = "../../folders.rs"]
+pub(crate) mod folders;
+
 use std::ffi::OsStr;
 use std::fs;
 use std::io::Write as _;

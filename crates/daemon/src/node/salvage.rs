@@ -73,7 +73,7 @@ struct Line {
 
 /// What was read of another journal, and is not stored yet.
 #[derive(Default)]
-struct Reading {
+struct Seen {
     starts: BTreeMap<ChainId, ChainStart>,
     /// The chains that are new here and may be taken in.
     begun: BTreeSet<ChainId>,
@@ -119,74 +119,74 @@ impl Node {
 
     /// Reads another journal from its beginning to its end, and takes in what it can. All that was read is given as held.
     fn read_through(&mut self, old: &mut Store, say: &dyn Fn(u64, u64)) -> Result<Salvaged, NodeError> {
-        let (mut reading, mut salvaged) = (Reading::default(), Salvaged::default());
+        let (mut seen, mut salvaged) = (Seen::default(), Salvaged::default());
         let (mut done, of) = (0, old.length()?);
         old.replay::<NodeError>(None, |_, record| {
             done += record.bytes.len() as u64;
             match record.kind {
                 RecordKind::ChainDeclaration => {
                     if let Ok(start) = ChainStart::decode(record.bytes) {
-                        reading.starts.entry(start.chain).or_insert(start);
+                        seen.starts.entry(start.chain).or_insert(start);
                     }
                 }
                 RecordKind::Run => match Run::decode(record.bytes.to_vec()) {
-                    Ok(run) => self.salvage_run(&mut reading, run)?,
-                    Err(_) => reading.unreadable += 1,
+                    Ok(run) => self.salvage_run(&mut seen, run)?,
+                    Err(_) => seen.unreadable += 1,
                 },
-                RecordKind::Branch => self.salvage_branch(&mut reading, record.bytes)?,
+                RecordKind::Branch => self.salvage_branch(&mut seen, record.bytes)?,
                 RecordKind::Lost => {}
                 RecordKind::Unknown(_) => salvaged.of_later += 1,
             }
-            if reading.batch_bytes >= BATCH_BYTES {
-                self.store_batch(&mut reading)?;
+            if seen.batch_bytes >= BATCH_BYTES {
+                self.store_batch(&mut seen)?;
                 say(done.min(of), of);
             }
             Ok(())
         })?;
         if Fault::LeaveLastOfFolder.is_set() {
-            reading.batch.pop();
+            seen.batch.pop();
         }
-        self.store_batch(&mut reading)?;
+        self.store_batch(&mut seen)?;
         salvaged.damage = old.opening().damage.iter().map(ToString::to_string).collect();
-        salvaged.held = reading.lines.values().map(|line| line.read).sum();
-        for (chain, line) in std::mem::take(&mut reading.lines) {
+        salvaged.held = seen.lines.values().map(|line| line.read).sum();
+        for (chain, line) in std::mem::take(&mut seen.lines) {
             let (why, events) = self.settle_line(old, chain, &line)?;
             if events > 0 {
                 let held = self.ledger.chain(&chain);
-                let start = held.map(|held| held.start).or(reading.starts.get(&chain).copied());
+                let start = held.map(|held| held.start).or(seen.starts.get(&chain).copied());
                 let said = held.map(|held| self.said_behind(held, line.beyond)).unwrap_or_default();
                 salvaged.leave(Left { device: start.map(|start| start.device), why, events, said });
             }
         }
-        if reading.unreadable > 0 {
+        if seen.unreadable > 0 {
             let (why, said) = (WhyLeft::Refused(Refusal::MalformedEnvelope), Vec::new());
-            salvaged.leave(Left { device: None, why, events: reading.unreadable, said });
+            salvaged.leave(Left { device: None, why, events: seen.unreadable, said });
         }
         say(of, of);
         Ok(salvaged)
     }
 
     /// Takes a run along, unless it is of a chain that nothing lets in.
-    fn salvage_run(&mut self, reading: &mut Reading, run: Run) -> Result<(), NodeError> {
+    fn salvage_run(&mut self, seen: &mut Seen, run: Run) -> Result<(), NodeError> {
         let chain = run.chain();
-        if self.ledger.chain(&chain).is_none() && !reading.begun.contains(&chain) {
+        if self.ledger.chain(&chain).is_none() && !seen.begun.contains(&chain) {
             // What lets it in may be among what was read just before.
-            self.store_batch(reading)?;
-            if let Err(refusal) = self.may_begin(reading, &run) {
-                reading.note(run, 0, Err(refusal));
+            self.store_batch(seen)?;
+            if let Err(refusal) = self.may_begin(seen, &run) {
+                seen.note(run, 0, Err(refusal));
                 return Ok(());
             }
-            reading.begun.insert(chain);
+            seen.begun.insert(chain);
         }
-        reading.batch_bytes += run.bytes().len();
-        reading.batch.push(run);
+        seen.batch_bytes += run.bytes().len();
+        seen.batch.push(run);
         Ok(())
     }
 
     /// Whether a run may be the first of a chain. A ledger that holds nothing begins with the founding, whoever
     /// gives it.
-    fn may_begin(&self, reading: &Reading, run: &Run) -> Result<(), Refusal> {
-        let start = reading.starts.get(&run.chain()).ok_or(Refusal::UnknownChain)?;
+    fn may_begin(&self, seen: &Seen, run: &Run) -> Result<(), Refusal> {
+        let start = seen.starts.get(&run.chain()).ok_or(Refusal::UnknownChain)?;
         let holds_nothing = self.ledger.chains().all(|chain| chain.tip.next_seq == 0);
         match run.first_seq() {
             0 if holds_nothing || self.ledger.admits(start, run) => Ok(()),
@@ -196,30 +196,30 @@ impl Node {
     }
 
     /// Checks what was read, and makes durable what is new in it.
-    fn store_batch(&mut self, reading: &mut Reading) -> Result<(), NodeError> {
-        reading.batch_bytes = 0;
-        let runs = std::mem::take(&mut reading.batch);
+    fn store_batch(&mut self, seen: &mut Seen) -> Result<(), NodeError> {
+        seen.batch_bytes = 0;
+        let runs = std::mem::take(&mut seen.batch);
         let held = |run: &Run| self.ledger.chain(&run.chain()).map_or(0, |held| held.tip.next_seq);
         let held: Vec<u64> = runs.iter().map(held).collect();
-        let starts = &reading.starts;
+        let starts = &seen.starts;
         let outcomes = self.store_runs(|chain| starts.get(chain).copied(), &runs)?;
         for ((run, held), outcome) in runs.into_iter().zip(held).zip(outcomes) {
-            reading.note(run, held, outcome);
+            seen.note(run, held, outcome);
         }
         Ok(())
     }
 
     /// Takes in a fork that the other journal knows of, once both of its branches are read.
-    fn salvage_branch(&mut self, reading: &mut Reading, bytes: &[u8]) -> Result<(), NodeError> {
+    fn salvage_branch(&mut self, seen: &mut Seen, bytes: &[u8]) -> Result<(), NodeError> {
         let Ok(branch) = StoredBranch::decode(bytes) else {
-            reading.unreadable += 1;
+            seen.unreadable += 1;
             return Ok(());
         };
-        let Some(first) = reading.branch.take() else {
-            reading.branch = Some(branch);
+        let Some(first) = seen.branch.take() else {
+            seen.branch = Some(branch);
             return Ok(());
         };
-        self.store_batch(reading)?;
+        self.store_batch(seen)?;
         if let Ok((proof, _)) = first.with(branch) {
             // One that does not fit what is held leaves another line, which is looked for when all is read.
             let _ = self.store_fork(proof)?;
@@ -316,7 +316,7 @@ impl Salvaged {
     }
 }
 
-impl Reading {
+impl Seen {
     /// Notes what became of a run, of whose chain so many events were held before it was read.
     fn note(&mut self, run: Run, held: u64, outcome: Result<(), Refusal>) {
         let line = self.lines.entry(run.chain()).or_default();

@@ -11,12 +11,15 @@ use std::sync::{Mutex, PoisonError};
 use ledger::{DeviceKey, PhotoHash};
 use sync::photos::{GROUP, MAX_GROUPS, Outline, Outliner};
 
+use crate::copying::sync_name;
+
 /// What the file of a peer's photos is called, before the peer's key.
 pub(super) const ON_PEER: &str = "on-";
 
 /// The outline of a file, and those of these groups that it has; none of one that is no photo by its length.
 pub(super) fn outline_of(mut file: fs::File, groups: Range<usize>) -> io::Result<Option<(Outline, Vec<u8>)>> {
-    let (mut outliner, mut group, mut kept) = (Outliner::default(), Vec::with_capacity(GROUP), Vec::new());
+    let (mut outliner, mut group) = (Outliner::default(), Vec::with_capacity(GROUP));
+    let mut kept = Vec::with_capacity(groups.len() * GROUP);
     loop {
         group.clear();
         (&mut file).take(GROUP as u64).read_to_end(&mut group)?;
@@ -46,7 +49,7 @@ impl Names {
         let mut synced = self.synced.lock().unwrap_or_else(PoisonError::into_inner);
         if *synced < own {
             let made = self.made.load(Ordering::SeqCst);
-            sync_folder(path)?;
+            sync_name(path)?;
             *synced = made;
         }
         Ok(())
@@ -71,16 +74,4 @@ pub(super) fn private(path: &Path) -> io::Result<fs::File> {
     #[cfg(unix)]
     std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     options.open(path)
-}
-
-#[cfg_attr(
-    not(unix),
-    allow(unused_variables, clippy::unnecessary_wraps, reason = "other systems sync no folder")
-)]
-fn sync_folder(path: &Path) -> io::Result<()> {
-    #[cfg(unix)]
-    if let Some(folder) = path.parent() {
-        fs::File::open(folder)?.sync_all()?;
-    }
-    Ok(())
 }

@@ -374,19 +374,17 @@ fn invoices() -> Vec<Body> {
         totals: InvoiceTotals::default(),
         ..document()
     };
+    let credit_note = || Document {
+        invoice: InvoiceId([0x93; 16]),
+        number: 43,
+        reduces: Some(EarlierPaper { number: "42".to_owned(), issued_on: day("2026-11-13") }),
+        notes: Vec::new(),
+        ..document()
+    };
     vec![
         Body::InvoiceIssued(InvoiceIssued { document: Box::new(document()) }),
         Body::InvoiceIssued(InvoiceIssued { document: Box::new(empty.clone()) }),
-        Body::InvoiceCredited(InvoiceCredited {
-            of: INVOICE,
-            document: Box::new(Document {
-                invoice: InvoiceId([0x93; 16]),
-                number: 43,
-                reduces: Some(EarlierPaper { number: "42".to_owned(), issued_on: day("2026-11-13") }),
-                notes: Vec::new(),
-                ..document()
-            }),
-        }),
+        Body::InvoiceCredited(InvoiceCredited { of: INVOICE, document: Box::new(credit_note()) }),
         Body::InvoiceSelfBilled(InvoiceSelfBilled {
             document: Box::new(Document { number: 0, self_billed_as: "TC-207".to_owned(), ..document() }),
         }),
@@ -399,13 +397,7 @@ fn invoices() -> Vec<Body> {
         Body::CreditAdopted(CreditAdopted {
             of: INVOICE,
             event: event(0x34),
-            document: Box::new(Document {
-                invoice: InvoiceId([0x93; 16]),
-                number: 43,
-                reduces: Some(EarlierPaper { number: "42".to_owned(), issued_on: day("2026-11-13") }),
-                notes: Vec::new(),
-                ..document()
-            }),
+            document: Box::new(credit_note()),
         }),
     ]
 }

@@ -89,17 +89,10 @@ impl Serving {
     pub(super) fn outlined(&mut self, photo: PhotoHash, outlined: Option<(Outline, Bytes)>) -> Vec<Frame> {
         let Some(served) = self.read(photo) else { return Vec::new() };
         let Some((outline, bytes)) = outlined else { return vec![self.give_up()] };
-        let of = outline.groups().len();
-        served.length = Some((outline.length(), of));
-        let is_all = served.next >= of;
+        served.length = Some((outline.length(), outline.groups().len()));
         *self.times.entry(photo).or_default() += 1;
-        let mut frames = vec![frames::outline(&outline).into()];
-        if is_all {
-            self.end_if_sent();
-        } else {
-            frames.extend(self.send(Some(bytes)));
-        }
-        frames
+        let outline = Frame::from(frames::outline(&outline));
+        std::iter::once(outline).chain(self.send(Some(bytes))).collect()
     }
 
     pub(super) fn small(&mut self, photo: PhotoHash, bytes: Option<&[u8]>) -> Option<Frame> {

@@ -1,5 +1,9 @@
 //! Papers that are set aside by a fork or a cut, and taking on those that went out.
 
+#[path = "../../../../../tests/folders.rs"]
+mod folders;
+
+use folders::copy;
 use ledger::fork::Comparison;
 use projections::QuestionKind;
 use serde_json::Value;
@@ -11,19 +15,6 @@ use super::*;
 struct Forked {
     desk: Node,
     study: Node,
-}
-
-fn copy(from: &Path, to: &Path) {
-    std::fs::create_dir(to).unwrap();
-    for entry in std::fs::read_dir(from).unwrap() {
-        let entry = entry.unwrap();
-        let target = to.join(entry.file_name());
-        if entry.file_type().unwrap().is_dir() {
-            copy(&entry.path(), &target);
-        } else {
-            std::fs::copy(entry.path(), target).unwrap();
-        }
-    }
 }
 
 fn forked(
