@@ -65,7 +65,7 @@ pub use preview::{
     extra_called, preview, preview_of, previews, stages_without_a_price,
 };
 pub use prompts::prompts;
-pub use set_aside::{Obstacle, PaperOf, obstacle, paper_of};
+pub use set_aside::{Obstacle, PaperOf, invoice_aside, obstacle, paper_of};
 pub(crate) use spent::cost_of;
 pub use uncertified::Certification;
 pub(crate) use vat::says_otherwise_of_vat;

@@ -101,6 +101,13 @@ impl fmt::Display for Obstacle {
     }
 }
 
+/// The invoice with this id, if it is among what is set aside.
+#[must_use]
+pub fn invoice_aside<'b>(waiting: &[&'b Logged], invoice: InvoiceId) -> Option<PaperOf<'b>> {
+    let mut papers = waiting.iter().filter_map(|logged| paper_of(logged));
+    papers.find(|paper| paper.credits.is_none() && paper.document.invoice == invoice)
+}
+
 /// What speaks against taking a paper on, where these events wait, set aside.
 #[must_use]
 pub fn obstacle(works: &[JobWork], waiting: &[&Logged], paper: &PaperOf<'_>) -> Option<Obstacle> {
@@ -119,8 +126,7 @@ pub fn obstacle(works: &[JobWork], waiting: &[&Logged], paper: &PaperOf<'_>) -> 
     });
     match known {
         None => {
-            let mut aside = waiting.iter().filter_map(|logged| paper_of(logged));
-            let invoice = aside.find(|other| other.credits.is_none() && other.document.invoice == of);
+            let invoice = invoice_aside(waiting, of);
             Some(invoice.map_or(Obstacle::InvoiceNotHere, |invoice| {
                 Obstacle::InvoiceSetAside(paper_key(invoice.document))
             }))

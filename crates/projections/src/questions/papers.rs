@@ -9,7 +9,8 @@ use ledger::roster::{Lacking, Standing};
 
 use super::{Facts, Question, QuestionKind};
 use crate::billing::{
-    JobWork, PaperOf, double_claims, in_words, numbers_twice, obstacle, paper_key, paper_of, printed_number,
+    JobWork, PaperOf, double_claims, in_words, invoice_aside, numbers_twice, obstacle, paper_key, paper_of,
+    printed_number,
 };
 use crate::book::Logged;
 
@@ -123,9 +124,7 @@ fn credits_of_nothing(works: &[JobWork], waiting: &[&Logged], found: &mut Vec<Qu
         for paper in work.papers.iter().filter(|paper| !paper.voided) {
             let Some(of) = paper.credits.filter(|of| !bills.contains(of)) else { continue };
             let document = &paper.document;
-            let mut aside = waiting.iter().filter_map(|logged| paper_of(logged));
-            let aside = aside.find(|other| other.credits.is_none() && other.document.invoice == of);
-            let aside = aside.map(|invoice| {
+            let aside = invoice_aside(waiting, of).map(|invoice| {
                 format!(
                     "If that one went out, take it on: `fivebar invoice adopt {}`. ",
                     paper_key(invoice.document)

@@ -208,19 +208,22 @@ const fn cost_of_leaving(kind: QuestionKind) -> &'static str {
 /// The invoices on which something is owed, the oldest first.
 fn owed(look: &Look<'_>, works: &[JobWork]) -> Vec<Owed> {
     let rows = billing::owed(look.book, works, look.today).into_iter().filter(|row| row.owed.0 > 0);
-    let row = |row: billing::Owed| Owed {
-        link: encoded(&billing::unmistakable(works, row.invoice, &row.number)),
-        called: billing::unmistakable(works, row.invoice, &row.number),
-        number: row.number,
-        customer: row.customer,
-        owed: words::pounds(row.owed),
-        age: match row.days_late {
-            days if days > 1 => format!("{days} days late"),
-            1 => "1 day late".to_owned(),
-            _ => format!("due {}", words::day(row.due_on)),
-        },
-        late: row.days_late > 0,
-        plain: row.owed.to_string(),
+    let row = |row: billing::Owed| {
+        let called = billing::unmistakable(works, row.invoice, &row.number);
+        Owed {
+            link: encoded(&called),
+            called,
+            number: row.number,
+            customer: row.customer,
+            owed: words::pounds(row.owed),
+            age: match row.days_late {
+                days if days > 1 => format!("{days} days late"),
+                1 => "1 day late".to_owned(),
+                _ => format!("due {}", words::day(row.due_on)),
+            },
+            late: row.days_late > 0,
+            plain: row.owed.to_string(),
+        }
     };
     rows.map(row).collect()
 }
